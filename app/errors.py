@@ -33,6 +33,14 @@ class Rejected(ChitbookError):
         self.fields = dict(fields)
 
 
+class KeptOtherwise(Rejected):
+    """This id is already kept, with another content: `current`. What was sent is no repeat; make it a correction."""
+
+    def __init__(self, current: Any) -> None:
+        super().__init__({"id": "This entry is already kept, with other values. To change it, correct what was kept."})
+        self.current = current
+
+
 class Conflict(ChitbookError):
     """Something else is already kept in its place: `current`. Trying again unchanged does not help; look first."""
 

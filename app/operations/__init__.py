@@ -1,0 +1,1 @@
+"""Verbs that change data. Each takes the session first and plain values, flushes, and never commits."""

@@ -1,0 +1,94 @@
+"""Beginning batches: charged from lots, split from or merged of other batches, charged for roasting; and packing them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.errors import Conflict, Rejected
+from app.operations.facts import record_fact
+from app.store.batches import Batch, next_number
+from app.store.packs import Pack
+from app.store.programmes import ProgrammeRevision
+
+ARRIVALS = frozenset({"charge", "split", "merge", "roast_charge"})
+
+
+def open_batch(
+    session: Session,
+    *,
+    batch_id: str,
+    species: str,
+    programme: str,
+    parts: Sequence[Mapping[str, Any]],
+    now: datetime,
+    vessel: str = "",
+    title: str = "",
+    number: int | None = None,
+) -> Batch:
+    """Begin a batch with the grain that comes into it. The same id again is the same batch.
+
+    parts: records of kind charge, split, merge or roast_charge, whose target and subject are set here.
+    """
+    known = session.get(Batch, batch_id)
+    if known is not None:
+        return known
+    if not parts:
+        raise Rejected({"source": "A batch begins with some grain: say what goes into it."})
+    if session.get(ProgrammeRevision, programme) is None:
+        raise Rejected({"programme": "Choose a programme."})
+    batch = Batch(
+        id=batch_id,
+        number=number if number is not None else next_number(session),
+        title=title.strip(),
+        species=species,
+        vessel=vessel.strip(),
+        programme=programme,
+        created_at=now,
+        last_seq=0,
+        revision=1,
+    )
+    session.add(batch)
+    session.flush()
+    for part in parts:
+        _record_arrival(session, batch, part, now)
+    session.refresh(batch)
+    return batch
+
+
+def _record_arrival(session: Session, batch: Batch, part: Mapping[str, Any], now: datetime) -> None:
+    if part.get("kind") not in ARRIVALS:
+        raise Rejected({"kind": "Grain comes into a batch by charging, splitting, merging, or for roasting."})
+    typed = {**part.get("typed", {}), "target": f"batch:{batch.id}"}
+    record_fact(session, {**part, "typed": typed, "subject": {"type": "batch", "id": batch.id}}, now=now)
+
+
+def rename_batch(session: Session, batch: Batch, *, title: str, revision: int) -> Batch:
+    """Give the batch another title; Conflict where somebody did so since that revision was shown."""
+    if revision != batch.revision:
+        raise Conflict(batch, "Somebody has changed the title in the meantime.")
+    if len(title.strip()) > 80:
+        raise Rejected({"title": "The title is longer than 80 characters."})
+    batch.title = title.strip()
+    batch.revision += 1
+    session.flush()
+    return batch
+
+
+def pack_batch(session: Session, *, pack_id: str, name: str, part: Mapping[str, Any], batch_id: str, now: datetime) -> Pack:
+    """Fill a sack or a jar from a batch. The same id again is the same pack."""
+    known = session.get(Pack, pack_id)
+    if known is not None:
+        return known
+    if not name.strip():
+        raise Rejected({"name": "Give the pack a name, as on its label."})
+    pack = Pack(id=pack_id, name=name.strip(), created_at=now)
+    session.add(pack)
+    session.flush()
+    typed = {**part.get("typed", {}), "source": f"batch:{batch_id}", "target": f"pack:{pack_id}"}
+    subject = {"type": "batch", "id": batch_id}
+    record_fact(session, {**part, "kind": "pack", "typed": typed, "subject": subject}, now=now)
+    return pack

@@ -1,0 +1,168 @@
+"""Recording what happened: once, whole, and never over something else."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import insert, literal, select, update
+from sqlalchemy.orm import Session
+
+from app.errors import Conflict, KeptOtherwise, Rejected
+from app.judgement.facts import Fact, Part, StageChange, Subject, Withdrawal
+from app.judgement.fields import BadValues
+from app.judgement.records import fact_from_record
+from app.judgement.superseding import can_supersede
+from app.store.batches import Batch
+from app.store.facts import PART, fact, find_body_sha256, find_fact, find_superseder, row_of, shape_row_of
+from app.store.lots import Lot
+from app.store.packs import Pack
+from app.store.programmes import ProgrammeRevision
+from app.store.types import canonical_json
+
+_TABLES: Mapping[str, Any] = {"batch": Batch, "lot": Lot, "pack": Pack}
+_SET_BY_THE_STORE = frozenset({"seq", "received_at"})
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A fact that is in the store. is_new: False where the same entry had come before."""
+
+    fact: Fact
+    is_new: bool
+
+
+def body_digest(body: Mapping[str, Any]) -> str:
+    """SHA-256 of the canonical form of an entry as it was sent."""
+    sent = {key: value for key, value in body.items() if key not in _SET_BY_THE_STORE}
+    return hashlib.sha256(canonical_json(sent).encode()).hexdigest()
+
+
+def record_fact(
+    session: Session, record: Mapping[str, Any], *, now: datetime, body: Mapping[str, Any] | None = None
+) -> Kept:
+    """Keep one fact. A repeat of the same body is the same fact; nothing is written for it.
+
+    body: the entry as it was sent, where the record was made from it. Rejected names the fields that can't be taken;
+    KeptOtherwise: the id is taken by other content; Conflict: another fact has superseded the same one.
+    """
+    digest = body_digest(record if body is None else body)
+    known = find_body_sha256(session, str(record.get("id")))
+    if known is not None:
+        kept = find_fact(session, str(record["id"]))
+        if kept is not None and known == digest:
+            return Kept(kept, is_new=False)
+        raise KeptOtherwise(kept)
+    try:
+        new = _on_this_clock(fact_from_record(record))
+    except BadValues as error:
+        raise Rejected(error.fields) from error
+    _check_subject(session, new)
+    if new.supersedes_id is not None:
+        _check_superseding(session, new)
+    return Kept(insert_fact(session, new, digest, now), is_new=True)
+
+
+def withdraw_fact(
+    session: Session, target: Fact, *, new_id: str, now: datetime, reason: str = "", entered_by: str | None = None
+) -> Kept:
+    """Strike out a fact. It stays in the record, with the reason."""
+    record = {
+        "id": new_id,
+        "kind": "withdrawal",
+        "subject": {"type": target.subject.type, "id": target.subject.id},
+        "at": now.isoformat(),
+        "written_at": now.isoformat(),
+        "clock": "now",
+        "supersedes_id": target.id,
+        "entered_by": entered_by,
+        "typed": {"reason": reason},
+    }
+    body = {key: record[key] for key in ("id", "kind", "subject", "supersedes_id", "typed")}
+    return record_fact(session, record, now=now, body=body)
+
+
+def insert_fact(session: Session, new: Fact, digest: str, now: datetime) -> Fact:
+    """Write the rows of a fact that was checked, and mark the batches it touches as changed."""
+    row = row_of(new) | {"received_at": now, "body_sha256": digest}
+    seq = session.execute(insert(fact).values(row).returning(fact.c.seq)).scalar_one()
+    table, shape_row = shape_row_of(new, seq)
+    session.execute(insert(table).values(shape_row))
+    touched = [new.subject, *((new.source, new.target) if isinstance(new, Part) else ())]
+    changed = _descendants(touched)
+    session.execute(
+        update(Batch).where(Batch.id.in_(changed)).values(last_seq=seq), execution_options={"synchronize_session": False}
+    )
+    return replace(new, seq=seq, received_at=now)
+
+
+def _descendants(subjects: Iterable[Subject]) -> Any:
+    """The ids of the batches among these subjects, and of every batch that got grain of theirs."""
+    ids = {type_: [each.id for each in subjects if each.type == type_] for type_ in _TABLES}
+    starts = [select(literal(type_).label("type"), _TABLES[type_].id.label("id")).where(_TABLES[type_].id.in_(found))
+              for type_, found in ids.items() if found]
+    if not starts:
+        return select(Batch.id).where(Batch.id.is_(None))
+    tree = starts[0].union(*starts[1:]).cte("descendants", recursive=True) if starts[1:] else starts[0].cte(
+        "descendants", recursive=True
+    )
+    step = select(PART.c.target_type, PART.c.target_id).join(
+        tree, (PART.c.source_type == tree.c.type) & (PART.c.source_id == tree.c.id)
+    )
+    tree = tree.union(step)
+    return select(tree.c.id).where(tree.c.type == "batch")
+
+
+def _on_this_clock(new: Fact) -> Fact:
+    """A time taken from the device's clock is put right by the offset measured there; a typed one never is."""
+    if new.clock != "now" or not new.clock_offset_s:
+        return new
+    shift = timedelta(seconds=new.clock_offset_s)
+    return replace(new, earliest_at=new.earliest_at + shift, latest_at=new.latest_at + shift)
+
+
+def _check_subject(session: Session, new: Fact) -> None:
+    for name, subject in (("subject", new.subject), *_ends(new)):
+        table = _TABLES.get(subject.type)
+        if table is not None and session.scalar(select(table.id).where(table.id == subject.id)) is None:
+            raise Rejected({name: f"There is no such {subject.type} here."})
+    if isinstance(new, Part) and _runs_in_a_circle(session, new):
+        raise Rejected({"source": "Grain can't go into what it came from."})
+    if isinstance(new, StageChange) and new.programme is not None and session.get(ProgrammeRevision, new.programme) is None:
+        raise Rejected({"programme": "There is no such programme here."})
+
+
+def _ends(new: Fact) -> tuple[tuple[str, Subject], ...]:
+    return (("source", new.source), ("target", new.target)) if isinstance(new, Part) else ()
+
+
+def _runs_in_a_circle(session: Session, part: Part) -> bool:
+    if part.source == part.target:
+        return True
+    if part.source.type != "batch":
+        return False
+    return part.source.id in set(session.scalars(_descendants([part.target])))
+
+
+def _check_superseding(session: Session, new: Fact) -> None:
+    target = find_fact(session, new.supersedes_id or "")
+    other = find_superseder(session, new.supersedes_id or "")
+    if other is not None:
+        raise Conflict(other, "Somebody has corrected this entry in the meantime.")
+    if target is None:
+        return
+    original, passed = target, {new.id}
+    while original.supersedes_id is not None:
+        if original.id in passed:
+            raise Rejected({"supersedes_id": "These corrections go round in a circle."})
+        passed.add(original.id)
+        earlier = find_fact(session, original.supersedes_id)
+        if earlier is None or earlier.id in passed:
+            break
+        original = earlier
+    kind = original.kind if not isinstance(original, Withdrawal) else new.kind
+    if not can_supersede(new, target, kind):
+        raise Rejected({"supersedes_id": "A correction must be of the same kind, about the same thing."})

@@ -1,0 +1,53 @@
+"""Batches: their number and title. What happened to them are facts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import ForeignKey, Integer, String, func, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from app.errors import NotFound
+from app.store.base import Base
+from app.store.types import UtcDateTime
+
+
+class Batch(Base):
+    """One charge taken from first water to sack. last_seq: of the last fact that touched it; revision: of its title."""
+
+    __tablename__ = "batch"
+
+    id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    number: Mapped[int] = mapped_column(Integer, unique=True)
+    title: Mapped[str] = mapped_column(String(80), default="")
+    species: Mapped[str] = mapped_column(String(20))
+    vessel: Mapped[str] = mapped_column(String(60), default="")
+    programme: Mapped[str] = mapped_column(String(64), ForeignKey("programme.digest"))
+    created_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    last_seq: Mapped[int] = mapped_column(Integer, default=0)
+    revision: Mapped[int] = mapped_column(Integer, default=1)
+
+
+def get_batch(session: Session, number: int) -> Batch:
+    batch = session.scalar(select(Batch).where(Batch.number == number))
+    if batch is None:
+        raise NotFound("batch", number)
+    return batch
+
+
+def find_batch_by_id(session: Session, batch_id: str) -> Batch | None:
+    return session.get(Batch, batch_id)
+
+
+def list_batches(session: Session, ids: list[str] | None = None, numbers: list[int] | None = None) -> list[Batch]:
+    """The batches of these ids or numbers, or all, the newest number first."""
+    query = select(Batch).order_by(Batch.number.desc())
+    if ids is not None:
+        query = query.where(Batch.id.in_(ids))
+    if numbers is not None:
+        query = query.where(Batch.number.in_(numbers))
+    return list(session.scalars(query))
+
+
+def next_number(session: Session) -> int:
+    return (session.scalar(select(func.max(Batch.number))) or 0) + 1

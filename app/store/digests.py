@@ -1,0 +1,58 @@
+"""batch_digest: the measures of each batch, for lists, search and comparison. Disposable: `chitbook rebuild` makes it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Boolean, ForeignKey, Integer, String, or_, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from app.store.base import Base
+from app.store.batches import Batch
+from app.store.types import JsonText, UtcDateTime
+
+
+class BatchDigest(Base):
+    """What the batch came to, as of its fact `seq` and of the rules' version."""
+
+    __tablename__ = "batch_digest"
+
+    batch_id: Mapped[str] = mapped_column(String(36), ForeignKey("batch.id"), primary_key=True)
+    seq: Mapped[int] = mapped_column(Integer)
+    rules_version: Mapped[int] = mapped_column(Integer)
+    is_live: Mapped[bool] = mapped_column(Boolean, index=True)
+    stage: Mapped[str] = mapped_column(String(20))
+    started_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    ended_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    measures: Mapped[Any] = mapped_column(JsonText)
+
+
+def list_live_ids(session: Session, rules_version: int) -> list[str]:
+    """The batches that are going on, and those whose digest is behind their facts and so may be."""
+    query = (
+        select(Batch.id)
+        .outerjoin(BatchDigest, BatchDigest.batch_id == Batch.id)
+        .where(
+            or_(
+                BatchDigest.batch_id.is_(None),
+                BatchDigest.is_live,
+                BatchDigest.seq != Batch.last_seq,
+                BatchDigest.rules_version != rules_version,
+            )
+        )
+        .order_by(Batch.number.desc())
+    )
+    return list(session.scalars(query))
+
+
+def list_digests(session: Session, *, limit: int, offset: int = 0) -> list[tuple[Batch, BatchDigest | None]]:
+    """Batches, the newest first, with what each came to."""
+    query = (
+        select(Batch, BatchDigest)
+        .outerjoin(BatchDigest, BatchDigest.batch_id == Batch.id)
+        .order_by(Batch.number.desc())
+        .limit(limit)
+        .offset(offset)
+    )
+    return [(batch, digest) for batch, digest in session.execute(query)]

@@ -1,0 +1,234 @@
+"""The table of facts, and one table for each shape. Rows are added, never changed and never deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import fields as dataclass_fields
+from typing import Any
+
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    Row,
+    Select,
+    String,
+    Table,
+    Text,
+    func,
+    or_,
+    select,
+)
+from sqlalchemy.orm import Session
+
+from app.judgement.facts import SHAPES, Fact, Part, Subject
+from app.judgement.kinds import KINDS
+from app.store.base import metadata
+from app.store.types import JsonText, UtcDateTime
+
+fact = Table(
+    "fact",
+    metadata,
+    Column("seq", Integer, primary_key=True, autoincrement=True),
+    Column("id", String(36), nullable=False, unique=True),
+    Column("subject_type", String(12), nullable=False),
+    Column("subject_id", String(60), nullable=False),
+    Column("kind", String(30), nullable=False),
+    Column("earliest_at", UtcDateTime, nullable=False),
+    Column("latest_at", UtcDateTime, nullable=False),
+    Column("written_at", UtcDateTime),
+    Column("received_at", UtcDateTime, nullable=False),
+    Column("clock", String(5), nullable=False),
+    Column("clock_offset_s", Float),
+    Column("place", String(60)),
+    Column("instrument", String(60)),
+    Column("person", String(80)),
+    Column("entered_by", String(80)),
+    Column("method", String(40)),
+    Column("quality", String(20), nullable=False),
+    Column("note", Text),
+    Column("device", String(80)),
+    # No foreign key: a withdrawal may arrive before its target, and waits for it.
+    Column("supersedes_id", String(36), unique=True),
+    Column("body_sha256", String(64), nullable=False),
+    Column("v", Integer, nullable=False),
+    Column("typed", JsonText, nullable=False),
+    CheckConstraint("earliest_at <= latest_at", name="time_runs_forward"),
+    CheckConstraint("clock IN ('now', 'typed')", name="clock_known"),
+    # Never given out again, even after the highest row had gone: seq is the cursor of polling and export.
+    sqlite_autoincrement=True,
+)
+Index("ix_fact_subject", fact.c.subject_type, fact.c.subject_id, fact.c.seq)
+
+
+def _shape_table(shape: str, *columns: Any) -> Table:
+    key = Column("fact_seq", Integer, ForeignKey("fact.seq"), primary_key=True, autoincrement=False)
+    return Table(f"fact_{shape}", metadata, key, *columns)
+
+
+SHAPE_TABLES: Mapping[str, Table] = {
+    "stage": _shape_table("stage", Column("programme", String(64))),
+    "reading": _shape_table("reading", Column("value", Float), Column("lowest", Float), Column("highest", Float)),
+    "weighing": _shape_table(
+        "weighing",
+        Column("net_kg", Float, nullable=False),
+        Column("gross_kg", Float),
+        Column("tare_kg", Float),
+        Column("vessel", String(40)),
+        Column("of_kg", Float),
+        Column("moisture_wb", Float),
+        CheckConstraint("tare_kg >= 0", name="tare_not_negative"),
+        CheckConstraint("moisture_wb >= 0 AND moisture_wb < 1", name="moisture_is_fraction"),
+    ),
+    "tally": _shape_table(
+        "tally",
+        Column("looked_at", Integer, nullable=False),
+        Column("counts", JsonText, nullable=False),
+        Column("lengths", JsonText, nullable=False),
+        CheckConstraint("looked_at > 0", name="something_looked_at"),
+    ),
+    "part": _shape_table(
+        "part",
+        Column("source_type", String(12), nullable=False),
+        Column("source_id", String(60), nullable=False),
+        Column("target_type", String(12), nullable=False),
+        Column("target_id", String(60), nullable=False),
+        Column("as_is_kg", Float, nullable=False),
+        Column("moisture_wb", Float, nullable=False),
+        Column("dry_kg", Float, nullable=False),
+        CheckConstraint("as_is_kg >= 0 AND dry_kg >= 0", name="mass_not_negative"),
+        CheckConstraint("moisture_wb >= 0 AND moisture_wb < 1", name="moisture_is_fraction"),
+        Index("ix_fact_part_source", "source_type", "source_id"),
+        Index("ix_fact_part_target", "target_type", "target_id"),
+    ),
+    "result": _shape_table("result", Column("value", Float, nullable=False)),
+    "action": _shape_table(
+        "action", Column("amount", Float), Column("what", String(200)), Column("until_at", UtcDateTime)
+    ),
+    "remark": _shape_table(
+        "remark", Column("findings", JsonText, nullable=False), Column("text", Text), Column("ergot_kg", Float)
+    ),
+    "answer": _shape_table(
+        "answer",
+        Column("rule", String(60), nullable=False),
+        Column("episode_id", String(60), nullable=False),
+        Column("answer", String(20), nullable=False),
+        Column("severity", String(10), nullable=False),
+        Column("until_at", UtcDateTime),
+    ),
+    "withdrawal": _shape_table("withdrawal", Column("reason", String(500))),
+}
+PART = SHAPE_TABLES["part"]
+
+_ENVELOPE = tuple(field.name for field in dataclass_fields(Fact) if field.name != "subject")
+_SHAPE_FIELDS = {
+    shape: tuple(field.name for field in dataclass_fields(cls) if field.name not in {"subject", *_ENVELOPE})
+    for shape, cls in SHAPES.items()
+}
+
+
+def _all_columns() -> list[Any]:
+    columns: list[Any] = list(fact.c)
+    for table in SHAPE_TABLES.values():
+        columns += [column.label(f"{table.name}_{column.name}") for column in table.c if column.name != "fact_seq"]
+    return columns
+
+
+_COLUMNS = _all_columns()
+
+
+def select_facts() -> Select[Any]:
+    """Facts with the columns of every shape, in one statement; add the condition and read with facts_from."""
+    source: Any = fact
+    for table in SHAPE_TABLES.values():
+        source = source.outerjoin(table, table.c.fact_seq == fact.c.seq)
+    return select(*_COLUMNS).select_from(source).order_by(fact.c.seq)
+
+
+def facts_from(rows: Iterable[Row[Any]]) -> list[Fact]:
+    """The facts of rows read with select_facts."""
+    return [_fact_from(row._mapping) for row in rows]
+
+
+def _fact_from(row: Mapping[Any, Any]) -> Fact:
+    kind = KINDS[row["kind"]]
+    envelope = {name: row[name] for name in _ENVELOPE}
+    envelope["subject"] = Subject(row["subject_type"], row["subject_id"])
+    prefix = f"fact_{kind.shape_name}_"
+    values: dict[str, Any] = {}
+    for name in _SHAPE_FIELDS[kind.shape_name]:
+        if name in ("source", "target"):
+            values[name] = Subject(row[f"{prefix}{name}_type"], row[f"{prefix}{name}_id"])
+        elif name == "lengths":
+            values[name] = tuple(row[f"{prefix}lengths"])
+        elif name != "correction":
+            values[name] = row[prefix + name]
+    return kind.shape(**envelope, **values)
+
+
+def row_of(each: Fact) -> dict[str, Any]:
+    """The columns of the fact table, but seq, received_at and body_sha256."""
+    row = {name: getattr(each, name) for name in _ENVELOPE if name not in ("seq", "received_at")}
+    return row | {"subject_type": each.subject.type, "subject_id": each.subject.id, "typed": dict(each.typed)}
+
+
+def shape_row_of(each: Fact, seq: int) -> tuple[Table, dict[str, Any]]:
+    """The table of the fact's shape, and its row there."""
+    shape = KINDS[each.kind].shape_name
+    row: dict[str, Any] = {"fact_seq": seq}
+    for name in _SHAPE_FIELDS[shape]:
+        value = getattr(each, name)
+        if name in ("source", "target"):
+            row |= {f"{name}_type": value.type, f"{name}_id": value.id}
+        elif name == "lengths":
+            row[name] = list(value)
+        elif name != "correction":
+            row[name] = dict(value) if isinstance(value, Mapping) else value
+    return SHAPE_TABLES[shape], row
+
+
+def find_fact(session: Session, fact_id: str) -> Fact | None:
+    """The fact of that id, whether it stands or not."""
+    rows = session.execute(select_facts().where(fact.c.id == fact_id)).all()
+    return facts_from(rows)[0] if rows else None
+
+
+def find_body_sha256(session: Session, fact_id: str) -> str | None:
+    return session.scalar(select(fact.c.body_sha256).where(fact.c.id == fact_id))
+
+
+def find_superseder(session: Session, fact_id: str) -> Fact | None:
+    """The fact that takes the place of this one, if any has come."""
+    rows = session.execute(select_facts().where(fact.c.supersedes_id == fact_id)).all()
+    return facts_from(rows)[0] if rows else None
+
+
+def list_facts_about(session: Session, *subjects: Subject) -> list[Fact]:
+    """Every fact whose subject is one of these, superseded ones too, and every part into or out of them."""
+    by_type: dict[str, list[str]] = {}
+    for subject in subjects:
+        by_type.setdefault(subject.type, []).append(subject.id)
+    conditions: list[Any] = []
+    for type_, ids in by_type.items():
+        conditions.append((fact.c.subject_type == type_) & fact.c.subject_id.in_(ids))
+        for end in ("source", "target"):
+            matching = select(PART.c.fact_seq).where(PART.c[f"{end}_type"] == type_, PART.c[f"{end}_id"].in_(ids))
+            conditions.append(fact.c.seq.in_(matching))
+    return facts_from(session.execute(select_facts().where(or_(*conditions))).all()) if conditions else []
+
+
+def list_facts_after(session: Session, seq: int, limit: int) -> list[Fact]:
+    """Facts that arrived after this one, in order of arrival."""
+    return facts_from(session.execute(select_facts().where(fact.c.seq > seq).limit(limit)).all())
+
+
+def last_seq(session: Session) -> int:
+    return session.scalar(select(func.max(fact.c.seq))) or 0
+
+
+def parts_between(session: Session, subjects: Iterable[Subject]) -> list[Part]:
+    """Every part, superseded ones too, that goes into or out of these."""
+    return [each for each in list_facts_about(session, *subjects) if isinstance(each, Part)]
