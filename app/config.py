@@ -114,7 +114,7 @@ class Settings:
     data_dir: Path = _setting(
         _data_dir,
         parse_path,
-        "The folder that holds everything: database, secret, backups. Not read from the file, for the file lies in it.",
+        "The folder that holds everything: database, secret, backups. Can't stand in the file, which lies in it.",
         "the user's data folder",
     )
     host: str = _setting(

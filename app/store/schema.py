@@ -55,7 +55,8 @@ def current_revision(engine: Engine) -> str | None:
     with engine.connect() as connection:
         if not inspect(connection).has_table("alembic_version"):
             return None
-        return connection.scalar(text("SELECT version_num FROM alembic_version"))
+        revision: str | None = connection.scalar(text("SELECT version_num FROM alembic_version"))
+        return revision
 
 
 def inspect_file(path: Path, *, thoroughly: bool = False) -> str | None:
