@@ -61,7 +61,7 @@ def test_saturation_pressure_over_water_agrees_with_coolprop_up_to_90_degrees():
 
 
 def test_saturation_pressure_over_ice_agrees_with_coolprop_down_to_minus_10_degrees():
-    # CoolProp gives it for saturated air, which lifts the pressure of water vapour by some 0.4 %; eq. 5 leaves that out.
+    # CoolProp gives it for saturated air, which lifts the vapour pressure by some 0.4 %; eq. 5 leaves that out.
     for temperature_c in range(-10, 0):
         theirs = coolprop("P_w", temperature_c, 1.0, SEA_LEVEL_PA) / 1.004
         assert humid_air.saturation_pressure_pa(float(temperature_c)) == pytest.approx(theirs, rel=1e-3)
