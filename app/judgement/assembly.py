@@ -25,7 +25,11 @@ def assemble(records: Sequence[Mapping[str, Any]], programmes: Mapping[str, Prog
     facts = [fact_from_record(record) for record in by_type["fact"]]
     batch = _batch(by_type["batch"], facts)
     about = Subject("batch", batch.id)
-    mine = [fact for fact in facts if fact.subject == about or (isinstance(fact, Part) and about in (fact.source, fact.target))]
+    mine = [
+        fact
+        for fact in facts
+        if fact.subject == about or (isinstance(fact, Part) and about in (fact.source, fact.target))
+    ]
     return History.build(
         batch,
         mine,

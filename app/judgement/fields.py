@@ -156,7 +156,7 @@ class Reference(FieldSpec):
         elif isinstance(value, Subject):
             subject = value
         else:
-            subject = Subject(*(str(value).split(":", 1) + [""])[:2])
+            subject = Subject(*[*str(value).split(":", 1), ""][:2])
         if subject.type not in self.types or not subject.id:
             raise ValueError(f"{self.word} is unknown.")
         return subject

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -26,6 +26,7 @@ from app.judgement.programme import Programme
 from app.judgement.superseding import Chain, chains
 
 Shape = TypeVar("Shape", bound=Fact)
+Derived = TypeVar("Derived")
 FIRST_WATER = frozenset({"steep_on"})
 
 
@@ -53,8 +54,10 @@ class LotInfo:
             fact
             for fact in self.facts
             if fact.at <= moment
-            and ((isinstance(fact, Result) and fact.kind == "moisture_test")
-                 or (isinstance(fact, Weighing) and fact.kind == "intake" and fact.moisture_wb is not None))
+            and (
+                (isinstance(fact, Result) and fact.kind == "moisture_test")
+                or (isinstance(fact, Weighing) and fact.kind == "intake" and fact.moisture_wb is not None)
+            )
         ]
         return telling[-1] if telling else None
 
@@ -107,7 +110,9 @@ class History:
         )
 
     @classmethod
-    def from_records(cls, records: Sequence[Mapping[str, Any]], programmes: Mapping[str, Programme] | None = None) -> History:
+    def from_records(
+        cls, records: Sequence[Mapping[str, Any]], programmes: Mapping[str, Programme] | None = None
+    ) -> History:
         """Read the records of one batch, in the format of sync and export.
 
         Beside facts there may be one record with `"record": "batch"` (id, number, title, species, programme), and
@@ -137,6 +142,17 @@ class History:
     def root_id(self, fact_id: str) -> str:
         """The id of the first fact of the chain in which this one stands."""
         return self._roots.get(fact_id, fact_id)
+
+    def once(self, compute: Callable[[History], Derived]) -> Derived:
+        """compute(self), worked out at the first call and remembered with this History, which never changes."""
+        if compute not in self._derived:
+            self._derived[compute] = compute(self)
+        derived: Derived = self._derived[compute]
+        return derived
+
+    @cached_property
+    def _derived(self) -> dict[Callable[[History], Any], Any]:
+        return {}
 
     @property
     def answers(self) -> tuple[Answer, ...]:
@@ -234,10 +250,13 @@ def _corrected(fact: Fact, calibrations: Sequence[Fact]) -> Fact:
         return fact
     offset = 0.0
     for each in calibrations:
-        if isinstance(each, Action) and each.kind == "calibrated" and each.subject.id == fact.instrument:
-            if each.at <= fact.at and (each.until_at is None or fact.at <= each.until_at):
-                offset = each.amount or 0.0
+        if not isinstance(each, Action) or each.kind != "calibrated" or each.subject.id != fact.instrument:
+            continue
+        if each.at <= fact.at and (each.until_at is None or fact.at <= each.until_at):
+            offset = each.amount or 0.0
     if not offset:
         return fact
-    moved = {name: value + offset for name in ("value", "lowest", "highest") if (value := getattr(fact, name)) is not None}
+    moved = {
+        name: value + offset for name in ("value", "lowest", "highest") if (value := getattr(fact, name)) is not None
+    }
     return replace(fact, correction=offset, **moved)

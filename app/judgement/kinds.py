@@ -57,7 +57,9 @@ def _stage(name: str, word: str, stage: str | None, **options: object) -> Kind:
     return Kind(name, "stage", word, BATCH, stage=stage, **options)  # type: ignore[arg-type]  # passes Kind's own fields
 
 
-def _reading(name: str, word: str, dimension: str, low: float, high: float, *, subjects: frozenset[str] = BATCH) -> Kind:
+def _reading(
+    name: str, word: str, dimension: str, low: float, high: float, *, subjects: frozenset[str] = BATCH
+) -> Kind:
     def part(target: str, words: str, required: bool) -> Quantity:
         return Quantity(word=words, target=target, dimension=dimension, low=low, high=high, required=required)
 
@@ -166,7 +168,11 @@ _ALL = (
     _stage("paused", "Paused", None),
     _stage("resumed", "Resumed", None),
     Kind(
-        "programme_change", "stage", "Programme changed", BATCH, {"programme": Text(word="Programme", target="programme")}
+        "programme_change",
+        "stage",
+        "Programme changed",
+        BATCH,
+        {"programme": Text(word="Programme", target="programme")},
     ),
     _reading("water_temperature", "Water temperature", "temperature", -5.0, 100.0),
     _reading("grain_temperature", "Grain temperature", *TEMPERATURE),
@@ -217,7 +223,11 @@ _ALL = (
     _action(
         "sprinkled",
         "Sprinkled",
-        {"amount": Quantity(word="Water", target="amount", dimension="volume", low=0.0, high=100_000.0, required=False)},
+        {
+            "amount": Quantity(
+                word="Water", target="amount", dimension="volume", low=0.0, high=100_000.0, required=False
+            )
+        },
     ),
     _action("water_changed", "Water changed"),
     _action(

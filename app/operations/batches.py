@@ -1,4 +1,4 @@
-"""Beginning batches: charged from lots, split from or merged of other batches, charged for roasting; and packing them."""
+"""Beginning batches (charged, split off, merged, charged for roasting), and packing them."""
 
 from __future__ import annotations
 
@@ -78,7 +78,9 @@ def rename_batch(session: Session, batch: Batch, *, title: str, revision: int) -
     return batch
 
 
-def pack_batch(session: Session, *, pack_id: str, name: str, part: Mapping[str, Any], batch_id: str, now: datetime) -> Pack:
+def pack_batch(
+    session: Session, *, pack_id: str, name: str, part: Mapping[str, Any], batch_id: str, now: datetime
+) -> Pack:
     """Fill a sack or a jar from a batch. The same id again is the same pack."""
     known = session.get(Pack, pack_id)
     if known is not None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import insert, literal, select, update
+from sqlalchemy import Select, insert, literal, select, union_all, update
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
@@ -94,21 +94,17 @@ def insert_fact(session: Session, new: Fact, digest: str, now: datetime) -> Fact
     touched = [new.subject, *((new.source, new.target) if isinstance(new, Part) else ())]
     changed = _descendants(touched)
     session.execute(
-        update(Batch).where(Batch.id.in_(changed)).values(last_seq=seq), execution_options={"synchronize_session": False}
+        update(Batch).where(Batch.id.in_(changed)).values(last_seq=seq),
+        execution_options={"synchronize_session": False},
     )
     return replace(new, seq=seq, received_at=now)
 
 
-def _descendants(subjects: Iterable[Subject]) -> Any:
+def _descendants(subjects: Iterable[Subject]) -> Select[tuple[str]]:
     """The ids of the batches among these subjects, and of every batch that got grain of theirs."""
-    ids = {type_: [each.id for each in subjects if each.type == type_] for type_ in _TABLES}
-    starts = [select(literal(type_).label("type"), _TABLES[type_].id.label("id")).where(_TABLES[type_].id.in_(found))
-              for type_, found in ids.items() if found]
-    if not starts:
-        return select(Batch.id).where(Batch.id.is_(None))
-    tree = starts[0].union(*starts[1:]).cte("descendants", recursive=True) if starts[1:] else starts[0].cte(
-        "descendants", recursive=True
-    )
+    rows = [select(literal(each.type).label("type"), literal(each.id).label("id")) for each in dict.fromkeys(subjects)]
+    start = union_all(*rows).subquery()
+    tree = select(start.c.type, start.c.id).cte("descendants", recursive=True)
     step = select(PART.c.target_type, PART.c.target_id).join(
         tree, (PART.c.source_type == tree.c.type) & (PART.c.source_id == tree.c.id)
     )
@@ -131,7 +127,11 @@ def _check_subject(session: Session, new: Fact) -> None:
             raise Rejected({name: f"There is no such {subject.type} here."})
     if isinstance(new, Part) and _runs_in_a_circle(session, new):
         raise Rejected({"source": "Grain can't go into what it came from."})
-    if isinstance(new, StageChange) and new.programme is not None and session.get(ProgrammeRevision, new.programme) is None:
+    if (
+        isinstance(new, StageChange)
+        and new.programme is not None
+        and session.get(ProgrammeRevision, new.programme) is None
+    ):
         raise Rejected({"programme": "There is no such programme here."})
 
 

@@ -1,4 +1,4 @@
-"""batch_digest: the measures of each batch, for lists, search and comparison. Disposable: `chitbook rebuild` makes it."""
+"""batch_digest: the measures of each batch, for lists and comparison. Disposable: `chitbook rebuild` makes it."""
 
 from __future__ import annotations
 

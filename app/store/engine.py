@@ -50,6 +50,16 @@ def make_sessionmaker(engine: Engine, *, reading: bool = False) -> sessionmaker[
 
 
 @contextmanager
+def open_database(url: str | URL) -> Iterator[Engine]:
+    """An engine for the length of a block, with every connection closed at its end."""
+    engine = make_engine(url)
+    try:
+        yield engine
+    finally:
+        engine.dispose()
+
+
+@contextmanager
 def write_session(engine: Engine) -> Iterator[Session]:
     """A session that holds the write lock from its first statement; commits at the end, rolls back on an exception."""
     with make_sessionmaker(engine).begin() as session:

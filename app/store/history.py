@@ -142,7 +142,9 @@ def _inherited(subject: Subject, pool: _Pool, seen: set[Subject]) -> list[Fact]:
     before = [
         each
         for each in pool.chained(origin.source)
-        if each.subject == origin.source and each.at <= origin.at and not isinstance(each, Answer)
+        if each.subject == origin.source
+        and each.at <= origin.at
+        and not isinstance(each, Answer)
         and not (isinstance(each, Part) and each.source == origin.source)
     ]
     return before + _inherited(origin.source, pool, seen)

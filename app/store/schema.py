@@ -4,7 +4,6 @@ What every start needs is read with bare sqlite3 and from the names in the revis
 when there is something to migrate.
 """
 
-import os
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
 CHECKED_AT_START_BYTES = 64 * 2**20
 """Up to this size every page is checked at each start; a larger file only before an upgrade, a backup, a restore."""
 
-_WAY_OUT = "Nothing was changed; `chitbook restore` puts a backup in its place."
+WAY_OUT = "Nothing was changed; `chitbook restore` puts a backup in its place."
 _REVISION = re.compile(r"^(revision|down_revision)\b[^=\n]*=\s*(?:[\"']([^\"']+)[\"']|None)", re.MULTILINE)
 
 
@@ -67,34 +66,35 @@ def inspect_file(path: Path, *, thoroughly: bool = False) -> str | None:
     if not path.exists() or path.stat().st_size == 0:
         return None
     try:
-        with closing(_open_at_rest(path)) as connection:
+        with closing(open_at_rest(path)) as connection:
             if thoroughly or path.stat().st_size <= CHECKED_AT_START_BYTES:
                 _check_pages(connection, path)
             revision = _read_revision(connection, path)
     except sqlite3.OperationalError as error:
         raise CannotStart(f"The database {path} can't be opened: {error}.") from error
     except sqlite3.DatabaseError as error:
-        raise CannotStart(f"The database {path} is damaged ({error}). {_WAY_OUT}") from error
+        raise CannotStart(f"The database {path} is damaged ({error}). {WAY_OUT}") from error
     if revision is not None and revision not in known_revisions():
         raise CannotStart(f"The database {path} was made by a newer Chitbook (revision {revision}). Use that one.")
     return revision
 
 
-def _open_for_reading(path: Path, *options: str) -> sqlite3.Connection:
-    address = "&".join((f"{path.absolute().as_uri()}?mode=ro", *options))
+def open_file(path: Path, *options: str) -> sqlite3.Connection:
+    address = f"{path.absolute().as_uri()}?{'&'.join(options)}"
     return sqlite3.connect(address, uri=True, isolation_level=None, timeout=10)
 
 
-def _open_at_rest(path: Path) -> sqlite3.Connection:
+def open_at_rest(path: Path) -> sqlite3.Connection:
+    """Open a file that nobody writes to, leaving no trace."""
     # Without a log beside it nobody has the file open, and `immutable` spares making an empty one only to read.
     is_at_rest = not any(path.with_name(path.name + suffix).exists() for suffix in ("-wal", "-journal"))
-    return _open_for_reading(path, *(["immutable=1"] if is_at_rest else []))
+    return open_file(path, "mode=ro", *(["immutable=1"] if is_at_rest else []))
 
 
 def _check_pages(connection: sqlite3.Connection, path: Path) -> None:
     finding = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     if finding != "ok":
-        raise CannotStart(f"The database {path} is damaged ({' '.join(finding.split())}). {_WAY_OUT}")
+        raise CannotStart(f"The database {path} is damaged ({' '.join(finding.split())}). {WAY_OUT}")
 
 
 def _read_revision(connection: sqlite3.Connection, path: Path) -> str | None:
@@ -106,40 +106,6 @@ def _read_revision(connection: sqlite3.Connection, path: Path) -> str | None:
     if tables - {"alembic_version"}:
         raise CannotStart(f"{path} is a database, but not one of Chitbook's. Nothing was changed.")
     return None
-
-
-def back_up(source: Path, target: Path) -> None:
-    """Copy a database, in use or not, into the new file `target`: whole or not at all, for this user only."""
-    if target.exists():
-        raise CannotStart(f"{target} is there already, and a backup never overwrites. Name another file.")
-    part = target.with_name(target.name + ".part")
-    try:
-        os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600))
-        with closing(_open_for_reading(source)) as reading, closing(sqlite3.connect(part)) as writing:
-            reading.backup(writing)
-            # A copy in one file: a backup must not depend on files beside it.
-            writing.execute("PRAGMA journal_mode = DELETE")
-        _settle(part)
-        part.rename(target)
-    except (OSError, sqlite3.Error) as error:
-        part.unlink(missing_ok=True)
-        raise CannotStart(f"The backup {target} can't be written: {error}.") from error
-
-
-def replace_database(source: Path, database: Path) -> None:
-    """Put a copy of `source` in the place of `database`, in one step. Nobody may have the database open."""
-    fresh = database.with_name(database.name + ".new")
-    fresh.unlink(missing_ok=True)
-    back_up(source, fresh)
-    # The old log first: found beside the new file it would be taken for that file's own.
-    for suffix in ("-wal", "-shm"):
-        database.with_name(database.name + suffix).unlink(missing_ok=True)
-    os.replace(fresh, database)
-
-
-def _settle(path: Path) -> None:
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
 
 
 def upgrade(engine: Engine, revision: str = "head") -> None:

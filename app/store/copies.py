@@ -1,0 +1,78 @@
+"""Copies of the database: a backup out of it, a restore into its place, an import into an empty one."""
+
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+from sqlalchemy import text
+from sqlalchemy.orm import Session
+
+from app import ports
+from app.errors import CannotStart
+from app.folder import make_folder
+from app.store.schema import open_at_rest, open_file
+
+_LOGS = ("-wal", "-shm")
+
+
+def back_up(source: Path, target: Path) -> None:
+    """Copy a database, in use or not, into the new file `target`: whole or not at all, for this user only."""
+    _copy(target, lambda: open_file(source, "mode=rw"))
+
+
+def _copy(target: Path, open_source: Callable[[], sqlite3.Connection]) -> None:
+    if target.exists():
+        raise CannotStart(f"{target} is there already, and a backup never overwrites. Name another file.")
+    part = target.with_name(target.name + ".part")
+    try:
+        os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600))
+        with closing(open_source()) as reading, closing(sqlite3.connect(part)) as writing:
+            reading.backup(writing)
+            # A copy in one file: a backup must not depend on files beside it.
+            writing.execute("PRAGMA journal_mode = DELETE")
+        _settle(part)
+        part.rename(target)
+    except (OSError, sqlite3.Error) as error:
+        part.unlink(missing_ok=True)
+        raise CannotStart(f"The backup {target} can't be written: {error}.") from error
+
+
+def replace_database(source: Path, database: Path) -> None:
+    """Put a copy of `source` in the place of `database`, in one step. Nobody may have the database open."""
+    fresh = database.with_name(database.name + ".new")
+    fresh.unlink(missing_ok=True)
+    _copy(fresh, lambda: open_at_rest(source))
+    # The old log first: found beside the new file it would be taken for that file's own.
+    for suffix in _LOGS:
+        database.with_name(database.name + suffix).unlink(missing_ok=True)
+    os.replace(fresh, database)
+
+
+def keep_aside(database: Path, backup_dir: Path) -> Path | None:
+    """Copy a database that nobody uses among the backups, byte by byte: it may be damaged. None if there is none."""
+    if not database.exists():
+        return None
+    make_folder(backup_dir)
+    target = backup_dir / f"{ports.now():%Y%m%dT%H%M%S}-replaced.sqlite"
+    for suffix in ("", *_LOGS):
+        path = database.with_name(database.name + suffix)
+        if path.exists():
+            shutil.copy2(path, target.with_name(target.name + suffix))
+    return target
+
+
+def require_no_records(session: Session) -> None:
+    """Refuse a database in which anything was recorded."""
+    for table in ("fact", "lot", "batch"):
+        if session.execute(text(f"SELECT 1 FROM {table} LIMIT 1")).first():
+            raise CannotStart(
+                "This folder has records already, and an import goes into an empty one. Name another folder."
+            )
+
+
+def _settle(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())

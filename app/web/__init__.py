@@ -1,0 +1,35 @@
+"""Everything that knows Flask: a route parses, calls one operation or query, and answers; it alone commits."""
+
+from __future__ import annotations
+
+from flask import Flask
+from flask_compress import Compress
+from flask_wtf import CSRFProtect
+
+from app.config import Settings
+
+csrf = CSRFProtect()
+compress = Compress()
+
+
+def init_app(app: Flask, settings: Settings) -> None:
+    """Join every part of the web layer to the application."""
+    from app.web import database, failures, formatting, people, plotly_script, security, static_files
+    from app.web.batches.routes import batches
+    from app.web.compare.routes import compare
+    from app.web.data.routes import data
+    from app.web.facts.routes import facts
+    from app.web.home.routes import home
+    from app.web.lots.routes import lots
+    from app.web.people.routes import people as people_pages
+    from app.web.programmes.routes import programmes
+    from app.web.sync.routes import sync
+    from app.web.tub.routes import tub
+
+    csrf.init_app(app)
+    app.config["COMPRESS_MIMETYPES"] = ["text/html", "application/json", "text/css", "text/javascript", "image/svg+xml"]
+    compress.init_app(app)
+    for part in (database, security, static_files, failures, formatting, people, plotly_script):
+        part.init_app(app, settings)
+    for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync):
+        app.register_blueprint(blueprint)

@@ -1,0 +1,32 @@
+"""One session for each request: one that reads for GET, one that holds the write lock from its first statement else."""
+
+from __future__ import annotations
+
+from flask import Flask, current_app, g, request
+from sqlalchemy.orm import Session
+
+from app.config import Settings
+from app.store.engine import make_engine, make_sessionmaker
+
+
+def init_app(app: Flask, settings: Settings) -> None:
+    engine = make_engine(settings.database_url)
+    app.extensions["engine"] = engine
+    app.extensions["reading"] = make_sessionmaker(engine, reading=True)
+    app.extensions["writing"] = make_sessionmaker(engine)
+    app.teardown_appcontext(_close)
+
+
+def db() -> Session:
+    """The session of this request. What a writing one did is gone unless the route commits it."""
+    if "db" not in g:
+        is_reading = request.method in ("GET", "HEAD", "OPTIONS")
+        g.db = current_app.extensions["reading" if is_reading else "writing"]()
+    session: Session = g.db
+    return session
+
+
+def _close(_error: BaseException | None) -> None:
+    session = g.pop("db", None)
+    if session is not None:
+        session.close()

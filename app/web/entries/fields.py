@@ -1,0 +1,83 @@
+"""WTForms fields that read what was typed by the same specifications as sync and import."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from wtforms import RadioField, SelectField, StringField, TextAreaField, ValidationError
+
+from app.judgement.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Text
+from app.judgement.kinds import VALUELESS_QUALITIES
+from app.science import units
+
+SMALL_MASSES = frozenset({"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection"})
+
+
+class _Typed:
+    """A field that is checked by its specification. What was typed is kept as it is."""
+
+    spec: FieldSpec
+
+    def pre_validate(self, form: Any) -> None:
+        quality = form.data.get("quality") or "measured"
+        if quality in VALUELESS_QUALITIES and not str(self.data or "").strip():  # type: ignore[attr-defined]  # mixed into WTForms fields
+            return
+        try:
+            self.spec.read(form.typed(), self.name)  # type: ignore[attr-defined]  # mixed into WTForms fields
+        except ValueError as error:
+            raise ValidationError(str(error)) from error
+
+
+class TypedString(_Typed, StringField):
+    def __init__(self, spec: FieldSpec, **options: Any) -> None:
+        super().__init__(spec.word, description=spec.help, **options)
+        self.spec = spec
+
+
+class TypedText(_Typed, TextAreaField):
+    def __init__(self, spec: FieldSpec, **options: Any) -> None:
+        super().__init__(spec.word, description=spec.help, **options)
+        self.spec = spec
+
+
+class TypedChoice(_Typed, RadioField):
+    def __init__(self, spec: Choice, **options: Any) -> None:
+        super().__init__(spec.word, choices=list(spec.options), validate_choice=False, **options)
+        self.spec = spec
+
+
+def fields_for(name: str, spec: FieldSpec, kind_name: str, system: str) -> dict[str, Any]:
+    """The form fields of one field of a kind; for a quantity also that of its unit."""
+    if isinstance(spec, Quantity):
+        return {name: TypedString(spec), f"{name}_unit": unit_field(spec, kind_name, system)}
+    if isinstance(spec, Choice):
+        return {name: TypedChoice(spec)}
+    if isinstance(spec, Lengths) or (isinstance(spec, Text) and spec.max_length > 300):
+        return {name: TypedText(spec)}
+    return {name: TypedString(spec)}
+
+
+def unit_field(spec: Quantity, kind_name: str, system: str) -> SelectField:
+    """The units that a quantity may be typed in, the person's own chosen."""
+    choices = [(unit.key, unit.symbol or "–") for unit in units.units_of(spec.dimension)]
+    default = units.DEFAULT_UNITS[system][spec.dimension]
+    if spec.dimension == "mass" and kind_name in SMALL_MASSES:
+        default = {"metric": "g", "us": "oz"}[system]
+    return SelectField("Unit", choices=choices, default=default)
+
+
+def widget_of(spec: FieldSpec) -> str:
+    """Which macro draws the field: number, count, choice, text, long, or moment."""
+    if isinstance(spec, Quantity):
+        return "number"
+    if isinstance(spec, Count):
+        return "count"
+    if isinstance(spec, Choice):
+        return "choice"
+    if isinstance(spec, Moment):
+        return "moment"
+    if isinstance(spec, Lengths) or (isinstance(spec, Text) and spec.max_length > 300):
+        return "long"
+    return "text"
+
+

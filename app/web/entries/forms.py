@@ -1,0 +1,152 @@
+"""The form of each kind of entry: one class serves the tub's page, a correction, and what a phone sends."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from functools import lru_cache
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
+
+from wtforms import Form, HiddenField, RadioField, StringField, TextAreaField, ValidationError
+from wtforms.fields import DateTimeLocalField
+from wtforms.validators import Length, Optional
+
+from app.judgement.kinds import KINDS, QUALITIES, Kind
+from app.judgement.records import values_from_typed
+from app.web.entries.fields import fields_for
+from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
+
+WHEN = (
+    ("now", "now"),
+    ("m5", "−5 min"),
+    ("m15", "−15 min"),
+    ("m60", "−1 h"),
+    ("at", "at …"),
+    ("between", "between …"),
+)
+FOLDS = (("first", "the first time"), ("second", "the second time"))
+PLACES = (("", "anywhere"), ("top", "top"), ("middle", "middle"), ("bottom", "bottom"))
+
+
+class ClockField(DateTimeLocalField):
+    """A date-and-time field that keeps what was typed as text: the zone has its say later."""
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        self.data = valuelist[0].strip() if valuelist else None
+
+    def _value(self) -> str:
+        return str(self.data or "")
+
+
+class EntryForm(Form):
+    """What every entry has beside the fields of its kind."""
+
+    kind: ClassVar[Kind]
+
+    id = HiddenField()
+    supersedes_id = HiddenField()
+    insist = HiddenField()
+    when = RadioField("When", choices=WHEN, default="now")
+    at = ClockField("At")
+    earliest = ClockField("Not before")
+    latest = ClockField("Not after")
+    fold = RadioField("Which one?", choices=FOLDS, validators=[Optional()], validate_choice=False)
+    place = StringField("Place", validators=[Length(max=60, message="At most 60 characters.")])
+    instrument = StringField("Instrument", validators=[Length(max=60, message="At most 60 characters.")])
+    person = StringField("Read by", validators=[Length(max=80, message="At most 80 characters.")])
+    quality = RadioField("How sure", choices=QUALITIES, default="measured")
+    note = TextAreaField("Note", validators=[Length(max=5000, message="At most 5000 characters.")])
+
+    zone: ZoneInfo
+    now: datetime
+
+    def typed(self) -> dict[str, str]:
+        """The fields of the kind as they were typed, with their units; empty ones left out."""
+        names = [name for field in self.kind.fields for name in (field, f"{field}_unit") if name in self._fields]
+        return {name: str(self._fields[name].data) for name in names if str(self._fields[name].data or "").strip()}
+
+    def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
+        """Every field by itself, then time and values as a whole."""
+        if not super().validate(extra_validators):
+            return False
+        try:
+            values_from_typed(self.kind, self.typed(), self.quality.data)
+        except ValueError as error:
+            for name, message in getattr(error, "fields", {"": str(error)}).items():
+                self._fields[name if name in self._fields else "id"].errors = [message]
+            return False
+        return True
+
+    def validate_when(self, _field: Any) -> None:
+        try:
+            self.span()
+        except TwiceThatNight as error:
+            self.fold.errors = [str(error)]
+            raise ValidationError(str(error)) from error
+        except ValueError as error:
+            raise ValidationError(str(error)) from error
+
+    def span(self) -> tuple[datetime, datetime]:
+        """From when to when it happened: equal for an instant."""
+        if self.when.data in AGO:
+            moment = self.now - timedelta(minutes=AGO[self.when.data])
+            return moment, moment
+        fold = str(self.fold.data or "")
+        if self.when.data == "at":
+            moment = moment_from_local(str(self.at.data or ""), self.zone, fold)
+            return moment, moment
+        earliest, latest = (
+            moment_from_local(str(field.data or ""), self.zone, fold) for field in (self.earliest, self.latest)
+        )
+        if latest < earliest:
+            raise ValueError("The end is before the beginning.")
+        return earliest, latest
+
+    def record(self, subject_type: str, subject_id: str, entered_by: str | None) -> dict[str, Any]:
+        """The entry as a record, once it is valid."""
+        earliest, latest = self.span()
+        optional = {
+            name: self._fields[name].data
+            for name in ("place", "instrument", "person", "method", "note", "supersedes_id")
+            if name in self._fields and self._fields[name].data
+        }
+        return {
+            "id": self.id.data,
+            "v": 1,
+            "kind": self.kind.name,
+            "subject": {"type": subject_type, "id": subject_id},
+            "earliest_at": earliest.isoformat(),
+            "latest_at": latest.isoformat(),
+            "written_at": self.now.isoformat(),
+            "clock": "now" if self.when.data in AGO else "typed",
+            "entered_by": entered_by,
+            "quality": self.quality.data,
+            "typed": self.typed(),
+            **{"person": entered_by, **optional},
+        }
+
+    def body(self) -> dict[str, str]:
+        """What was sent, for telling a repeat from another entry: a repeat comes later but says the same."""
+        return {"kind": self.kind.name, **{name: str(field.data or "") for name, field in self._fields.items()}}
+
+
+@lru_cache(maxsize=256)
+def form_class(kind_name: str, system: str) -> type[EntryForm]:
+    """The form of a kind, for a reader of this system of units."""
+    kind = KINDS[kind_name]
+    fields: dict[str, Any] = {"kind": kind}
+    for name, spec in kind.fields.items():
+        fields |= fields_for(name, spec, kind_name, system)
+    if kind.methods:
+        fields["method"] = RadioField("How", choices=kind.methods, default=kind.methods[0][0])
+    return type(f"{kind_name.title().replace('_', '')}Form", (EntryForm,), fields)
+
+
+def entry_form(
+    kind_name: str, formdata: Any = None, *, system: str, zone: ZoneInfo, now: datetime, **defaults: Any
+) -> EntryForm:
+    """A form of this kind: blank with its defaults, or filled with what was sent."""
+    form = form_class(kind_name, system)(formdata, data=defaults)
+    form.zone, form.now = zone, now
+    return form

@@ -1,0 +1,73 @@
+"""The fixtures that most tests share. The database of a test is a copy of one that the migrations made."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from sqlalchemy import Engine
+from sqlalchemy.orm import Session
+
+from app import create_app
+from app.config import Settings
+from app.folder import ensure_secret
+from app.operations.programmes import ensure_builtin_programmes
+from app.store import schema
+from app.store.engine import make_engine, make_sessionmaker, write_session
+
+NOW = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
+"""When most tests play: an ordinary morning, two weeks before the clocks go forward."""
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database at the newest revision, with the built-in programmes and nothing else."""
+    path = tmp_path_factory.mktemp("migrated") / "chitbook.sqlite"
+    engine = make_engine(f"sqlite:///{path}")
+    schema.upgrade(engine)
+    with write_session(engine) as session:
+        ensure_builtin_programmes(session, now=NOW)
+    engine.dispose()
+    return path
+
+
+@pytest.fixture
+def settings(tmp_path: Path, migrated_file: Path) -> Settings:
+    folder = tmp_path / "data"
+    folder.mkdir()
+    shutil.copy(migrated_file, folder / "chitbook.sqlite")
+    ensure_secret(folder / "secret")
+    return Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
+
+
+@pytest.fixture
+def app(settings: Settings) -> Iterator[Flask]:
+    app = create_app(settings)
+    app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
+    yield app
+    app.extensions["engine"].dispose()
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    return app.test_client()
+
+
+@pytest.fixture
+def engine(settings: Settings) -> Iterator[Engine]:
+    engine = make_engine(settings.database_url)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def session(engine: Engine) -> Iterator[Session]:
+    """A writing session on a database of the test's own."""
+    with make_sessionmaker(engine)() as session:
+        yield session
