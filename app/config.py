@@ -186,7 +186,7 @@ def load_settings(
 ) -> Settings:
     """Gather the settings; `given` are the command line's, None where nothing was said there."""
     environment = os.environ if environment is None else environment
-    spoken = {name: (text, f"--{name}") for name, text in given.items() if text is not None}
+    spoken = {name: (text, "--" + name.removesuffix("_dir")) for name, text in given.items() if text is not None}
     named = {
         setting.name: (environment[setting.environment_name], setting.environment_name)
         for setting in SETTINGS

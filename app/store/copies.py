@@ -56,7 +56,7 @@ def keep_aside(database: Path, backup_dir: Path) -> Path | None:
     if not database.exists():
         return None
     make_folder(backup_dir)
-    target = backup_dir / f"{ports.now():%Y%m%dT%H%M%S}-replaced.sqlite"
+    target = backup_dir / f"{ports.now():%Y%m%dT%H%M%S.%f}-replaced.sqlite"
     for suffix in ("", *_LOGS):
         path = database.with_name(database.name + suffix)
         if path.exists():
