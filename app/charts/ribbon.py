@@ -155,8 +155,8 @@ def _lived_strip(segments: Sequence[Segment], total_h: float, height: int) -> It
         yield _box(segment, total_h, height, "rb-stage", f' fill="url(#rb-{segment.stage})"')
     for segment in segments:
         if segment.stage == "abandoned":
-            middle = _STRIP_TOP + height // 2
-            yield f'<use class="rb-end" href="#rb-cross" x="{_percent(_share(segment.start_h, total_h))}" y="{middle}"/>'
+            x, middle = _percent(_share(segment.start_h, total_h)), _STRIP_TOP + height // 2
+            yield f'<use class="rb-end" href="#rb-cross" x="{x}" y="{middle}"/>'
 
 
 def _planned_strip(
