@@ -10,16 +10,11 @@ from datetime import datetime, timedelta
 
 from app.judgement.facts import Fact, Part, Result, Weighing
 from app.judgement.history import History
-from app.judgement.stages import Stage, stage_at, stages
+from app.judgement.losses import LOSS_RELATIVE_SD, losses_between, losses_by
+from app.judgement.stages import all_stages, stage_at
 from app.science import moisture as science
 from app.science import units
 
-FIRST_WATER_DAYS_OF_STEEP_H = 48.0
-STEEP_DRY_LOSS = 0.01
-RESPIRATION_LOSS_PER_D = 0.01
-"""From memory, editable: about 1 % of the dry matter goes with the water in two days of steep, and 1 % a day in growth."""
-
-LOSS_RELATIVE_SD = 0.25
 MEASURED_MOISTURE_SD = 0.001
 ASSUMED_MOISTURE_SD = science.UNMEASURED_MOISTURE_HALF_WIDTH / 2
 TEST_SD = {"oven_grain": 0.0015, "oven_malt": 0.0015, "oven_two_stage": 0.003, "kitchen_oven": 0.0025, "meter": 0.0025}
@@ -123,16 +118,7 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
 
 def dry_loss(history: History, at: datetime) -> float:
     """The fraction of the charge's dry matter gone with steep water and breath by a moment: an estimate."""
-    lost = 0.0
-    for stage in _all_stages(history):
-        if stage.starts_at >= at:
-            break
-        hours = (min(stage.ends_at or at, at) - stage.starts_at).total_seconds() / 3600.0
-        if stage.name in ("immersion", "air_rest"):
-            lost += STEEP_DRY_LOSS * hours / FIRST_WATER_DAYS_OF_STEEP_H
-        elif stage.name == "germination":
-            lost += RESPIRATION_LOSS_PER_D * hours / 24.0
-    return min(lost, 0.3)
+    return losses_by(history, at).total
 
 
 def removed_dry_kg(history: History, until: datetime) -> float:
@@ -256,7 +242,7 @@ def _from_mass(
     since: datetime,
 ) -> MoistureSample:
     film = science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
-    loss = dry_loss(history, weighing.at) - dry_loss(history, since)
+    loss = losses_between(history, since, weighing.at).total
     value, sd = science.moisture_wb_with_sd(
         net,
         initial,
@@ -347,19 +333,11 @@ def _wet_moisture(history: History, weighing: Weighing, own: float) -> float:
     """Skimmings and samples are taken while samples are still being worked out: only earlier tests may be asked."""
     if weighing.kind == "skimmings":
         return 0.30 if weighing.method == "drained" else 0.25
-    stage = stage_at(_all_stages(history), weighing.at)
+    stage = stage_at(all_stages(history), weighing.at)
     by_stage = {"immersion": 0.35, "air_rest": 0.38, "germination": 0.44, "stewing": 0.44, "kilning": 0.25}
     return by_stage.get(stage.name, own) if stage else own
 
 
-def _all_stages(history: History) -> list[Stage]:
-    return history.once(_stages_to_the_end)
-
-
-def _stages_to_the_end(history: History) -> list[Stage]:
-    return stages(history, history.facts[-1].at) if history.facts else []
-
-
 def _stage_name(history: History, at: datetime) -> str:
-    stage = stage_at(_all_stages(history), at)
+    stage = stage_at(all_stages(history), at)
     return stage.name if stage else "charged"
