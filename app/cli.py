@@ -13,7 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from app import serve as serving
 from app.config import Settings, load_settings
 from app.errors import CannotStart, ChitbookError
-from app.folder import ensure_secret, hold_folder, make_folder
+from app.folder import hold_folder, make_folder
 from app.store import copies, schema
 from app.store.engine import open_database, read_session, write_session
 from app.store.types import canonical_json
@@ -123,8 +123,7 @@ def import_(data_dir: str | None, file: TextIO) -> None:
 
     make_folder(settings.data_dir)
     with hold_folder(settings.data_dir):
-        serving.migrate(settings)
-        ensure_secret(settings.secret_file)
+        serving.furnish(settings)
         with open_database(settings.database_url) as engine, write_session(engine) as session:
             copies.require_no_records(session)
             import_records(session, file)

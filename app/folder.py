@@ -13,6 +13,7 @@ from app.errors import CannotStart
 
 LOCK_FILE = "chitbook.lock"
 DEMO_MARK = "this-folder-is-the-demo"
+_KEPT_IN_DEMO = (LOCK_FILE, DEMO_MARK, "chitbook.toml")
 
 
 def find_bundled(name: str) -> Path:
@@ -69,7 +70,7 @@ def ensure_secret(path: Path) -> str:
 def empty_demo_folder(folder: Path) -> None:
     """Empty the demo's folder. A folder that isn't marked as the demo's, and holds anything, is never touched."""
     mark = folder / DEMO_MARK
-    content = [path for path in folder.iterdir() if path.name not in (LOCK_FILE, DEMO_MARK)]
+    content = [path for path in folder.iterdir() if path.name not in _KEPT_IN_DEMO]
     if content and not mark.exists():
         raise CannotStart(f"{folder} holds something that is not the demo; --demo would empty it. Name another folder.")
     mark.touch()

@@ -49,10 +49,19 @@ def prepare(settings: Settings) -> None:
         empty_demo_folder(settings.data_dir)
     else:
         refuse_demo_folder(settings.data_dir)
-    migrate(settings)
-    ensure_secret(settings.secret_file)
+    furnish(settings)
     if settings.is_demo:
         fill_demo(settings)
+
+
+def furnish(settings: Settings) -> None:
+    """Give a held folder all that the program needs in it and that nobody recorded."""
+    from app.operations.programmes import ensure_builtin_programmes
+
+    migrate(settings)
+    ensure_secret(settings.secret_file)
+    with open_database(settings.database_url) as engine, write_session(engine) as session:
+        ensure_builtin_programmes(session, now=ports.now())
 
 
 def migrate(settings: Settings) -> str | None:
