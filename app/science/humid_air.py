@@ -145,7 +145,7 @@ def dew_point_c(temperature_c: Quantity, relative_humidity: Quantity) -> Quantit
     Returns:
         dew point (frost point below freezing), °C.
     Source: inverse of ASHRAE Fundamentals 2017, chapter 1, eq. 5 and 6, through PsychroLib [P].
-    Check: at RH 1 it is the dry-bulb temperature; 40 °C and RH 14 % of example 1: 7 °C (ASHRAE 2017 [P]).
+    Check: at RH 1 it is the dry-bulb temperature; 40 °C and RH 14 %: 7 °C (ASHRAE 2017, example 1 [M]).
     """
     humidity = between("Relative humidity", relative_humidity, 0.005, 1.0)
     return each(PSYCHRO.GetTDewPointFromRelHum, temperature(temperature_c), humidity)

@@ -31,6 +31,7 @@ def test_saturation_pressure_is_that_of_the_handbook(temperature_c, pascal):
 
 def test_example_1_of_the_handbook_comes_out_as_printed():
     # ASHRAE Fundamentals 2017, chapter 1, example 1 (40 °C dry, 20 °C wet); the printed values are read from the chart.
+    # Volume and dew point: from memory of the same example.
     ratio = humid_air.humidity_ratio_from_wet_bulb(40.0, 20.0)
     assert ratio == pytest.approx(0.0065, abs=1e-4)
     assert humid_air.relative_humidity(40.0, ratio) == pytest.approx(0.14, abs=0.005)
