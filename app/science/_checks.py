@@ -21,6 +21,12 @@ def number_or_array(name: str, value: Quantity) -> Quantity:
     return cast(Quantity, float(array) if array.ndim == 0 else array)
 
 
+def in_kind(result: npt.ArrayLike, given: Quantity) -> Quantity:
+    """Give a result back as a plain float where it is a single number, as what was given."""
+    array = np.asarray(result, dtype=np.float64)
+    return cast(Quantity, float(array) if array.ndim == 0 else array)
+
+
 def between(
     name: str,
     value: Quantity,

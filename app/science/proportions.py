@@ -9,12 +9,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import cast
 
 import numpy as np
 import numpy.typing as npt
 
-from app.science._checks import Quantity, between
+from app.science._checks import Quantity, between, in_kind
 
 
 def wilson_interval(successes: Quantity, n: float, level: float = 0.95) -> tuple[Quantity, Quantity]:
@@ -65,8 +64,7 @@ def _level(level: float) -> float:
 
 
 def _clipped(bound: npt.ArrayLike, hits: Quantity, end_hits: float, end: float) -> Quantity:
-    exact = np.where(np.asarray(hits) == end_hits, end, np.clip(np.asarray(bound), 0.0, 1.0))
-    return cast(Quantity, float(exact) if exact.ndim == 0 else exact)
+    return in_kind(np.where(np.asarray(hits) == end_hits, end, np.clip(np.asarray(bound), 0.0, 1.0)), hits)
 
 
 def binomial_cdf(fraction: float, n: int) -> list[float]:

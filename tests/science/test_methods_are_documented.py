@@ -1,0 +1,28 @@
+"""Every public formula says what it takes, what it gives, where it comes from and the value that proves it."""
+
+import importlib
+import inspect
+import pkgutil
+import re
+
+import pytest
+
+import app.science
+
+FUNCTIONS = {
+    f"{module.name}.{name}": function
+    for module in pkgutil.iter_modules(app.science.__path__)
+    if not module.name.startswith("_")
+    for name, function in inspect.getmembers(importlib.import_module(f"app.science.{module.name}"), inspect.isfunction)
+    if not name.startswith("_") and function.__module__ == f"app.science.{module.name}"
+}
+
+
+@pytest.mark.parametrize("name", sorted(FUNCTIONS))
+def test_a_public_formula_is_documented_in_full(name: str) -> None:
+    text = inspect.getdoc(FUNCTIONS[name]) or ""
+    for heading in ("Args:", "Returns:", "Source:", "Check:"):
+        assert re.search(rf"^{heading}\s+\S", text, re.MULTILINE), f"{name} has no line {heading}"
+    source = re.search(r"^Source:(.*?)^Check:", text, re.MULTILINE | re.DOTALL)
+    assert source is not None
+    assert re.search(r"\[[PTDCM](, [PTDCM])*\]", source[1]), f"{name} does not mark its source"
