@@ -7,7 +7,7 @@ from datetime import datetime
 
 from app.judgement.history import History
 from app.judgement.programme import Programme
-from app.judgement.stages import all_stages
+from app.judgement.stages import Stage, all_stages
 
 STEEP_LOSS_PER_H = 0.01 / 48.0
 RESPIRATION_LOSS_PER_H = 0.01 / 24.0
@@ -37,19 +37,9 @@ class Losses:
 def losses_by(history: History, at: datetime) -> Losses:
     """What was lost by a moment: the loss of the programme in its planned hours, and in proportion for other hours."""
     lost = {"steep": 0.0, "respiration": 0.0, "roast": 0.0}
-    for stage in all_stages(history):
-        if stage.starts_at >= at:
-            break
-        hours = (min(stage.ends_at or at, at) - stage.starts_at).total_seconds() / 3600.0
-        programme = history.programme_at(stage.starts_at)
-        if stage.name in _STEEPING:
-            lost["steep"] += hours * _per_h(programme, "steep_loss", _STEEPING, STEEP_LOSS_PER_H)
-        elif stage.name == "germination":
-            lost["respiration"] += hours * _per_h(
-                programme, "respiration_loss", ("germination",), RESPIRATION_LOSS_PER_H
-            )
-        elif stage.name == "kilning":
-            lost["roast"] += hours * _per_h(programme, "roast_loss", ("kilning",), 0.0)
+    for stage, name, rate_per_h in history.once(_rates):
+        if stage.starts_at < at and name in lost:
+            lost[name] += rate_per_h * _hours(stage, at)
     return Losses(**{name: min(share, MOST) for name, share in lost.items()})
 
 
@@ -66,17 +56,38 @@ def losses_between(history: History, since: datetime, until: datetime) -> Losses
 
 def rootlet_share(history: History, at: datetime) -> float:
     """What the rootlets should come to, as a fraction of the first dry matter: in proportion to the hours of growth."""
-    share = 0.0
-    for stage in all_stages(history):
-        if stage.name == "germination" and stage.starts_at < at:
-            hours = (min(stage.ends_at or at, at) - stage.starts_at).total_seconds() / 3600.0
-            share += hours * _per_h(history.programme_at(stage.starts_at), "rootlet_loss", ("germination",), 0.0)
-    return min(share, MOST)
+    grown = [
+        rate_per_h * _hours(stage, at)
+        for stage, name, rate_per_h in history.once(_rates)
+        if name == "rootlet" and stage.starts_at < at
+    ]
+    return min(sum(grown), MOST)
 
 
-def _per_h(programme: Programme | None, key: str, names: tuple[str, ...], otherwise: float) -> float:
+def _hours(stage: Stage, at: datetime) -> float:
+    return (min(stage.ends_at or at, at) - stage.starts_at).total_seconds() / 3600.0
+
+
+_BY_STAGE = {
+    "immersion": (("steep", _STEEPING, STEEP_LOSS_PER_H),),
+    "air_rest": (("steep", _STEEPING, STEEP_LOSS_PER_H),),
+    "germination": (("respiration", ("germination",), RESPIRATION_LOSS_PER_H), ("rootlet", ("germination",), 0.0)),
+    "kilning": (("roast", ("kilning",), 0.0),),
+}
+
+
+def _rates(history: History) -> list[tuple[Stage, str, float]]:
+    """(stage, what is lost in it, fraction of the first dry matter per hour)."""
+    return [
+        (stage, name, _per_h(history.programme_at(stage.starts_at), f"{name}_loss", over, otherwise))
+        for stage in all_stages(history)
+        for name, over, otherwise in _BY_STAGE.get(stage.name, ())
+    ]
+
+
+def _per_h(programme: Programme | None, key: str, over: tuple[str, ...], otherwise: float) -> float:
     loss = programme.setting(key) if programme else None
     if programme is None or loss is None:
         return otherwise
-    planned = sum(stage.end_h - stage.start_h for stage in programme.planned_stages() if stage.stage in names)
+    planned = sum(stage.end_h - stage.start_h for stage in programme.planned_stages() if stage.stage in over)
     return loss / planned if planned > 0.0 else otherwise

@@ -152,14 +152,14 @@ def dry_kg_of(history: History, weighing: Weighing) -> float:
     return weighing.net_kg * (1.0 - _wet_moisture(history, weighing, own))
 
 
-def scale_step_kg(weighing: Weighing) -> float:
+def scale_step_kg(weighed: Weighing | Part) -> float:
     """The step of the scale as the typed digits show it; a thousandth of the mass where they are not known."""
-    for name in ("gross", "net"):
-        text, unit = weighing.typed.get(name, "").strip(), weighing.typed.get(f"{name}_unit", "kg")
+    for name in ("gross", "net", "as_is"):
+        text, unit = weighed.typed.get(name, "").strip(), weighed.typed.get(f"{name}_unit", "kg")
         if text and unit in {known.key for known in units.units_of("mass")}:
             decimals = len(text.replace(",", ".").partition(".")[2])
             return float(units.difference_to_si(10.0**-decimals, unit))
-    return abs(weighing.net_kg) * 0.001
+    return abs(weighed.as_is_kg if isinstance(weighed, Part) else weighed.net_kg) * 0.001
 
 
 def _samples(history: History) -> tuple[MoistureSample, ...]:
