@@ -1,0 +1,172 @@
+"""The words that stand beside a point: when, how much, who, where, how. Safe to hand to Plotly, which reads markup."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from textwrap import wrap
+from zoneinfo import ZoneInfo
+
+from app.judgement.facts import Action, Fact, Part, Reading, Remark, Result, StageChange, Tally, Weighing
+from app.judgement.history import History
+from app.judgement.kinds import KINDS, QUALITIES
+from app.judgement.moisture import Estimate, MoistureSample
+from app.judgement.wording import is_doubled
+from app.science.units import DEFAULT_UNITS, format_quantity, preferred_mass_unit
+
+_LINE = 38
+_MOST_NOTE_LINES = 6
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_QUALITY_WORDS = dict(QUALITIES)
+_READING_DIMENSIONS = {
+    "humidity": "humidity",
+    "ph": "ph",
+    "co2_bed": "co2",
+    "co2_room": "co2",
+    "bed_depth": "length",
+    "air_flow": "air_flow",
+}
+
+
+def plain(text: str) -> str:
+    """Text that Plotly shows as it stands: its tags (links among them) and entities need these three characters."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def lines(text: str) -> list[str]:
+    """A person's words, wrapped to the width of a phone, made safe, and cut short where they go on."""
+    wrapped = [line for part in text.splitlines() for line in wrap(part, _LINE) or [""]]
+    if len(wrapped) > _MOST_NOTE_LINES:
+        wrapped = [*wrapped[: _MOST_NOTE_LINES - 1], wrapped[_MOST_NOTE_LINES - 1] + " …"]
+    return [plain(line) for line in wrapped]
+
+
+def temperature_unit(units: str) -> str:
+    return DEFAULT_UNITS[units]["temperature"]
+
+
+def number(value_si: float, unit_key: str, half_width_si: float | None = None) -> str:
+    return format_quantity(value_si, unit_key, half_width_si)
+
+
+def mass(value_kg: float, units: str) -> str:
+    return format_quantity(value_kg, preferred_mass_unit(value_kg, units))
+
+
+class Clock:
+    """Moments in words: the hour of the malthouse clock and the time in the house's zone."""
+
+    def __init__(self, history: History, zone: ZoneInfo) -> None:
+        self._history, self._zone = history, zone
+
+    def time(self, moment: datetime) -> str:
+        local = moment.astimezone(self._zone)
+        which = f" {local.tzname()}" if is_doubled(moment, self._zone) else ""
+        return f"{_WEEKDAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}{which}"
+
+    def moment(self, moment: datetime) -> str:
+        return f"h {self._history.hour(moment):.1f} · {self.time(moment)}"
+
+    def span(self, start: datetime, end: datetime | None) -> str:
+        if end is None:
+            return f"since {self.moment(start)}"
+        hours = f"h {self._history.hour(start):.1f} to {self._history.hour(end):.1f}"
+        return f"{hours} · {self.time(start)} to {self.time(end)}"
+
+    def fact(self, fact: Fact) -> list[str]:
+        if not fact.is_range:
+            return [self.moment(fact.at)]
+        early, late = self._history.hour(fact.earliest_at), self._history.hour(fact.latest_at)
+        return [
+            f"some time within h {early:.1f} to {late:.1f}",
+            f"{self.time(fact.earliest_at)} to {self.time(fact.latest_at)}",
+        ]
+
+
+def hover(head: str, rest: Iterable[str]) -> str:
+    """head and rest are safe already."""
+    return "<br>".join([f"<b>{head}</b>", *(line for line in rest if line)])
+
+
+def circumstances(fact: Fact) -> list[str]:
+    """Place, instrument, method, quality, person and note of a fact, safe, one line for each that there is."""
+    where = [each for each in (fact.place, fact.instrument) if each]
+    how = [_method_word(fact)] if fact.method else []
+    if fact.quality != "measured":
+        how.append(_QUALITY_WORDS.get(fact.quality, fact.quality))
+    who = [fact.person] if fact.person else []
+    if fact.entered_by and fact.entered_by != fact.person:
+        who.append(f"typed by {fact.entered_by}")
+    found = [" · ".join(words) for words in (where, how, who) if words]
+    return [*(line for text in found for line in lines(text)), *(lines(f"“{fact.note}”") if fact.note else [])]
+
+
+def _method_word(fact: Fact) -> str:
+    kind = KINDS.get(fact.kind)
+    return dict(kind.methods).get(fact.method or "", fact.method or "") if kind else fact.method or ""
+
+
+def reading_hover(reading: Reading, word: str, clock: Clock, unit_key: str) -> str:
+    found = [] if reading.value is None else [number(reading.value, unit_key)]
+    between = [each for each in (reading.lowest, reading.highest) if each is not None]
+    rest = list(clock.fact(reading))
+    if len(between) == 2:
+        low, high = (number(each, unit_key) for each in between)
+        rest.append(f"{low} to {high} since the last look")
+    if reading.correction:
+        rest.append("as read, its instrument’s correction added")
+    return hover(f"{plain(word)} {' '.join(found)}".strip(), [*rest, *circumstances(reading)])
+
+
+def sample_hover(sample: MoistureSample, word: str, clock: Clock) -> str:
+    where = [] if sample.place in (None, sample.fact.place) else lines(str(sample.place))
+    value = number(sample.moisture_wb, "percent", sample.half_width)
+    return hover(value, [word, *clock.fact(sample.fact), *where, *circumstances(sample.fact)])
+
+
+def estimate_hover(estimate: Estimate, moment: datetime, clock: Clock) -> str:
+    value = number(estimate.moisture_wb, "percent", estimate.half_width)
+    return hover(f"about {value}", ["estimated between weighings", clock.moment(moment)])
+
+
+def fact_hover(fact: Fact, clock: Clock, units: str) -> str:
+    kind = KINDS.get(fact.kind)
+    head = plain(kind.word if kind else fact.kind)
+    said = lines(fact_words(fact, units))
+    until = [f"until {clock.time(fact.until_at)}"] if isinstance(fact, Action) and fact.until_at else []
+    return hover(head, [*said, *clock.fact(fact), *until, *circumstances(fact)])
+
+
+def fact_words(fact: Fact, units: str) -> str:
+    """What a fact says beside its kind, as plain text; may be nothing."""
+    if isinstance(fact, Reading):
+        key = DEFAULT_UNITS[units][_READING_DIMENSIONS.get(fact.kind, "temperature")]
+        return "" if fact.value is None else number(fact.value, key)
+    if isinstance(fact, Weighing):
+        return " ".join([*([fact.vessel] if fact.vessel else []), mass(fact.net_kg, units)])
+    if isinstance(fact, Tally):
+        return _tally_words(fact)
+    if isinstance(fact, Part):
+        return f"{mass(fact.as_is_kg, units)} at {number(fact.moisture_wb, 'percent')}"
+    if isinstance(fact, Remark):
+        seen = [f"{aspect.replace('_', ' ')} {found.replace('_', ' ')}" for aspect, found in fact.findings.items()]
+        return ", ".join([*seen, *([fact.text] if fact.text else [])])
+    if isinstance(fact, Result):
+        return mass(fact.value, units) if fact.kind == "kernel_weight" else number(fact.value, "percent")
+    return _action_words(fact, units)
+
+
+def _action_words(fact: Fact, units: str) -> str:
+    if isinstance(fact, StageChange) or not isinstance(fact, Action):
+        return ""
+    amount = ""
+    if fact.amount is not None and fact.kind in ("sprinkled", "aerated"):
+        amount = number(fact.amount, DEFAULT_UNITS[units]["volume"] if fact.kind == "sprinkled" else "h")
+    return " ".join(each for each in (fact.what, amount) if each)
+
+
+def _tally_words(tally: Tally) -> str:
+    if tally.lengths:
+        mean = sum(tally.lengths) / len(tally.lengths)
+        return f"{len(tally.lengths)} kernels, mean {mean:.2f} of the kernel"
+    counted = ", ".join(f"{name.replace('_', ' ')} {count}" for name, count in tally.counts.items() if count)
+    return f"{counted or 'none'} of {tally.looked_at}"

@@ -1,0 +1,84 @@
+// Draws every figure of the page with Plotly, in the colours of the page, and again when these change.
+import { coloured } from "./chart-colours.js";
+import { fitted, hourStep } from "./chart-fit.js";
+
+const COARSE = matchMedia("(pointer: coarse)");
+
+class Chart {
+  constructor(box) {
+    this.place = box.querySelector("[data-chart-place]");
+    this.views = box.querySelector("[data-chart-views]");
+    this.figure = JSON.parse(box.querySelector("[data-chart]").textContent);
+    this.shown = {};
+  }
+
+  async draw() {
+    const width = this.place.clientWidth;
+    const { data, layout, config } = fitted(coloured(structuredClone(this.figure)), width, COARSE.matches);
+    Object.entries(this.shown).forEach(([path, value]) => assign(layout, path, value));
+    layout.xaxis.dtick = hourStep(layout.xaxis.range, width);
+    this.width = width;
+    await Plotly.react(this.place, data, layout, config);
+  }
+
+  async start() {
+    this.place.replaceChildren();
+    await this.draw();
+    this.offerViews(this.figure.layout.meta?.views ?? []);
+    this.place.on("plotly_relayout", (change) => this.follow(change));
+    this.place.on("plotly_doubleclick", () => this.show(0));
+    // Plotly keeps the width; what else depends on it (legend, step of the hours) is ours.
+    new ResizeObserver(() => this.place.clientWidth !== this.width && this.draw()).observe(this.place);
+  }
+
+  offerViews(views) {
+    if (views.length < 2) return;
+    this.views.replaceChildren(...views.map((view, index) => {
+      const button = Object.assign(document.createElement("button"), { type: "button", textContent: view.name });
+      button.className = "chart-view";
+      button.addEventListener("click", () => this.show(index));
+      return button;
+    }));
+    this.views.hidden = false;
+    this.press(0);
+  }
+
+  show(index) {
+    const view = this.figure.layout.meta?.views?.[index];
+    if (!view) return;
+    this.shown = { ...view.set };
+    this.draw();
+    this.press(index);
+  }
+
+  press(pressed) {
+    [...this.views.children].forEach((button, index) => button.setAttribute("aria-pressed", index === pressed));
+  }
+
+  // Dragged or zoomed: the hours are then read off at another step, and no view is the chosen one.
+  follow(change) {
+    const range = change["xaxis.range"] ?? [change["xaxis.range[0]"], change["xaxis.range[1]"]];
+    if (range.some((hour) => hour === undefined)) return;
+    this.shown = { ...this.shown, "xaxis.range": range };
+    this.press(-1);
+    this.draw();
+  }
+}
+
+function assign(target, path, value) {
+  const steps = path.split(".");
+  const last = steps.pop();
+  steps.reduce((part, step) => (part[step] ??= {}), target)[last] = value;
+}
+
+const charts = [...document.querySelectorAll("[data-chart-box]")].map((box) => new Chart(box));
+if (window.Plotly) {
+  charts.forEach((chart) => chart.start());
+  const redraw = () => charts.forEach((chart) => chart.draw());
+  ["(prefers-color-scheme: dark)", "(forced-colors: active)", "print"].forEach((query) => matchMedia(query).addEventListener("change", redraw));
+  new MutationObserver(redraw).observe(document.documentElement, { attributeFilter: ["data-theme"] });
+} else {
+  document.querySelectorAll("[data-chart-waits]").forEach((words) => {
+    words.textContent = "The chart could not be drawn. The table holds the same.";
+  });
+}
