@@ -1,0 +1,154 @@
+"""Cautions: what can hurt people, said where it can. All defer to local codes and to licensed practice.
+
+text is for a page that has room; short for the tub, where hands are wet. The source says where a figure comes from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution. source: where its figures and advice come from, with their marks."""
+
+    key: str
+    title: str
+    text: str
+    short: str
+    source: str
+
+    def __str__(self) -> str:
+        return self.short
+
+
+TREATED_SEED = Caution(
+    "treated_seed",
+    "Is it food?",
+    "That grain has no colour proves nothing: exemptions from dyeing exist, dye washes off, and tipped-out seed has "
+    "no label. Ask in writing for seed treatment, store insecticide, fumigant and desiccant, and let a named person "
+    "declare the answer. Until then nothing made from this lot is food.",
+    "No colour proves nothing. Ask in writing what this grain was treated with; until somebody declares it, it isn't "
+    "food.",
+    "common practice",
+)
+MOULD = Caution(
+    "mould",
+    "Mouldy grain harms lungs, and its toxins stay",
+    "Don't turn it, sniff it or shake it. Damp it, put on a mask (FFP3 or N100), bag it, and clean the floor wet. "
+    "Fever or a tight chest hours later: see a doctor, and say “mouldy grain” (maltworker's lung). Kilning doesn't "
+    "remove toxins. Limits differ by country and date and hold for raw grain; moulds grow in the steep, so a clean "
+    "lot doesn't clear the malt.",
+    "Don't turn, sniff or shake it. Damp it, mask on (FFP3/N100), bag it, clean wet. Kilning doesn't remove toxins.",
+    "published: Riddle et al. 1968, Thorax 23:271 (maltworker's lung); the rest common practice",
+)
+TOXIN_LIMITS = Caution(
+    "toxin_limits",
+    "Limits for mould toxins and ergot",
+    "European Union, raw grain: deoxynivalenol 1000 µg/kg (not durum, maize, oats); T-2 and HT-2 together 200 µg/kg "
+    "in malting barley, 150 in other barley, 50 in wheat and rye; ergot 0.2 g/kg (rye since July 2025). United "
+    "States: deoxynivalenol 1 ppm in finished wheat products. They change: look up the ones that hold where you are.",
+    "Ergot: at most 0.2 g/kg in raw grain (EU). Look up the limits that hold where you are.",
+    "published: EU and FDA limits as known when this was written",
+)
+ERGOT = Caution(
+    "ergot",
+    "Ergot is poisonous",
+    "The black or purple horns hold alkaloids that heat doesn't surely destroy. Pick them out with gloves, weigh "
+    "them, and keep them away from food and feed. Above 0.2 g in a kilogram of raw grain the grain is rejected.",
+    "Pick out with gloves, weigh, keep from food and feed. Above 0.2 g/kg: reject.",
+    "published: EU limit for raw grain, 0.2 g/kg (rye since July 2025)",
+)
+RAW_SPROUT = Caution(
+    "raw_sprout",
+    "Green malt and malt flour are not ready to eat",
+    "Green malt is raw sprout: never eat it. Malt and malt flour are not a ready-to-eat food either: kilning is no "
+    "validated kill step. Bake or boil; not for no-bake dough, cold drinks or infants.",
+    "Never eat green malt. Malt and malt flour must be baked or boiled.",
+    "published: Douglas & Flannigan 1988",
+)
+KILN = Caution(
+    "kiln",
+    "Fire, fumes and the kiln",
+    "No gas or wood smoke through the bed (NDMA; FDA action level 10 ppb). A carbon monoxide alarm with any flame. "
+    "No gas oven with its door open. Nothing unattended overnight. Fire in an oven: door shut, power off.",
+    "Stay with it. Carbon monoxide alarm with any flame. Oven fire: door shut, power off.",
+    "published: FDA action level for NDMA; the rest common practice",
+)
+ROAST = Caution(
+    "roast",
+    "A roast can light",
+    "Isolate a drum's power before you reach in, and have a spray ready. Roasts near 230 °C (446 °F) can light on "
+    "discharge and again in the sack: cool thin to below 35 °C (95 °F) before bagging. Acrylamide peaks in roasted "
+    "malt near 160–170 °C (320–338 °F).",
+    "Spray ready; power isolated. Cool thin to below 35 °C (95 °F) before it goes into a sack: it can light again.",
+    "from memory",
+)
+CO2 = Caution(
+    "co2",
+    "Carbon dioxide lies over steeps and beds",
+    "Ventilate before you go in, never go alone into a tank or a pit; nose and candle are no test. Above 5000 ppm "
+    "over a working day, or 15 000 ppm at all, leave and air the room.",
+    "Air the room first. Never alone into a tank or pit. Nose and candle are no test.",
+    "published, second-hand: GB EH40, 5000 ppm over 8 h and 15 000 ppm over 15 min",
+)
+DUST = Caution(
+    "dust",
+    "Dust",
+    "Grain and malt dust sensitises lungs and skin (amylase is a named sensitiser; the limit in Great Britain is 10 "
+    "mg/m³, below 2 usually achievable) and explodes. Mask on, no flame, clean without blowing.",
+    "Mask on when you rub, sieve or sweep; no flame near dust.",
+    "published: Health and Safety Executive (GB)",
+)
+MAINS = Caution(
+    "mains",
+    "Mains and wet hands",
+    "Everything electric near the tub hangs on a residual-current device. Water potable, vessels food grade.",
+    "Residual-current device on everything near water.",
+    "common practice",
+)
+GLUTEN = Caution(
+    "gluten",
+    "Gluten and cross-contact",
+    "Barley, wheat, rye and their malts hold gluten; rules on oats differ by country. Two species in one tub are in "
+    "contact: say so on the label.",
+    "Two species in one tub are in contact: say so on the label.",
+    "common practice",
+)
+CAUTIONS: Mapping[str, Caution] = MappingProxyType(
+    {
+        each.key: each
+        for each in (
+            TREATED_SEED,
+            MOULD,
+            TOXIN_LIMITS,
+            ERGOT,
+            RAW_SPROUT,
+            KILN,
+            ROAST,
+            CO2,
+            DUST,
+            MAINS,
+            GLUTEN,
+        )
+    }
+)
+BY_STAGE: Mapping[str, tuple[Caution, ...]] = MappingProxyType(
+    {
+        "charged": (TREATED_SEED, DUST),
+        "immersion": (CO2, MAINS),
+        "air_rest": (CO2, MAINS),
+        "germination": (CO2, RAW_SPROUT),
+        "stewing": (KILN, RAW_SPROUT),
+        "kilning": (KILN, RAW_SPROUT),
+        "cooling": (DUST, RAW_SPROUT),
+    }
+)
+
+
+def for_stage(stage: str, purpose: str = "base") -> tuple[Caution, ...]:
+    """The cautions to keep in sight at a stage; a roast adds its own."""
+    found = BY_STAGE.get(stage, ())
+    return (ROAST, *found) if purpose == "roasted" and stage in ("kilning", "cooling") else found

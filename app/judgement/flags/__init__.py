@@ -1,0 +1,51 @@
+"""Flags: what a person should know of a batch now, or should have known then. Computed from the facts, never stored."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from app.judgement.flags import inspection, limits, lot, steep
+from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, speak_for
+from app.judgement.history import History
+from app.judgement.wording import METRIC, Words
+
+__all__ = ["RULES", "RULES_VERSION", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]
+
+RULES_VERSION = 1
+"""Raised whenever a rule changes what it says: digests made by an older version are then made again."""
+
+_EVERY: Sequence[Rule] = (*limits.RULES, *steep.RULES, *inspection.RULES, *lot.RULES)
+RULES: dict[str, Rule] = {rule.key: rule for rule in _EVERY}
+_CHECKS: tuple[Check, ...] = tuple(dict.fromkeys(rule.check for rule in _EVERY))
+
+ONE_CAUSE: tuple[tuple[str, tuple[str, ...]], ...] = ()
+"""(the rule that names the cause best, the rules that would say it again while it holds)."""
+
+
+def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Flag]:
+    """Every flag of the batch up to now, past episodes too: the gravest first, then by time.
+
+    words: whose units the flags speak in.
+    """
+    case = _case(history, now)
+    flags = [flag for check in _CHECKS for flag in check(case)]
+    for specific, general in ONE_CAUSE:
+        flags = speak_for(flags, specific, general)
+    if words.system != "metric":
+        flags = [replace(flag, system=words.system) for flag in flags]
+    return sorted(flags, key=lambda flag: (-flag.rank, flag.starts_at, flag.rule, flag.episode_id))
+
+
+def rule_word(key: str) -> str:
+    """The rule's name on screens; its key where this program has no such rule (any more)."""
+    return RULES[key].word if key in RULES else key
+
+
+def _case(history: History, now: datetime) -> Case:
+    """What is known now. A fact of the future has no say yet."""
+    if not history.facts or history.facts[-1].at <= now:
+        return Case(history, history, now)
+    known = tuple(fact for fact in history.facts if fact.at <= now)
+    return Case(replace(history, facts=known), history, now)

@@ -1,0 +1,256 @@
+"""What a flag is, and the case that every rule looks at."""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import NamedTuple, TypeVar
+
+from app.judgement.cautions import Caution
+from app.judgement.facts import Fact, Reading
+from app.judgement.flags.wording import render
+from app.judgement.history import History
+from app.judgement.programme import Limit, Programme, provenance
+from app.judgement.stages import ENDED, Stage, stages
+
+FactType = TypeVar("FactType", bound=Fact)
+SEVERITIES = ("notice", "caution", "act")
+RANK = {name: rank for rank, name in enumerate(SEVERITIES)}
+SEVERITY_WORDS = {"notice": "notice", "caution": "caution", "act": "act now"}
+
+
+class Message(NamedTuple):
+    """What a flag says: what is the matter with its figures, what it means, what to do."""
+
+    title: str
+    meaning: str
+    remedy: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flag:
+    """Something that a person should know of. Computed from the facts, never stored.
+
+    ends_at None: it still holds. episode_id: the root of the fact that opened the episode; with the rule it names the
+    flag to answers. unit: what worst is in, a name as in Limit.unit. stands_for: flags of the same cause that this
+    one speaks for, as (rule, episode_id). system: of units, for title, meaning and remedy.
+    """
+
+    rule: str
+    severity: str
+    starts_at: datetime
+    ends_at: datetime | None
+    episode_id: str
+    fact_ids: tuple[str, ...]
+    message: Message
+    source: str
+    caution: Caution | None = None
+    worst: float | None = None
+    unit: str = ""
+    place: str | None = None
+    stands_for: tuple[tuple[str, str], ...] = ()
+    system: str = "metric"
+
+    @property
+    def title(self) -> str:
+        return render(self.message.title, self.system)
+
+    @property
+    def meaning(self) -> str:
+        return render(self.message.meaning, self.system)
+
+    @property
+    def remedy(self) -> str:
+        return render(self.message.remedy, self.system)
+
+    def in_units(self, system: str) -> Message:
+        """Title, meaning and remedy with their figures in metric or us units."""
+        return Message(*(render(text, system) for text in self.message))
+
+    @property
+    def rank(self) -> int:
+        return RANK[self.severity]
+
+    @property
+    def key(self) -> tuple[str, str]:
+        return (self.rule, self.episode_id)
+
+    @property
+    def severity_word(self) -> str:
+        return SEVERITY_WORDS[self.severity]
+
+    @property
+    def has_ended(self) -> bool:
+        return self.ends_at is not None
+
+    def overlaps(self, other: Flag) -> bool:
+        """Whether the two held at one time, ends included."""
+        begins, ends = max(self.starts_at, other.starts_at), (self.ends_at, other.ends_at)
+        return all(end is None or end >= begins for end in ends)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A batch as the rules see it: its history up to now without facts that look like slips, and what came of it.
+
+    whole: the history as it was given, with facts of the future; set_aside: the facts that look like slips.
+    """
+
+    history: History
+    whole: History
+    now: datetime
+    set_aside: tuple[Fact, ...] = ()
+
+    @cached_property
+    def stages(self) -> list[Stage]:
+        return stages(self.history, self.now)
+
+    @cached_property
+    def _starts(self) -> list[datetime]:
+        return [stage.starts_at for stage in self.stages]
+
+    def stage_at(self, moment: datetime) -> Stage | None:
+        place = bisect.bisect_right(self._starts, moment)
+        return self.stages[place - 1] if place else None
+
+    @property
+    def stage(self) -> Stage | None:
+        return self.stages[-1] if self.stages else None
+
+    @cached_property
+    def is_live(self) -> bool:
+        return not self.stages or self.stages[-1].name not in ENDED
+
+    @cached_property
+    def ended_at(self) -> datetime | None:
+        return None if self.is_live else self.stages[-1].starts_at
+
+    def stages_named(self, *names: str) -> list[Stage]:
+        return [stage for stage in self.stages if stage.name in names]
+
+    def programme_at(self, moment: datetime) -> Programme | None:
+        return self.history.programme_at(moment)
+
+    def end_of(self, stage: Stage) -> datetime:
+        """The end of a stage, or now while it goes on."""
+        return stage.ends_at or self.now
+
+    def within(self, facts: Sequence[FactType], starts_at: datetime, ends_at: datetime) -> Sequence[FactType]:
+        """Those of the ordered facts that lie between, both ends included."""
+        first = bisect.bisect_left(facts, starts_at, key=_at)
+        return facts[first : bisect.bisect_right(facts, ends_at, key=_at)]
+
+    def by_place(self, kind: str) -> dict[str | None, list[Reading]]:
+        """The readings of one kind that have a value, by place, in order."""
+        grouped: dict[str | None, list[Reading]] = {}
+        for reading in self.history.readings(kind):
+            if reading.value is not None:
+                grouped.setdefault(reading.place, []).append(reading)
+        return grouped
+
+    def hour_words(self, moment: datetime) -> str:
+        return f"h {self.history.hour(moment):.0f}"
+
+    def span_words(self, starts_at: datetime, ends_at: datetime) -> str:
+        """The hours of the malthouse clock, such as "h 91–95"."""
+        first, last = (f"{self.history.hour(moment):.0f}" for moment in (starts_at, ends_at))
+        return f"h {first}" if first == last else f"h {first}–{last}"
+
+    def flag(
+        self,
+        rule: str,
+        severity: str,
+        facts: Sequence[Fact],
+        message: Message,
+        source: str,
+        *,
+        starts_at: datetime | None = None,
+        ends_at: datetime | None = None,
+        caution: Caution | None = None,
+        worst: float | None = None,
+        unit: str = "",
+        place: str | None = None,
+        episode: Fact | None = None,
+    ) -> Flag:
+        """A flag whose episode was opened by the first of the facts, unless another is named."""
+        opener = episode or facts[0]
+        return Flag(
+            rule=rule,
+            severity=severity,
+            starts_at=starts_at or facts[0].at,
+            ends_at=ends_at,
+            episode_id=self.whole.root_id(opener.id),
+            fact_ids=tuple(fact.id for fact in facts),
+            message=message,
+            source=source,
+            caution=caution,
+            worst=worst,
+            unit=unit,
+            place=place,
+        )
+
+
+Check = Callable[[Case], Iterable[Flag]]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule: its key, its name on screens, and the check that looks for it."""
+
+    key: str
+    word: str
+    check: Check
+
+
+class Overrun(NamedTuple):
+    """A stretch that lasted longer than its limit: how grave, the bound crossed, since when, and the bound's source."""
+
+    severity: str
+    bound: float
+    starts_at: datetime
+    source: str
+
+
+def overrun(limit: Limit | None, since: datetime, lasted: float, hours_each: float = 1.0) -> Overrun | None:
+    """Judge how long something lasted, in units of hours_each hours, that began at since."""
+    if limit is None:
+        return None
+    verdict = limit.judge(lasted)
+    if verdict.position != "high" or verdict.severity is None or verdict.bound is None:
+        return None
+    first = min(high for _, _, high in limit.bands() if high is not None)
+    starts_at = since + timedelta(hours=first * hours_each)
+    return Overrun(verdict.severity, verdict.bound, starts_at, provenance(verdict.mark, verdict.source))
+
+
+def _at(fact: Fact) -> datetime:
+    return fact.at
+
+
+def hours_between(first: datetime, last: datetime) -> float:
+    return (last - first).total_seconds() / 3600.0
+
+
+def worse(first: str, second: str) -> str:
+    return max(first, second, key=RANK.__getitem__)
+
+
+def speak_for(flags: Iterable[Flag], specific: str, general: Sequence[str]) -> list[Flag]:
+    """One flag per cause: those of the general rules that held beside one of the specific rule are left to it.
+
+    The one that stays is as grave as the gravest of them.
+    """
+    every = list(flags)
+    winners = [flag for flag in every if flag.rule == specific]
+    if not winners:
+        return every
+    kept = [flag for flag in every if flag.rule != specific]
+    for winner in winners:
+        same = [flag for flag in kept if flag.rule in general and flag.overlaps(winner)]
+        kept = [flag for flag in kept if flag not in same]
+        grave = max((flag.severity for flag in (winner, *same)), key=RANK.__getitem__)
+        kept.append(replace(winner, severity=grave, stands_for=tuple(flag.key for flag in same)))
+    return kept

@@ -1,0 +1,257 @@
+"""Readings outside the programme's range for their stage; a run of them is one flag. And air that one can't breathe."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+from app.judgement import cautions
+from app.judgement.facts import Reading
+from app.judgement.flags import wording
+from app.judgement.flags.base import RANK, Case, Flag, Message, Rule, hours_between, overrun
+from app.judgement.kinds import KINDS
+from app.judgement.moisture import moisture_at
+from app.judgement.programme import Limit, Programme, Verdict, provenance
+from app.judgement.stages import Stage
+
+WARMING_UP = timedelta(hours=1)
+"""From memory: a kiln takes about an hour to come to its temperature, and grain to follow a change of air."""
+
+PHASE_DOUBT_WB = 0.02
+"""The edge between two phases of the kiln is no sharper than this: within it the kinder limit holds."""
+
+ROOM_CO2 = Limit(
+    high_caution=5000.0,
+    high_act=15000.0,
+    unit="ppm",
+    mark="P",
+    source="GB EH40, second-hand: 5000 ppm over 8 h, 15 000 ppm over 15 min",
+)
+
+
+@dataclass
+class _Run:
+    """Consecutive readings that are out on one side, in one stage."""
+
+    stage: Stage
+    position: str
+    readings: list[Reading] = field(default_factory=list)
+    worst: float = 0.0
+    verdict: Verdict = field(default_factory=lambda: Verdict("in"))
+    ended_by: Reading | None = None
+
+    def add(self, reading: Reading, value: float, verdict: Verdict) -> None:
+        further = value > self.worst if self.position == "high" else value < self.worst
+        if not self.readings or further:
+            self.worst = value
+        if self.verdict.severity is None or RANK[verdict.severity or "notice"] > RANK[self.verdict.severity]:
+            self.verdict = verdict
+        self.readings.append(reading)
+
+
+def out_of_limits(case: Case) -> Iterator[Flag]:
+    for kind in ("water_temperature", "grain_temperature", "air_on_temperature"):
+        for readings in case.by_place(kind).values():
+            for run in _runs(case, readings):
+                yield _run_flag(case, kind, run)
+
+
+def _runs(case: Case, readings: Sequence[Reading]) -> Iterator[_Run]:
+    run: _Run | None = None
+    before: Reading | None = None
+    for reading in readings:
+        stage = case.stage_at(reading.at)
+        value, verdict = _judge(case, reading, stage, before)
+        before = reading
+        if run is not None and (stage is not run.stage or verdict.position != run.position):
+            run.ended_by = reading if stage is run.stage else None
+            yield run
+            run = None
+        if stage is not None and not verdict.is_fine:
+            run = run or _Run(stage, verdict.position)
+            run.add(reading, value, verdict)
+    if run is not None:
+        yield run
+
+
+def _judge(case: Case, reading: Reading, stage: Stage | None, before: Reading | None) -> tuple[float, Verdict]:
+    """The value of a reading that lies furthest out, and the verdict on it."""
+    fine = (reading.value or 0.0, Verdict("in"))
+    programme = case.programme_at(reading.at)
+    if stage is None or programme is None or reading.value is None:
+        return fine
+    judged = [(value, _verdict(case, programme, reading, stage, value)) for value in _values(reading, stage, before)]
+    return max(judged, key=lambda each: RANK.get(each[1].severity or "", -1), default=fine)
+
+
+def _values(reading: Reading, stage: Stage, before: Reading | None) -> list[float]:
+    """What was read, and the extremes since the last look where that look was at this stage too."""
+    values = [reading.value] if reading.value is not None else []
+    if before is None or before.at >= stage.starts_at:
+        values += [extreme for extreme in (reading.lowest, reading.highest) if extreme is not None]
+    return values
+
+
+def _verdict(case: Case, programme: Programme, reading: Reading, stage: Stage, value: float) -> Verdict:
+    verdicts = [limit.judge(value) for limit in _limits(case, programme, reading, stage) if limit is not None]
+    mildest = min(verdicts, key=lambda each: RANK.get(each.severity or "", -1), default=Verdict("in"))
+    if mildest.position == "low" and _is_warming(case, reading, stage):
+        return Verdict("in")
+    if reading.kind == "air_on_temperature" and not mildest.is_fine:
+        # The air may be hotter than the grain bears while the grain is wet and cool: its own probe is what counts.
+        return mildest._replace(severity="notice")
+    return mildest
+
+
+def _limits(case: Case, programme: Programme, reading: Reading, stage: Stage) -> list[Limit | None]:
+    if stage.name != "kilning":
+        return [programme.limit_for(reading.kind, stage.name)]
+    estimate = moisture_at(case.history, reading.at)
+    if estimate is None:
+        return [programme.limit_for(reading.kind, stage.name)]
+    doubt = max(estimate.half_width, PHASE_DOUBT_WB)
+    around = (max(estimate.moisture_wb - doubt, 0.0), estimate.moisture_wb, estimate.moisture_wb + doubt)
+    phases = dict.fromkeys(programme.kiln_phase(moisture_wb) for moisture_wb in around)
+    return [programme.limits.get(f"{reading.kind}.{phase}") for phase in phases]
+
+
+def _is_warming(case: Case, reading: Reading, stage: Stage) -> bool:
+    """Grain being stewed has a rule of its own for cold; and nothing is hot at once."""
+    if stage.name == "stewing":
+        return True
+    heated = [fact.at for fact in case.history.of_kind("heat_on") if fact.at <= reading.at]
+    return stage.name == "kilning" and reading.at - max([stage.starts_at, *heated]) <= WARMING_UP
+
+
+_MEANING = {
+    (
+        "water_temperature",
+        "high",
+    ): "Warm water takes up faster and holds less oxygen: grain drowns and microbes thrive.",
+    ("water_temperature", "low"): "Cold water takes up slowly: the steep needs longer.",
+    ("grain_temperature", "high"): "Warm grain grows fast and unevenly, burns its dry matter, and lets moulds in.",
+    ("grain_temperature", "low"): "Cold grain hardly grows: the programme's hours no longer hold.",
+    (
+        "air_on_temperature",
+        "high",
+    ): "The air is hotter than the programme wants at this moisture. Wet grain stays cooler "
+    "than the air, so look at the grain's own probe before you judge.",
+    ("air_on_temperature", "low"): "Cooler air than planned: drying takes longer, and wet grain stays warm for longer.",
+}
+_REMEDY = {
+    ("water_temperature", "high"): "Change to cooler water, or drain sooner.",
+    ("water_temperature", "low"): "Let it stand longer, or take less cold water next time; weigh the test bag.",
+    ("grain_temperature", "high"): "Turn it, spread it thinner, let cool air to it; measure again within an hour.",
+    ("grain_temperature", "low"): "Heap it higher, cover it, or warm the room a little.",
+    ("air_on_temperature", "high"): "Lower the air-on, and read the grain.",
+    ("air_on_temperature", "low"): "Raise the air-on to the programme's figure.",
+}
+
+
+def _run_flag(case: Case, kind: str, run: _Run) -> Flag:
+    first, last, verdict = run.readings[0], run.readings[-1], run.verdict
+    figure = wording.kiln_temperature if run.stage.name == "kilning" else wording.temperature
+    side = "above" if run.position == "high" else "below"
+    title = f"{KINDS[kind].word}{_where(first.place)} {figure(run.worst)}, {side} {figure(verdict.bound or 0.0)}"
+    if len(run.readings) > 1:
+        lasted = wording.hours(hours_between(first.at, last.at))
+        title += f" in {len(run.readings)} readings over {lasted}, {case.span_words(first.at, last.at)}"
+    else:
+        title += f" at {case.hour_words(first.at)}"
+    ends_at = run.ended_by.at if run.ended_by is not None else run.stage.ends_at
+    return case.flag(
+        "out_of_limits",
+        verdict.severity or "notice",
+        run.readings,
+        Message(title, _meaning(kind, run), _REMEDY[kind, run.position]),
+        provenance(verdict.mark, verdict.source),
+        ends_at=ends_at,
+        worst=run.worst,
+        unit="c",
+        place=first.place,
+    )
+
+
+def _meaning(kind: str, run: _Run) -> str:
+    if run.stage.name == "kilning" and kind == "grain_temperature" and run.position == "high":
+        return "The grain is hotter than the programme wants it; a roast this hot is near catching fire."
+    return _MEANING[kind, run.position]
+
+
+def _where(place: str | None) -> str:
+    return f" ({place})" if place else ""
+
+
+_PLANNED = (("air_rest", "air_rest_h", 1.0), ("stewing", "stewing_h", 1.0), ("germination", "germination_d", 24.0))
+_OVERDUE = {
+    "air_rest": (
+        "The grain dries at the top and warms inside; the plan counts on water by now.",
+        "Steep on, or cast if it is wet enough and chits.",
+    ),
+    "stewing": (
+        "Stewed for longer than planned, the malt darkens beyond what you want.",
+        "Look at cut kernels; let the steam out and dry.",
+    ),
+    "germination": (
+        "Each further day burns dry matter.",
+        "Rub kernels out and count acrospires: load the kiln, or write down why it goes on.",
+    ),
+}
+
+
+def stage_overdue(case: Case) -> Iterator[Flag]:
+    """A rest, a stewing or a germination that goes on longer than planned."""
+    for name, key, hours_each in _PLANNED:
+        for stage in case.stages_named(name):
+            programme = case.programme_at(stage.starts_at)
+            lasted = stage.hours(case.now)
+            over = overrun(
+                programme.limit(key) if programme else None, stage.starts_at, lasted / hours_each, hours_each
+            )
+            fact = case.history.by_id(stage.fact_id)
+            if over is None or fact is None:
+                continue
+            planned = wording.hours(over.bound * hours_each)
+            title = f"{stage.word.capitalize()} for {wording.hours(lasted)}, more than {planned}"
+            yield case.flag(
+                "stage_overdue", over.severity, [fact],
+                Message(title, *_OVERDUE[name]), over.source,
+                starts_at=over.starts_at, ends_at=stage.ends_at, worst=lasted, unit="h",
+            )  # fmt: skip
+
+
+def room_air(case: Case) -> Iterator[Flag]:
+    """Carbon dioxide in the room, each run of readings above the limit as one flag."""
+    run: list[Reading] = []
+    for reading in [*case.history.readings("co2_room"), None]:
+        is_out = reading is not None and reading.value is not None and not ROOM_CO2.judge(reading.value).is_fine
+        if reading is not None and is_out:
+            run.append(reading)
+        elif run and (reading is None or reading.value is not None):
+            yield _air_flag(case, run, reading)
+            run = []
+
+
+def _air_flag(case: Case, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
+    worst = max(reading.value or 0.0 for reading in run)
+    verdict = ROOM_CO2.judge(worst)
+    title = f"CO₂ in the room {worst:.0f} ppm, above {verdict.bound:.0f} ppm"
+    is_act = verdict.severity == "act"
+    remedy = (
+        "Leave now, open everything, and don't go in alone." if is_act else "Open doors and windows before you stay."
+    )
+    return case.flag(
+        "room_air", verdict.severity or "caution", run,
+        Message(title, "Breathing it dulls you before you notice.", remedy),
+        provenance(verdict.mark, verdict.source),
+        ends_at=ended_by.at if ended_by is not None else case.ended_at,
+        caution=cautions.CO2, worst=worst, unit="ppm", place=run[0].place,
+    )  # fmt: skip
+
+
+RULES = (
+    Rule("out_of_limits", "Out of limits", out_of_limits),
+    Rule("stage_overdue", "Longer than planned", stage_overdue),
+    Rule("room_air", "Air in the room", room_air),
+)

@@ -1,0 +1,119 @@
+"""The lot: declared as food or held, and light corn above what this lot has shown before."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from itertools import chain
+
+from app.judgement import cautions
+from app.judgement.facts import Fact, Remark, Tally, Weighing
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Rule
+from app.judgement.history import LotInfo
+
+FEWEST_TESTS = 4
+LEVEL = 0.95
+PREDICTION = (
+    "derived: prediction interval for one more test, on the arcsine scale of shares, from at least four earlier ones; "
+    "no published limit for a float test of raw grain was found"
+)
+
+
+def undeclared(case: Case) -> Iterator[Flag]:
+    for lot in case.history.undeclared_lots:
+        charges = [part for part in case.history.charges if part.source.id == lot.id]
+        if not charges:
+            continue
+        declared = [fact for fact in lot.facts if isinstance(fact, Remark) and fact.kind == "declaration"]
+        said = declared[-1].findings if declared else {}
+        against = [word for aspect, word in _AGAINST.items() if said.get(aspect) in ("no", "not_sure")]
+        title = f"Held: {lot.name} {' and '.join(against) if against else 'is not declared untreated and for food'}"
+        yield case.flag(
+            "lot_undeclared", "act", [*charges, *declared[-1:]],
+            Message(title, "Nobody has answered for it by name that it is food: no label, no malt sheet.",
+                  "Ask the seller in writing what it was treated with; then let a named person declare the lot."),
+            "the house's rule", caution=cautions.TREATED_SEED,
+        )  # fmt: skip
+
+
+_AGAINST = {"untreated": "is not said to be untreated", "for_food": "is not said to be for food"}
+
+
+def light_corn(case: Case) -> Iterator[Flag]:
+    """More floats than this lot's own past lets one expect. Husked oats float for their air, and are never judged."""
+    for lot in case.history.lots.values():
+        if len(case.history.lots) > 1 or _is_husked_oats(lot):
+            continue
+        tests = sorted(
+            (fact for fact in chain(lot.facts, case.history.facts) if _share(fact) is not None and fact.at <= case.now),
+            key=lambda fact: (fact.at, fact.id),
+        )
+        for place, test in enumerate(tests):
+            if test.subject.id != case.history.batch.id:
+                continue
+            past = [each for each in tests[:place] if _way(each) == _way(test)]
+            flag = _light_flag(case, test, past)
+            if flag is not None:
+                yield flag
+
+
+def _is_husked_oats(lot: LotInfo) -> bool:
+    words = f"{lot.species} {lot.variety}".lower()
+    return "oat" in words and not any(each in words for each in ("naked", "hull-less", "hulless"))
+
+
+def _share(fact: Fact) -> float | None:
+    """The share that floated: by count, or by weight out of a weighed sample."""
+    if isinstance(fact, Tally) and fact.kind == "float_count":
+        return fact.counts.get("floated", 0) / fact.looked_at
+    if isinstance(fact, Weighing) and fact.kind == "skimmings" and fact.of_kg:
+        return fact.net_kg / fact.of_kg
+    return None
+
+
+def _way(fact: Fact) -> tuple[str, str | None]:
+    return (fact.kind, fact.method)
+
+
+def expected_bounds(past: Sequence[float], kernels: int | None = None) -> tuple[float, float]:
+    """The shares between which the next test lies 95 times in 100, if nothing has changed.
+
+    kernels: of the next test, when it is a count: the chance of its drawing is a floor under the spread.
+    """
+    from scipy.special import stdtrit
+
+    turned = [math.asin(math.sqrt(share)) for share in past]
+    n = len(turned)
+    mean = math.fsum(turned) / n
+    variance = math.fsum((each - mean) ** 2 for each in turned) / (n - 1)
+    variance = max(variance, 1.0 / (4.0 * kernels) if kernels else 1e-8)
+    half = float(stdtrit(n - 1, 0.5 + LEVEL / 2)) * math.sqrt(variance * (1.0 + 1.0 / n))
+    low, high = max(mean - half, 0.0), min(mean + half, math.pi / 2)
+    return math.sin(low) ** 2, math.sin(high) ** 2
+
+
+def _light_flag(case: Case, test: Fact, past: Sequence[Fact]) -> Flag | None:
+    shares = [share for each in past if (share := _share(each)) is not None]
+    found = _share(test)
+    if len(shares) < FEWEST_TESTS or found is None:
+        return None
+    _, high = expected_bounds(shares, test.looked_at if isinstance(test, Tally) else None)
+    if found <= high:
+        return None
+    title = (
+        f"Light corn {wording.percent(found)}: the lot's {len(shares)} earlier tests let one expect at most "
+        f"{wording.percent(high)}"
+    )
+    meaning = "More hollow or damaged kernels than before: insects, a badly mixed lot, or another lot's grain."
+    return case.flag(
+        "light_corn", "notice", [test, *past],
+        Message(title, meaning, "Look at the skimmings, stir and skim again; look for insects in the store."),
+        PREDICTION, ends_at=case.ended_at, worst=found, unit="fraction",
+    )  # fmt: skip
+
+
+RULES = (
+    Rule("lot_undeclared", "Lot not declared: held", undeclared),
+    Rule("light_corn", "Light corn above its own past", light_corn),
+)

@@ -1,0 +1,270 @@
+"""The steep: too long under water, chits that don't come, too much or too little water, and a steep that spoils."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+
+from app.judgement import cautions
+from app.judgement.facts import Fact, Remark, StageChange, Tally
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Overrun, Rule, hours_between, overrun, worse
+from app.judgement.moisture import samples
+from app.judgement.programme import Programme, provenance
+from app.judgement.stages import Stage
+from app.science.proportions import wilson_interval
+
+SAME_LOOK = timedelta(minutes=30)
+NEAR_CAST = timedelta(hours=3)
+"""A count or a weighing this near to the cast tells of the cast."""
+
+CHITS_DUE_H = 30.0
+
+
+def under_water(case: Case) -> Iterator[Flag]:
+    """One flag for each immersion at most: that the grain has chitted is the graver cause and speaks for both."""
+    for stage in case.stages_named("immersion"):
+        programme = case.programme_at(stage.starts_at)
+        if programme is None:
+            continue
+        start = case.history.by_id(stage.fact_id)
+        is_blown = isinstance(start, StageChange) and start.method == "blown"
+        water_c = _water_c(case, stage)
+        plain = overrun(programme.immersion_limit(water_c, None, is_blown), stage.starts_at, stage.hours(case.now))
+        chitted = _chitted_overrun(case, programme, stage, water_c, is_blown)
+        if start is None or (plain is None and chitted is None):
+            continue
+        yield _under_water_flag(case, stage, start, plain, chitted)
+
+
+def _water_c(case: Case, stage: Stage) -> float | None:
+    readings = case.within(case.history.readings("water_temperature"), stage.starts_at, case.end_of(stage))
+    values = [reading.value for reading in readings if reading.value is not None]
+    return sum(values) / len(values) if values else None
+
+
+def _chitted_overrun(
+    case: Case, programme: Programme, stage: Stage, water_c: float | None, is_blown: bool
+) -> tuple[Overrun, Tally, float] | None:
+    """How long it has been under water since it chitted, with the count that says so, and the hours."""
+    found = chitted_since(case, programme.setting("immersion_chitted_from"), case.end_of(stage))
+    if found is None:
+        return None
+    since, count = max(found[0], stage.starts_at), found[1]
+    lasted = hours_between(since, case.end_of(stage))
+    over = overrun(programme.immersion_limit(water_c, 1.0, is_blown), since, lasted)
+    return None if over is None else (over, count, lasted)
+
+
+def chitted_since(case: Case, share: float | None, until: datetime) -> tuple[datetime, Tally] | None:
+    """When the chits passed a share, on a straight line between the counts about it, and the count that tells it."""
+    before: Tally | None = None
+    for count in case.history.of_shape(Tally, "chit_count"):
+        if share is None or count.at > until:
+            return None
+        now = chitted_share(count)
+        if now >= share:
+            if before is None or now <= chitted_share(before):
+                return count.at, count
+            part = (share - chitted_share(before)) / (now - chitted_share(before))
+            return before.at + part * (count.at - before.at), count
+        before = count
+    return None
+
+
+def chitted_share(*counts: Tally) -> float:
+    return sum(count.counts.get("chitted", 0) for count in counts) / sum(count.looked_at for count in counts)
+
+
+def _under_water_flag(
+    case: Case, stage: Stage, start: Fact, plain: Overrun | None, chitted: tuple[Overrun, Tally, float] | None
+) -> Flag:
+    if chitted is None and plain is not None:
+        lasted = stage.hours(case.now)
+        title = f"Under water for {wording.hours(lasted)}, more than {wording.hours(plain.bound)}"
+        meaning = (
+            "The grain has used up the oxygen in the water: it drowns from inside, and chits unevenly or not at all."
+        )
+        return case.flag(
+            "long_under_water", plain.severity, [start],
+            Message(title, meaning, "Drain now, and let it breathe; draw the carbon dioxide off."), plain.source,
+            starts_at=plain.starts_at, ends_at=stage.ends_at, worst=lasted, unit="h",
+        )  # fmt: skip
+    assert chitted is not None
+    over, count, lasted = chitted
+    severity = worse(over.severity, plain.severity) if plain else over.severity
+    title = (
+        f"Chitted and under water for {wording.hours(lasted)}, more than {wording.hours(over.bound)}: "
+        f"{wording.share(count.counts.get('chitted', 0), count.looked_at)} showed the chit"
+    )
+    meaning = "A chitted kernel breathes hard and drowns within hours."
+    return case.flag(
+        "chitted_under_water", severity, [start, count],
+        Message(title, meaning, "Drain now. From here on spray instead of steeping."), over.source,
+        starts_at=over.starts_at, ends_at=stage.ends_at, worst=lasted, unit="h",
+    )  # fmt: skip
+
+
+def slow_chit(case: Case) -> Iterator[Flag]:
+    """Too few chits at hour 30 or after, until a later count or the cast."""
+    cast_at = _cast_at(case)
+    late = [
+        count
+        for count in case.history.of_shape(Tally, "chit_count")
+        if case.history.hour(count.at) >= CHITS_DUE_H - 0.01 and (cast_at is None or count.at < cast_at - NEAR_CAST)
+    ]
+    run: list[Tally] = []
+    for count in [*late, None]:
+        programme = case.programme_at(count.at) if count else None
+        limit = programme.limit("chits_h30") if programme else None
+        if count is not None and limit is not None and limit.judge(chitted_share(count)).position == "low":
+            run.append(count)
+        elif run:
+            yield _slow_flag(case, run, count.at if count else cast_at)
+            run = []
+
+
+def _slow_flag(case: Case, run: Sequence[Tally], ends_at: datetime | None) -> Flag:
+    count = run[-1]
+    programme = case.programme_at(run[0].at)
+    assert programme is not None
+    lowest = min(run, key=chitted_share)
+    verdict = programme.limits["chits_h30"].judge(chitted_share(lowest))
+    title = (
+        f"Slow to chit: {_counted(count)} at {case.hour_words(count.at)}, {verdict.bound or 0.0:.0%} looked for by h 30"
+    )
+    meaning = "Cold water, too little air, or a lot that is dormant, weak or old. It will grow unevenly."
+    remedy = "Longer air rests, water a little warmer, carbon dioxide drawn off; look at the lot's germination."
+    return case.flag(
+        "slow_chit", verdict.severity or "caution", run, Message(title, meaning, remedy),
+        provenance(verdict.mark, verdict.source), ends_at=ends_at, worst=chitted_share(lowest), unit="fraction",
+    )  # fmt: skip
+
+
+def _counted(count: Tally) -> str:
+    chitted = count.counts.get("chitted", 0)
+    low, high = wilson_interval(chitted, count.looked_at)
+    return f"{wording.share(chitted, count.looked_at)[:-1]}, between {low:.0%} and {high:.0%})"
+
+
+def _cast_at(case: Case) -> datetime | None:
+    germination = case.stages_named("germination")
+    return germination[0].starts_at if germination else None
+
+
+def few_chits_at_cast(case: Case) -> Iterator[Flag]:
+    germination = case.stages_named("germination")
+    if not germination:
+        return
+    stage = germination[0]
+    counts = case.within(
+        case.history.of_shape(Tally, "chit_count"), stage.starts_at - NEAR_CAST, stage.starts_at + timedelta(hours=1)
+    )
+    programme = case.programme_at(stage.starts_at)
+    limit = programme.limit("cast_chits") if programme else None
+    if not counts or limit is None:
+        return
+    look = [count for count in counts if counts[-1].at - count.at <= SAME_LOOK]
+    verdict = limit.judge(chitted_share(*look))
+    if verdict.position != "low" or verdict.severity is None:
+        return
+    chitted, looked_at = sum(count.counts.get("chitted", 0) for count in look), sum(count.looked_at for count in look)
+    title = f"Cast with chits on {wording.share(chitted, looked_at)}, {verdict.bound or 0.0:.0%} wanted"
+    meaning = "Part of the grain starts late or never: growth will be uneven."
+    yield case.flag(
+        "few_chits_at_cast", verdict.severity, look,
+        Message(title, meaning, "Keep the couch together and moist for some hours more; count again."),
+        provenance(verdict.mark, verdict.source), ends_at=stage.ends_at,
+        worst=chitted_share(*look), unit="fraction",
+    )  # fmt: skip
+
+
+def water_taken_up(case: Case) -> Iterator[Flag]:
+    """Oversteeped, as soon as a weighing shows it; too dry at the cast. The last weighing before growth decides."""
+    cast_at = _cast_at(case)
+    last = case.now if cast_at is None else cast_at + timedelta(hours=1)
+    steeped = [each for each in samples(case.history) if each.basis in ("test_bag", "charge_weighing", "tested")]
+    steeped = [each for each in steeped if each.at <= last and _is_wet(case, each.at)]
+    if not steeped or (case.stage is not None and cast_at is None and case.stage.name not in ("immersion", "air_rest")):
+        return
+    sample = steeped[-1]
+    programme = case.programme_at(sample.at)
+    limit = programme.limit("cast_moisture") if programme else None
+    verdict = limit.judge(sample.moisture_wb) if limit else None
+    is_at_cast = cast_at is not None and cast_at - sample.at <= NEAR_CAST
+    if verdict is None or verdict.severity is None or (verdict.position == "low" and not is_at_cast):
+        return
+    stages = case.stages_named("germination")
+    ends_at = stages[0].ends_at if stages else case.ended_at
+    rule, words = _taken_up_words(verdict.position, verdict.bound or 0.0, sample.moisture_wb, sample.half_width)
+    yield case.flag(
+        rule, verdict.severity, [sample.fact], words, provenance(verdict.mark, verdict.source),
+        ends_at=ends_at, worst=sample.moisture_wb, unit="wb", place=sample.place,
+    )  # fmt: skip
+
+
+def _is_wet(case: Case, moment: datetime) -> bool:
+    stage = case.stage_at(moment)
+    return stage is not None and stage.name in ("immersion", "air_rest", "germination")
+
+
+def _taken_up_words(position: str, bound: float, moisture_wb: float, half_width: float) -> tuple[str, Message]:
+    figure = wording.percent(moisture_wb, half_width)
+    if position == "high":
+        title = f"Oversteeped: {figure}, above {wording.percent(bound)}"
+        meaning = "Too wet, the grain grows fast and unevenly, loses more, and is hard to dry; much above, it drowns."
+        return "oversteeped", Message(
+            title, meaning, "No more water. Drain well, spread it thin, let dry air through it."
+        )
+    title = f"Cast at {figure}, below {wording.percent(bound)}"
+    meaning = "Too dry, growth stops early and the endosperm stays hard at its far end."
+    return "dry_at_cast", Message(
+        title, meaning, "Spray the couch to make up the weight, in two goes, and turn in between."
+    )
+
+
+def spoiling(case: Case) -> Iterator[Flag]:
+    """Sour, foaming or gassy: until a later look finds it clear, or the cast."""
+    run: list[Remark] = []
+    for remark in [*case.history.of_shape(Remark, "inspection"), None]:
+        signs = _signs(case, remark) if remark else None
+        if remark is not None and signs:
+            run.append(remark)
+        elif run and (remark is None or signs == []):
+            yield _spoiling_flag(case, run, remark)
+            run = []
+
+
+def _signs(case: Case, remark: Remark) -> list[str] | None:
+    """The signs seen; none where the look says that it is well; None where it says nothing of it."""
+    stage = case.stage_at(remark.at)
+    if stage is None or stage.name not in ("charged", "immersion", "air_rest"):
+        return None
+    steep, smell = remark.findings.get("steep"), remark.findings.get("smell")
+    found = [word for word, seen in (("foaming", steep), ("gassy", steep), ("sour", smell)) if word == seen]
+    return found if found or steep == "clear" or smell == "clean" else None
+
+
+def _spoiling_flag(case: Case, run: Sequence[Remark], ended_by: Remark | None) -> Flag:
+    seen = list(dict.fromkeys(sign for remark in run for sign in _signs(case, remark) or ()))
+    severity = "act" if len(seen) > 1 else "caution"
+    cast_at = _cast_at(case)
+    title = f"The steep is {' and '.join(seen)}, {case.span_words(run[0].at, run[-1].at)}"
+    meaning = "Microbes are at work in the water: they take the oxygen and spoil the malt's smell."
+    remedy = "Drain now, rinse with cold potable water, give a long air rest; shorter and cooler steeps from here on."
+    return case.flag(
+        "spoiling", severity, run, Message(title, meaning, remedy), "common practice",
+        ends_at=ended_by.at if ended_by else cast_at or case.ended_at,
+        caution=cautions.CO2 if "gassy" in seen or "foaming" in seen else None,
+    )  # fmt: skip
+
+
+RULES = (
+    Rule("long_under_water", "Too long under water", under_water),
+    Rule("chitted_under_water", "Chitted and under water", under_water),
+    Rule("slow_chit", "Slow to chit", slow_chit),
+    Rule("few_chits_at_cast", "Few chits at the cast", few_chits_at_cast),
+    Rule("oversteeped", "Oversteeped", water_taken_up),
+    Rule("dry_at_cast", "Cast too dry", water_taken_up),
+    Rule("spoiling", "Sour, foaming or gassy steep", spoiling),
+)
