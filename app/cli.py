@@ -125,9 +125,15 @@ def import_(data_dir: str | None, file: TextIO) -> None:
     with hold_folder(settings.data_dir):
         serving.furnish(settings)
         with open_database(settings.database_url) as engine, write_session(engine) as session:
-            copies.require_no_records(session)
-            import_records(session, file)
-    click.echo("Imported.")
+            count = import_records(session, _lines(file))
+    click.echo(f"{count} entries imported.")
+
+
+def _lines(file: TextIO) -> Iterator[str]:
+    try:
+        yield from file
+    except UnicodeDecodeError as error:
+        raise CannotStart(f"{file.name} is no export: it is not text.") from error
 
 
 def _existing(data_dir: str | None) -> Settings:

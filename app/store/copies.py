@@ -1,4 +1,4 @@
-"""Copies of the database: a backup out of it, a restore into its place, an import into an empty one."""
+"""Copies of the database: a backup out of it, and a restore into its place."""
 
 import os
 import shutil
@@ -6,9 +6,6 @@ import sqlite3
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
-
-from sqlalchemy import text
-from sqlalchemy.orm import Session
 
 from app import ports
 from app.errors import CannotStart
@@ -62,15 +59,6 @@ def keep_aside(database: Path, backup_dir: Path) -> Path | None:
         if path.exists():
             shutil.copy2(path, target.with_name(target.name + suffix))
     return target
-
-
-def require_no_records(session: Session) -> None:
-    """Refuse a database in which anything was recorded."""
-    for table in ("fact", "lot", "batch"):
-        if session.execute(text(f"SELECT 1 FROM {table} LIMIT 1")).first():
-            raise CannotStart(
-                "This folder has records already, and an import goes into an empty one. Name another folder."
-            )
 
 
 def _settle(path: Path) -> None:
