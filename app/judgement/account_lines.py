@@ -160,7 +160,7 @@ def outturn_line(history: History, start: Charged, now: datetime) -> tuple[Accou
     """The malt, and its mass as it was weighed; what was packed stands in where no outturn was weighed."""
     weighed = [fact for fact in history.of_shape(Weighing, "outturn") if start.at <= fact.at <= now]
     if weighed:
-        masses = [_of_weighing(each, *_outturn_moisture(history, start, each)) for each in weighed]
+        masses = [_of_weighing(each, *outturn_moisture(history, start, each)) for each in weighed]
         is_guess = any(each.moisture_wb is None and not is_tested(history, start, each.at) for each in weighed)
         note = "moisture not tested: taken as 5 ± 2 %" if is_guess else ""
         return _line("outturn", "Malt", masses, note=note), sum(each.net_kg for each in weighed)
@@ -173,7 +173,7 @@ def outturn_line(history: History, start: Charged, now: datetime) -> tuple[Accou
     )
 
 
-def _outturn_moisture(history: History, start: Charged, weighing: Weighing) -> tuple[float, float]:
+def outturn_moisture(history: History, start: Charged, weighing: Weighing) -> tuple[float, float]:
     if weighing.moisture_wb is not None:
         return weighing.moisture_wb, ASSUMED_MOISTURE_SD
     return malt_moisture(history, start, weighing.at)

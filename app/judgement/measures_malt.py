@@ -1,0 +1,83 @@
+"""Measures of the kiln and of the malt."""
+
+from __future__ import annotations
+
+import math
+
+from app.judgement.account import Figure
+from app.judgement.account_lines import AccountLine, is_tested, malt_moisture, outturn_moisture
+from app.judgement.facts import Weighing
+from app.judgement.measure import Measure, View
+from app.judgement.measures_steep import highest_measure
+from app.judgement.moisture import charged
+
+
+def malt_measures(view: View) -> list[Measure]:
+    hours = view.hours("kilning")
+    note = "has not begun" if hours is None else "so far" if view.is_in("kilning") else ""
+    return [
+        Measure("kiln_h", "On the kiln", "h", hours, n=len(view.of("kilning")) or None, note=note),
+        highest_measure(view, "kiln_grain_max", "Grain on the kiln, hottest", "kilning"),
+        *_above_ceiling(view),
+        view.judged(_final_moisture(view), "final_moisture"),
+        _outturn(view),
+        _figure("yield_as_is", "Yield as is", view.account.yield_as_is, view),
+        _figure("malting_loss", "Malting loss, dry", view.account.malting_loss, view),
+        _culms(view),
+    ]
+
+
+def _above_ceiling(view: View) -> list[Measure]:
+    return [
+        Measure("hours_above_ceiling", "Above the ceiling", "h", note="not judged"),
+        Measure("degree_hours_above_ceiling", "Above the ceiling, degree-hours", "c_h", note="not judged"),
+    ]
+
+
+def _final_moisture(view: View) -> Measure:
+    """Of the malt as it was weighed, or as last determined after the kiln."""
+    key, word = "final_moisture", "Moisture of the malt"
+    start = charged(view.history, view.now)
+    if start is None or not view.of("kilning") or view.is_in("kilning"):
+        return Measure(key, word, "wb", note="not dried yet")
+    weighed = [fact for fact in view.history.of_shape(Weighing, "outturn") if start.at <= fact.at <= view.now]
+    weighed = [fact for fact in weighed if fact.net_kg > 0.0]
+    known = [each for each in weighed if each.moisture_wb is not None or is_tested(view.history, start, each.at)]
+    if known:
+        pairs = [(each.net_kg, *outturn_moisture(view.history, start, each)) for each in known]
+        mass = sum(kg for kg, _, _ in pairs)
+        value = sum(kg * moisture for kg, moisture, _ in pairs) / mass
+        sd = math.hypot(*(kg * sd for kg, _, sd in pairs)) / mass
+        return Measure(key, word, "wb", value, 2.0 * sd, len(known))
+    if not is_tested(view.history, start, view.now):
+        return Measure(key, word, "wb", note="not tested")
+    value, sd = malt_moisture(view.history, start, view.now)
+    return Measure(key, word, "wb", value, 2.0 * sd, is_estimate=True, note="as last determined")
+
+
+def _outturn(view: View) -> Measure:
+    line = view.account.line("outturn")
+    kg = view.account.outturn_as_is_kg
+    if line is None or kg is None:
+        return Measure("outturn_kg", "Outturn", "kg", note="not weighed yet")
+    reach = 2.0 * line.scale_relative_sd * kg
+    return Measure("outturn_kg", "Outturn", "kg", kg, reach, len(line.parts), line.is_estimate, line.note)
+
+
+def _figure(key: str, word: str, figure: Figure | None, view: View) -> Measure:
+    if figure is None:
+        note = "the charge was no raw grain" if view.account.is_complete else "the malt is not weighed yet"
+        return Measure(key, word, "fraction", note=note)
+    lines: tuple[AccountLine | None, ...] = (view.account.charge, view.account.line("outturn"))
+    is_estimate = any(line is not None and line.is_estimate for line in lines)
+    return Measure(key, word, "fraction", figure.value, figure.half_width, is_estimate=is_estimate)
+
+
+def _culms(view: View) -> Measure:
+    line, charge = view.account.line("culms"), view.account.charge
+    if line is None or charge is None:
+        return Measure("culms_share", "Culms, of the dry charge", "fraction", note="not weighed yet")
+    share, reach = line.dry_kg / charge.dry_kg, line.half_width_kg / charge.dry_kg
+    return Measure(
+        "culms_share", "Culms, of the dry charge", "fraction", share, reach, None, line.is_estimate, line.note
+    )
