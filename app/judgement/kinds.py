@@ -110,14 +110,14 @@ def _tally(name: str, word: str, classes: Mapping[str, str], *, lengths: bool = 
     return Kind(name, "tally", word, BATCH | LOT, fields)
 
 
-def _part(name: str, word: str, sources: frozenset[str], targets: frozenset[str]) -> Kind:
+def _part(name: str, word: str, sources: frozenset[str], targets: frozenset[str], stage: str | None = None) -> Kind:
     fields = {
         "source": Reference(word="From", target="source", types=sources),
         "target": Reference(word="Into", target="target", types=targets),
         "as_is": _mass("Weight as it is", "as_is_kg", required=True),
         "moisture": _moisture(required=True),
     }
-    return Kind(name, "part", word, ANY, fields, methods=MOISTURE_KNOWN)
+    return Kind(name, "part", word, ANY, fields, stage=stage, methods=MOISTURE_KNOWN)
 
 
 def _result(name: str, word: str, value: Quantity, methods: tuple[tuple[str, str], ...] = ()) -> Kind:
@@ -154,7 +154,7 @@ YES_NO = (("yes", "yes"), ("no", "no"), ("not_sure", "not sure"))
 TEMPERATURE = ("temperature", -60.0, 600.0)
 
 _ALL = (
-    Kind("charge", "part", "Charged", BATCH, _part("", "", LOT, BATCH).fields, stage="charged", methods=MOISTURE_KNOWN),
+    _part("charge", "Charged", LOT, BATCH, stage="charged"),
     _stage("steep_on", "Steep on", "immersion", methods=(("still", "still water"), ("blown", "blown air"))),
     _stage("drained", "Drained", "air_rest"),
     _stage("cast", "Cast", "germination"),
@@ -209,7 +209,7 @@ _ALL = (
     _tally("squeeze_test", "Squeeze test", {"white_core": "With a dry white core"}),
     _part("split", "Split", BATCH, BATCH),
     _part("merge", "Merged", BATCH, BATCH),
-    _part("roast_charge", "Charged for roasting", frozenset({"batch", "pack"}), BATCH),
+    _part("roast_charge", "Charged for roasting", frozenset({"batch", "pack"}), BATCH, stage="charged"),
     _part("pack", "Packed", BATCH, frozenset({"pack"})),
     _part("dispatch", "Dispatched", frozenset({"pack", "batch"}), frozenset({"house"})),
     _result(

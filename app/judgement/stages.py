@@ -65,6 +65,15 @@ def stages(history: History, now: datetime) -> list[Stage]:
     return found
 
 
+def all_stages(history: History) -> list[Stage]:
+    """The stages as the facts tell them, whatever the time is; worked out once for each History."""
+    return history.once(_until_last_fact)
+
+
+def _until_last_fact(history: History) -> list[Stage]:
+    return stages(history, history.facts[-1].at) if history.facts else []
+
+
 def stage_at(found: Sequence[Stage], moment: datetime) -> Stage | None:
     """The stage that covers the moment: the last that began by then."""
     begun = [stage for stage in found if stage.starts_at <= moment]

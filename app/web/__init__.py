@@ -14,10 +14,11 @@ compress = Compress()
 
 def init_app(app: Flask, settings: Settings) -> None:
     """Join every part of the web layer to the application."""
-    from app.web import database, failures, formatting, people, plotly_script, security, static_files
+    from app.web import database, failures, formatting, plotly_script, reader, security, static_files
     from app.web.batches.routes import batches
     from app.web.compare.routes import compare
     from app.web.data.routes import data
+    from app.web.entries import words as entry_words
     from app.web.facts.routes import facts
     from app.web.home.routes import home
     from app.web.lots.routes import lots
@@ -29,7 +30,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     csrf.init_app(app)
     app.config["COMPRESS_MIMETYPES"] = ["text/html", "application/json", "text/css", "text/javascript", "image/svg+xml"]
     compress.init_app(app)
-    for part in (database, security, static_files, failures, formatting, people, plotly_script):
+    for part in (database, security, static_files, failures, formatting, reader, entry_words, plotly_script):
         part.init_app(app, settings)
     for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync):
         app.register_blueprint(blueprint)

@@ -19,7 +19,10 @@ WORDS = {
     405: ("Not in this way", "This address takes no such request. Go back and use the buttons of the page."),
     413: ("Too much at once", "What was sent is larger than this server takes. Nothing was stored."),
     415: ("That could not be read", "What was sent is of another kind than is taken here. Nothing was stored."),
-    421: ("Unknown name", "This server doesn't answer to the name it was called by. See allowed_hosts in the settings."),
+    421: (
+        "Unknown name",
+        "This server doesn't answer to the name it was called by. See allowed_hosts in the settings.",
+    ),
     500: ("Something broke here", "Nothing of this request was stored. What you had kept before is safe. Try again."),
     503: ("Busy", "The record is being written by somebody else. Nothing was stored; try again in a moment."),
 }

@@ -79,5 +79,3 @@ def widget_of(spec: FieldSpec) -> str:
     if isinstance(spec, Lengths) or (isinstance(spec, Text) and spec.max_length > 300):
         return "long"
     return "text"
-
-

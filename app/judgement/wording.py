@@ -1,0 +1,81 @@
+"""Quantities and times as a reader wants them: their own units, the house's clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, tzinfo
+
+from app.science import units
+
+
+@dataclass(frozen=True)
+class Words:
+    """How to say things to one reader. system: metric or us."""
+
+    system: str = "metric"
+    zone: tzinfo = UTC
+    now: datetime | None = None
+
+    def temperature(self, value_c: float, half_width_c: float | None = None) -> str:
+        return units.format_quantity(value_c, self.unit("temperature"), half_width_c)
+
+    def other_temperature(self, value_c: float) -> str:
+        """In the unit that this reader does not use: for the kiln, where a slip hurts."""
+        return units.format_quantity(value_c, "f" if self.system == "metric" else "c")
+
+    def difference(self, value_c: float) -> str:
+        """A difference of temperatures."""
+        unit = self.unit("temperature")
+        return f"{units.difference_from_si(value_c, unit):.1f} {units.UNITS[unit].symbol}"
+
+    def mass(self, value_kg: float, half_width_kg: float | None = None) -> str:
+        return units.format_quantity(value_kg, units.preferred_mass_unit(value_kg, self.system), half_width_kg)
+
+    def percent(self, share: float, half_width: float | None = None, decimals: int | None = None) -> str:
+        return units.format_quantity(share, "percent", half_width, decimals)
+
+    def quantity(self, dimension: str, value: float) -> str:
+        """Any quantity in the reader's usual unit."""
+        return self.mass(value) if dimension == "mass" else units.format_quantity(value, self.unit(dimension))
+
+    def unit(self, dimension: str) -> str:
+        return units.DEFAULT_UNITS[self.system][dimension]
+
+    def clock(self, moment: datetime) -> str:
+        """A clock time as one says it: with the day where it is not today's, the year where it is not this one's."""
+        local, today = moment.astimezone(self.zone), (self.now or moment).astimezone(self.zone).date()
+        time = local.strftime("%H:%M")
+        if is_doubled(moment, self.zone):
+            time += f" {local.tzname()}"
+        days = (local.date() - today).days
+        if days == 0:
+            return time
+        if days in (-1, 1):
+            return f"{'yesterday' if days < 0 else 'tomorrow'} {time}"
+        if abs(days) < 6:
+            return f"{local:%a} {time}"
+        day = f"{local.day} {local:%b}"
+        return f"{day} {time}" if local.year == today.year else f"{day} {local.year}, {time}"
+
+    def date(self, moment: datetime) -> str:
+        local = moment.astimezone(self.zone)
+        return f"{local.day} {local:%b %Y}"
+
+    def span(self, hours: float) -> str:
+        """A span of time in the one or two units that matter."""
+        minutes = round(abs(hours) * 60)
+        if minutes < 60:
+            return f"{minutes} min"
+        if minutes < 600 and minutes % 60:
+            return f"{minutes // 60} h {minutes % 60} min"
+        return f"{round(minutes / 60)} h" if minutes < 72 * 60 else f"{timedelta(minutes=minutes).days} d"
+
+
+METRIC = Words()
+
+
+def is_doubled(moment: datetime, zone: tzinfo) -> bool:
+    """Whether the zone's clock shows this time twice that night."""
+    local = moment.astimezone(zone).replace(tzinfo=None)
+    first, second = (local.replace(tzinfo=zone, fold=each).utcoffset() for each in (0, 1))
+    return first is not None and second is not None and first > second

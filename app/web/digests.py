@@ -1,0 +1,23 @@
+"""Keeping the digest of an ended batch abreast of its facts. A live batch is always judged from its facts themselves."""
+
+from __future__ import annotations
+
+from flask import current_app
+
+from app.judgement.stages import ENDED, all_stages
+from app.operations.digests import refresh_digest
+from app.store.batches import find_batch_by_id
+from app.store.history import get_history
+from app.web.formatting import request_now
+
+
+def refresh(batch_id: str) -> None:
+    """Remember the measures of a batch that has ended, in a unit of work of its own, after the request's commit."""
+    with current_app.extensions["writing"].begin() as session:
+        batch = find_batch_by_id(session, batch_id)
+        if batch is None:
+            return
+        history = get_history(session, batch_id)
+        begun = all_stages(history)
+        if begun and begun[-1].name in ENDED:
+            refresh_digest(session, history, batch.last_seq, request_now())

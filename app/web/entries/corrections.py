@@ -1,0 +1,56 @@
+"""The form of an entry, filled with what was kept, to be said again rightly."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from app import ports
+from app.judgement.facts import Fact, Subject
+from app.judgement.fields import Moment, Quantity
+from app.judgement.kinds import KINDS
+from app.science import units
+from app.web.entries.forms import EntryForm, entry_form
+from app.web.entries.times import local_text
+
+
+def correction_form(fact: Fact, formdata: Any, system: str, zone: ZoneInfo, now: datetime) -> EntryForm:
+    """Blank fields hold what the fact says; formdata, where it was sent, says otherwise."""
+    defaults: dict[str, Any] = {
+        "id": ports.new_id(),
+        "supersedes_id": fact.id,
+        "when": "between" if fact.is_range else "at",
+        "at": local_text(fact.at, zone),
+        "earliest": local_text(fact.earliest_at, zone),
+        "latest": local_text(fact.latest_at, zone),
+        "fold": "second" if fact.at.astimezone(zone).fold else "first",
+        "quality": fact.quality,
+    }
+    defaults |= {name: getattr(fact, name) or "" for name in ("place", "instrument", "person", "method", "note")}
+    defaults |= typed_of(fact, system, zone)
+    return entry_form(fact.kind, formdata, system=system, zone=zone, now=now, **defaults)
+
+
+def typed_of(fact: Fact, system: str, zone: ZoneInfo) -> dict[str, str]:
+    """What was typed; where only the value is known, that value as one would type it."""
+    if fact.typed:
+        return dict(fact.typed)
+    typed: dict[str, str] = {}
+    for name, spec in KINDS[fact.kind].fields.items():
+        outer, _, inner = spec.target.partition(".")
+        value = getattr(fact, outer)
+        value = value.get(inner) if inner else value
+        if value is None or value == ():
+            continue
+        if isinstance(spec, Quantity):
+            unit = units.DEFAULT_UNITS[system][spec.dimension]
+            shown = units.difference_from_si(value, unit) if spec.is_difference else units.from_si(value, unit)
+            typed |= {name: f"{shown:.6g}", f"{name}_unit": unit}
+        elif isinstance(spec, Moment):
+            typed[name] = local_text(value, zone)
+        elif isinstance(value, Subject):
+            typed[name] = f"{value.type}:{value.id}"
+        else:
+            typed[name] = " ".join(f"{each:g}" for each in value) if isinstance(value, tuple) else str(value)
+    return typed

@@ -1,0 +1,16 @@
+"""What the entry templates need beside the form: which field is drawn how."""
+
+from __future__ import annotations
+
+from flask import Flask
+
+from app.config import Settings
+from app.judgement.kinds import GROWTH_CLASSES, SET_ASIDE_CLASSES
+from app.web.entries.fields import widget_of
+
+PICTURED = frozenset({*GROWTH_CLASSES, *SET_ASIDE_CLASSES})
+SELDOM = frozenset({"net", "lowest", "highest", "lengths"})
+
+
+def init_app(app: Flask, settings: Settings) -> None:
+    app.jinja_env.globals.update(widget_of=widget_of, pictured=PICTURED, seldom=SELDOM)

@@ -1,0 +1,93 @@
+"""Correcting and striking out what was said. Both add a fact; neither changes one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, abort, flash, redirect, render_template, request
+from werkzeug.wrappers import Response
+
+from app import ports
+from app.errors import NotFound
+from app.judgement.facts import Fact, Part, Withdrawal
+from app.judgement.history import History
+from app.judgement.kinds import KINDS
+from app.operations.facts import withdraw_fact
+from app.store.batches import find_batch_by_id
+from app.store.facts import find_fact, find_superseder
+from app.store.history import get_history
+from app.web.database import db
+from app.web.digests import refresh
+from app.web.entries.corrections import correction_form
+from app.web.entries.keeping import Answer, keep_entry
+from app.web.formatting import request_now, words, zone
+from app.web.reader import reader
+
+facts = Blueprint("facts", __name__)
+
+
+@facts.get("/facts/<fact_id>/correct")
+def correct(fact_id: str) -> str:
+    fact = _fact(fact_id)
+    form = correction_form(fact, None, reader().units, zone(), request_now())
+    return _page(fact, Answer(form))
+
+
+@facts.post("/facts/<fact_id>/correct")
+def keep_correction(fact_id: str) -> Response | tuple[str, int]:
+    fact = _fact(fact_id)
+    form = correction_form(fact, request.form, reader().units, zone(), request_now())
+    answer = keep_entry(db(), form, _history(fact), fact.subject, reader().name)
+    if answer.fact is None:
+        return _page(fact, answer), 409 if answer.current is not None else 422
+    return _done(fact, "Saved. What it said before stays in the record, struck through.")
+
+
+@facts.post("/facts/<fact_id>/withdraw")
+def withdraw(fact_id: str) -> Response:
+    fact = _fact(fact_id)
+    new_id = request.form.get("id") or ports.new_id()
+    reason = request.form.get("reason", "").strip()[:500]
+    withdraw_fact(db(), fact, new_id=new_id, now=request_now(), reason=reason, entered_by=reader().name)
+    return _done(fact, f"{KINDS[fact.kind].word} struck out. It stays in the record.")
+
+
+def _fact(fact_id: str) -> Fact:
+    fact = find_fact(db(), fact_id)
+    if fact is None:
+        raise NotFound("entry", fact_id)
+    return fact
+
+
+def _history(fact: Fact) -> History | None:
+    return get_history(db(), fact.subject.id) if fact.subject.type == "batch" else None
+
+
+def _page(fact: Fact, answer: Answer) -> str:
+    if isinstance(fact, Withdrawal):
+        abort(404)
+    later = find_superseder(db(), fact.id)
+    history = _history(fact)
+    outside = history is not None and history.programme is not None and not history.programme.husked
+    context: dict[str, Any] = {"fact": fact, "form": answer.form, "questions": answer.questions, "outside": outside}
+    context |= {"later": later, "back": _home_of(fact), "undo_id": ports.new_id(), "words": words()}
+    return render_template("facts/correct.html", **context)
+
+
+def _done(fact: Fact, message: str) -> Response:
+    back = _home_of(fact)
+    batch_id = fact.subject.id if fact.subject.type == "batch" else None
+    db().commit()
+    if batch_id is not None:
+        refresh(batch_id)
+    flash(message, "kept")
+    return redirect(f"{back}/tub" if request.form.get("back") == "tub" else back, 303)
+
+
+def _home_of(fact: Fact) -> str:
+    """The page of what the fact is about."""
+    subject = fact.target if isinstance(fact, Part) and fact.subject.type not in ("batch", "lot") else fact.subject
+    if subject.type == "batch":
+        batch = find_batch_by_id(db(), subject.id)
+        return f"/batches/{batch.number}" if batch else "/"
+    return f"/lots/{subject.id}" if subject.type == "lot" else "/"

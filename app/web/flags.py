@@ -1,0 +1,71 @@
+"""Flags as the pages show them: with times in words, and an id ready for the answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from app import ports
+from app.judgement.answers import JudgedFlag
+from app.judgement.wording import Words
+
+ANSWER_WORDS = {"seen": "seen", "acted_on": "acted on", "false_alarm": "false alarm", "leaving": "left for now"}
+
+
+@dataclass(frozen=True)
+class FlagView:
+    """A judged flag as its card says it, in the reader's units."""
+
+    judged: JudgedFlag
+    title: str
+    meaning: str
+    remedy: str
+    caution: str
+    when: str
+    answered: str | None
+    answer_id: str
+
+    @property
+    def is_open(self) -> bool:
+        return self.judged.is_open
+
+    @property
+    def severity(self) -> str:
+        return self.judged.flag.severity
+
+    @property
+    def source(self) -> str:
+        return self.judged.flag.source
+
+    @property
+    def rule(self) -> str:
+        return self.judged.flag.rule
+
+    @property
+    def episode_id(self) -> str:
+        return self.judged.flag.episode_id
+
+
+def flag_views(flags: list[JudgedFlag], words: Words) -> list[FlagView]:
+    """The flags, open ones first as they come."""
+    return [_view(each, words) for each in flags]
+
+
+def _view(judged: JudgedFlag, words: Words) -> FlagView:
+    said = judged.flag.in_units(words.system)
+    caution = judged.flag.caution.text if judged.flag.caution else ""
+    when, answer = _when(judged, words), _answered(judged, words)
+    return FlagView(judged, said.title, said.meaning, said.remedy, caution, when, answer, ports.new_id())
+
+
+def _when(judged: JudgedFlag, words: Words) -> str:
+    flag = judged.flag
+    begun = words.clock(flag.starts_at)
+    return f"since {begun}" if flag.ends_at is None else f"{begun} – {words.clock(flag.ends_at)}"
+
+
+def _answered(judged: JudgedFlag, words: Words) -> str | None:
+    answer = judged.answer
+    if answer is None or judged.is_open:
+        return None
+    by = f" by {answer.person}" if answer.person else ""
+    return f"{ANSWER_WORDS.get(answer.answer, answer.answer)}{by}, {words.clock(answer.at)}"

@@ -1,0 +1,5 @@
+"""people"""
+
+from flask import Blueprint
+
+people = Blueprint("people", __name__)

@@ -1,0 +1,187 @@
+"""What the tub page shows: one document with every entry of a batch, opened at what comes next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from app import ports
+from app.charts.batch_ribbon import batch_ribbon
+from app.judgement.answers import answered
+from app.judgement.facts import Answer as FlagAnswer
+from app.judgement.facts import Fact, Weighing, Withdrawal
+from app.judgement.flags import evaluate
+from app.judgement.history import History
+from app.judgement.kinds import KINDS
+from app.judgement.meaning import Meaning, meaning
+from app.judgement.next_steps import NextStep, next_steps
+from app.judgement.stages import Stage, stage_at, stages
+from app.judgement.wording import Words
+from app.web.entries.forms import EntryForm, entry_form
+from app.web.entries.times import local_text
+from app.web.flags import FlagView, flag_views
+from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
+
+ABOUTS = {
+    "skimmings": "Stir, wait ten minutes, stir again, skim off what floats and weigh it. Leave “Out of” empty when it was the whole charge.",
+    "float_count": "Light corn floats for the air it holds. It is no test of life, and says nothing on husked oats.",
+    "test_bag_start": "Weigh the bag with its grain before the steep. A cloth bag: wet it first, and weigh it wet for its tare.",
+    "test_bag": "Once rootlets knit the bag it says nothing any more.",
+    "growth_count": "Split a kernel, find the shoot, tap the picture it looks like. Fifty or more tell something.",
+    "rub_out": "Rub kernels between thumb and finger and count how they feel.",
+    "squeeze_test": "Cut or press kernels. How many still have a dry white core?",
+    "inspection": "Root hairs are white, only at rootlet tips, vanish when sprayed, and have no smell. Grey, green, black or pink, on husk or broken corns, or musty: mould. Don’t sniff at it.",
+    "tray": "Its first weighing after loading is its start; each later one tells the moisture.",
+    "heat_on": "No gas or wood burnt through the bed. A carbon monoxide alarm with any flame. Nothing left firing unattended overnight.",
+    "culms": "Dust sensitises lungs and explodes: damp down, wear a mask, no flame.",
+    "co2_room": "Never rely on nose or candle. Above 5000 ppm ventilate; above 15 000 ppm leave.",
+}
+SHOWN_LAST = 6
+
+
+@dataclass(frozen=True)
+class KeptView:
+    """What was just kept, what it means, and whether it may be undone here."""
+
+    fact: Fact
+    meaning: Meaning
+    is_new: bool
+    can_undo: bool
+    undo_id: str
+
+
+def tub_context(history: History, words: Words, people: list[Any], filled: EntryForm | None = None) -> dict[str, Any]:
+    """Everything that the tub's template asks for; filled: a form that was sent and not kept."""
+    assert words.now is not None
+    now = words.now
+    begun = stages(history, now)
+    flags = answered(history, evaluate(history, now), now)
+    steps = next_steps(history, now, words)
+    stage = begun[-1] if begun else None
+    views = flag_views(flags, words)
+    return {
+        "ribbon": Markup(batch_ribbon(history, now, [flag.flag for flag in flags])),
+        "hour": history.hour(now) if stage is None or stage.ends_at is None else history.hour(stage.ends_at),
+        "stage": stage,
+        "stage_words": stage_words(stage, now, words),
+        "state": state_of(views),
+        "open_flags": [view for view in views if view.is_open][:3],
+        "held": ", ".join(f"{lot.name} is not declared untreated and for food" for lot in history.undeclared_lots),
+        "steps": [step_view(step, words) for step in steps],
+        "tiles": tiles_for(history, stage.name if stage else "charged", steps, words),
+        "groups": GROUPS,
+        "forms": tub_forms(history, words, filled),
+        "open_kind": filled.kind.name if filled is not None else None,
+        "abouts": ABOUTS,
+        "last_facts": last_facts(history, words),
+        "instruments": sorted({fact.instrument for fact in history.facts if fact.instrument}),
+        "people": people,
+        "outside": history.programme is not None and not history.programme.husked,
+        "lot_words": " + ".join(lot.name for lot in history.lots.values()),
+    }
+
+
+def tub_forms(history: History, words: Words, filled: EntryForm | None) -> dict[str, EntryForm]:
+    """A blank form of every kind, with what was used last; the filled one in its place."""
+    assert words.now is not None
+    clock = local_text(words.now, words.zone)
+    forms = {}
+    for name in TUB_KINDS:
+        if filled is not None and filled.kind.name == name:
+            forms[name] = filled
+            continue
+        defaults = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock, **used_last(history, name)}
+        forms[name] = entry_form(name, system=words.system, zone=words.zone, now=words.now, **defaults)
+    return forms
+
+
+def used_last(history: History, kind: str) -> dict[str, str]:
+    """What stays the same from one entry of a kind to the next: vessel, its tare, units, the way of doing it."""
+    facts = history.of_kind(kind)
+    last = facts[-1] if facts else None
+    kept: dict[str, str] = {}
+    if last is not None:
+        kept = {name: text for name, text in last.typed.items() if name.endswith("_unit")}
+        kept |= {name: getattr(last, name) for name in ("method", "instrument") if getattr(last, name)}
+    if "vessel" in KINDS[kind].fields:
+        vessels: tuple[Fact, ...] = history.of_kind(kind, "test_bag_start") if kind == "test_bag" else facts
+        known = [each for each in vessels if isinstance(each, Weighing) and each.vessel]
+        kept["vessel"] = str(known[-1].vessel) if known else {"tray": "tray 1"}.get(kind, "bag 1")
+        tared = [each for each in known if each.vessel == kept["vessel"] and each.typed.get("tare")]
+        if tared:
+            kept |= {name: tared[-1].typed[name] for name in ("tare", "tare_unit") if name in tared[-1].typed}
+    if kind in ("chit_count", "float_count", "squeeze_test"):
+        kept.setdefault("looked_at", last.typed.get("looked_at", "100") if last else "100")
+    return kept
+
+
+def kept_view(history: History, fact: Fact, words: Words, is_new: bool) -> KeptView:
+    assert words.now is not None
+    stands = history.by_id(fact.id) is not None
+    said = meaning(history, fact, words.now, words) if stands else Meaning("none", "This entry was struck out.")
+    can_undo = stands and not isinstance(fact, Withdrawal | FlagAnswer)
+    return KeptView(fact, said, is_new, can_undo, ports.new_id())
+
+
+def stage_words(stage: Stage | None, now: Any, words: Words) -> str:
+    """Where the batch is: "second air rest, 3 h 20 min"."""
+    if stage is None:
+        return "nothing yet"
+    ordinals = {2: "second ", 3: "third ", 4: "fourth ", 5: "fifth "}
+    name = f"{ordinals.get(stage.ordinal, '')}{stage.word}" if stage.name != "immersion" else _water(stage.ordinal)
+    return name if stage.ends_at else f"{name}, {words.span(stage.hours(now))}"
+
+
+def _water(ordinal: int) -> str:
+    ordinals = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
+    return f"{ordinals.get(ordinal, 'another')} steep"
+
+
+@dataclass(frozen=True)
+class State:
+    """The batch in a word."""
+
+    status: str
+    text: str
+
+
+def state_of(views: list[FlagView]) -> State:
+    """The gravest open flag, or that all is well."""
+    grave = [view.judged.flag for view in views if view.is_open]
+    for severity, text in (("act", "act now"), ("caution", "caution"), ("notice", "notice")):
+        found = [flag for flag in grave if flag.severity == severity]
+        if found:
+            return State(severity, text if len(found) == 1 else f"{text} × {len(found)}")
+    return State("fine", "all within limits")
+
+
+def step_view(step: NextStep, words: Words) -> dict[str, Any]:
+    """A next step with its times in words."""
+    assert words.now is not None
+    when = f"about {words.clock(step.due_at)}"
+    if step.earliest_at < step.latest_at:
+        when += f" ({words.clock(step.earliest_at)} – {words.clock(step.latest_at)})"
+    if step.due_at <= words.now <= step.latest_at:
+        when = f"now, until {words.clock(step.latest_at)}"
+    return {
+        "kind": step.kind,
+        "what": step.what,
+        "when": when,
+        "why": step.why,
+        "is_overdue": step.is_overdue(words.now),
+    }
+
+
+def last_facts(history: History, words: Words) -> list[dict[str, Any]]:
+    """The facts said last, the newest first."""
+    facts = [fact for fact in history.facts if not isinstance(fact, FlagAnswer)][-SHOWN_LAST:]
+    return [
+        {"id": fact.id, "word": KINDS[fact.kind].word, "value": value_words(fact, words), "at": fact.at}
+        for fact in reversed(facts)
+    ]
+
+
+def current_stage(history: History, now: Any) -> Stage | None:
+    return stage_at(stages(history, now), now)

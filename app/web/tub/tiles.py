@@ -1,0 +1,168 @@
+"""What one does at each stage, the likeliest first; and everything else, in groups."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from app.judgement.facts import Fact, Reading, Tally, Weighing
+from app.judgement.history import History
+from app.judgement.kinds import KINDS
+from app.judgement.meaning import dimension_of
+from app.judgement.next_steps import NextStep
+from app.judgement.wording import Words
+
+BY_STAGE: dict[str, tuple[str, ...]] = {
+    "charged": ("steep_on", "skimmings", "float_count", "test_bag_start", "water_temperature", "inspection"),
+    "immersion": (
+        "drained",
+        "water_temperature",
+        "test_bag",
+        "skimmings",
+        "chit_count",
+        "inspection",
+        "water_changed",
+        "aerated",
+    ),
+    "air_rest": (
+        "steep_on",
+        "cast",
+        "test_bag",
+        "grain_temperature",
+        "chit_count",
+        "turned",
+        "sprinkled",
+        "inspection",
+    ),
+    "germination": (
+        "turned",
+        "grain_temperature",
+        "growth_count",
+        "rub_out",
+        "sprinkled",
+        "inspection",
+        "loaded",
+        "charge_weighing",
+    ),
+    "stewing": ("grain_temperature", "air_on_temperature", "loaded", "heat_on", "inspection"),
+    "kilning": (
+        "grain_temperature",
+        "tray",
+        "air_on_temperature",
+        "air_off_temperature",
+        "turned",
+        "heat_off",
+        "heat_on",
+        "humidity",
+    ),
+    "cooling": ("grain_temperature", "stripped", "culms", "outturn", "moisture_test", "finished"),
+    "finished": ("moisture_test", "kernel_weight", "note"),
+    "abandoned": ("note",),
+}
+
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "Stages",
+        (
+            "steep_on",
+            "drained",
+            "cast",
+            "stew_on",
+            "loaded",
+            "heat_on",
+            "heat_off",
+            "stripped",
+            "finished",
+            "abandoned",
+        ),
+    ),
+    (
+        "Temperature and air",
+        (
+            "grain_temperature",
+            "water_temperature",
+            "air_temperature",
+            "air_on_temperature",
+            "air_off_temperature",
+            "set_point",
+            "humidity",
+            "ph",
+            "co2_bed",
+            "co2_room",
+            "bed_depth",
+            "air_flow",
+        ),
+    ),
+    (
+        "Weights",
+        (
+            "test_bag_start",
+            "test_bag",
+            "charge_weighing",
+            "tray",
+            "skimmings",
+            "loss",
+            "culms",
+            "outturn",
+            "moisture_test",
+            "kernel_weight",
+        ),
+    ),
+    ("Counts", ("float_count", "chit_count", "growth_count", "rub_out", "squeeze_test")),
+    (
+        "Done and seen",
+        (
+            "turned",
+            "sprinkled",
+            "water_changed",
+            "aerated",
+            "addition",
+            "interruption",
+            "paused",
+            "resumed",
+            "inspection",
+            "note",
+        ),
+    ),
+)
+TUB_KINDS: tuple[str, ...] = tuple(name for _, names in GROUPS for name in names)
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One way into an entry: kind, words, and what was said there last."""
+
+    kind: str
+    word: str
+    hint: str
+    is_first: bool = False
+
+
+def tiles_for(history: History, stage: str, steps: list[NextStep], words: Words) -> list[Tile]:
+    """The tiles of this stage; what is due next stands first."""
+    names = list(BY_STAGE.get(stage, BY_STAGE["charged"]))
+    due = steps[0].kind if steps else None
+    if due in TUB_KINDS:
+        names = [due, *(name for name in names if name != due)]
+    return [Tile(name, KINDS[name].word, last_hint(history, name, words), name == due) for name in names]
+
+
+def last_hint(history: History, kind: str, words: Words) -> str:
+    """What was last said of this kind, and how long ago."""
+    facts = history.of_kind(kind)
+    if not facts or words.now is None:
+        return ""
+    fact = facts[-1]
+    ago = f"{words.span((words.now - fact.at).total_seconds() / 3600)} ago"
+    value = value_words(fact, words)
+    return f"{value}, {ago}" if value else ago
+
+
+def value_words(fact: Fact, words: Words) -> str:
+    """The number of a fact, in the reader's units; empty where it has none."""
+    if isinstance(fact, Reading) and fact.value is not None:
+        return words.quantity(dimension_of(KINDS[fact.kind]), fact.value)
+    if isinstance(fact, Weighing):
+        return words.mass(fact.gross_kg if fact.gross_kg is not None else fact.net_kg)
+    if isinstance(fact, Tally) and len(fact.counts) == 1:
+        return f"{next(iter(fact.counts.values()))} of {fact.looked_at}"
+    return ""
