@@ -6,6 +6,7 @@ import math
 
 from app.judgement.account import Figure
 from app.judgement.account_lines import AccountLine, is_tested, malt_moisture, outturn_moisture
+from app.judgement.exposure import kiln_exposure
 from app.judgement.facts import Weighing
 from app.judgement.measure import Measure, View
 from app.judgement.measures_steep import highest_measure
@@ -28,9 +29,18 @@ def malt_measures(view: View) -> list[Measure]:
 
 
 def _above_ceiling(view: View) -> list[Measure]:
+    """At the hottest place, with the moisture at the upper bound of what is known: wetter grain bears less heat."""
+    hours = ("hours_above_ceiling", "Above the ceiling")
+    degree_hours = ("degree_hours_above_ceiling", "Above the ceiling, degree-hours")
+    found = kiln_exposure(view.history, view.now)
+    if found is None:
+        note = "no grain temperature under a ceiling" if view.of("kilning") else "has not begun"
+        return [Measure(*hours, "h", note=note), Measure(*degree_hours, "c_h", note=note)]
+    n = len(found.readings)
+    note = f"of {found.measured_hours:.1f} h measured" + (f", {found.place}" if found.place else "")
     return [
-        Measure("hours_above_ceiling", "Above the ceiling", "h", note="not judged"),
-        Measure("degree_hours_above_ceiling", "Above the ceiling, degree-hours", "c_h", note="not judged"),
+        Measure(*hours, "h", found.hours, n=n, is_estimate=True, note=note),
+        Measure(*degree_hours, "c_h", found.degree_hours, n=n, is_estimate=True, note=note),
     ]
 
 

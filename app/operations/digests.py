@@ -1,0 +1,49 @@
+"""Keeping batch_digest up to date: what each batch came to, as of its last fact."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app import ports
+from app.judgement.flags import RULES_VERSION, evaluate
+from app.judgement.history import History
+from app.judgement.measures import measures_record
+from app.judgement.stages import ENDED, is_live, stages
+from app.store.batches import Batch
+from app.store.digests import BatchDigest
+from app.store.history import load_histories
+
+CHUNK = 50
+"""Batches whose facts are held in memory at once."""
+
+BEFORE_ANY_STAGE = "charged"
+
+
+def refresh_digest(session: Session, history: History, seq: int, now: datetime) -> BatchDigest:
+    """Remember what the batch came to by its fact `seq`; whatever was remembered of it before is replaced."""
+    found = stages(history, now)
+    digest = session.get(BatchDigest, history.batch.id) or BatchDigest(batch_id=history.batch.id)
+    digest.seq = seq
+    digest.rules_version = RULES_VERSION
+    digest.is_live = is_live(found)
+    digest.stage = found[-1].name if found else BEFORE_ANY_STAGE
+    digest.started_at = history.starts_at
+    digest.ended_at = found[-1].starts_at if found and found[-1].name in ENDED else None
+    digest.measures = measures_record(history, now, evaluate(history, now))
+    session.add(digest)
+    session.flush()
+    return digest
+
+
+def rebuild(session: Session, now: datetime | None = None) -> int:
+    """Make the digest of every batch again, and tell of how many."""
+    at = now if now is not None else ports.now()
+    rows = session.execute(select(Batch.id, Batch.last_seq).order_by(Batch.number)).all()
+    for begin in range(0, len(rows), CHUNK):
+        seqs = {row.id: row.last_seq for row in rows[begin : begin + CHUNK]}
+        for batch_id, history in load_histories(session, list(seqs)).items():
+            refresh_digest(session, history, seqs[batch_id], at)
+    return len(rows)
