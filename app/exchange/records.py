@@ -48,7 +48,7 @@ def _export_facts(session: Session) -> Iterator[dict[str, Any]]:
     seq = 0
     while chunk := list_facts_after(session, seq, CHUNK):
         ids = [each.id for each in chunk]
-        digests = dict(session.execute(select(fact.c.id, fact.c.body_sha256).where(fact.c.id.in_(ids))).tuples())
+        digests = dict(session.execute(select(fact.c.id, fact.c.body_sha256).where(fact.c.id.in_(ids))).tuples().all())
         for each in chunk:
             yield {"record": "fact", **record_from_fact(each), "body_sha256": digests[each.id]}
         seq = chunk[-1].seq or 0

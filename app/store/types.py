@@ -14,6 +14,10 @@ class UtcDateTime(TypeDecorator[datetime]):
     impl = DateTime
     cache_ok = True
 
+    @property
+    def python_type(self) -> type[datetime]:
+        return datetime
+
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
         if value is None:
             return None
