@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from app.judgement.flags import inspection, limits, lot, steep
+from app.judgement.flags import bed, growing, inspection, keeping, kiln, limits, lot, steep
 from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, speak_for
 from app.judgement.history import History
 from app.judgement.wording import METRIC, Words
@@ -16,11 +16,20 @@ __all__ = ["RULES", "RULES_VERSION", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Me
 RULES_VERSION = 1
 """Raised whenever a rule changes what it says: digests made by an older version are then made again."""
 
-_EVERY: Sequence[Rule] = (*limits.RULES, *steep.RULES, *inspection.RULES, *lot.RULES)
+_EVERY: Sequence[Rule] = (
+    *limits.RULES,
+    *steep.RULES,
+    *bed.RULES,
+    *growing.RULES,
+    *kiln.RULES,
+    *keeping.RULES,
+    *inspection.RULES,
+    *lot.RULES,
+)
 RULES: dict[str, Rule] = {rule.key: rule for rule in _EVERY}
 _CHECKS: tuple[Check, ...] = tuple(dict.fromkeys(rule.check for rule in _EVERY))
 
-ONE_CAUSE: tuple[tuple[str, tuple[str, ...]], ...] = ()
+ONE_CAUSE: tuple[tuple[str, tuple[str, ...]], ...] = (("warm_and_wet", ("out_of_limits", "heap_waiting")),)
 """(the rule that names the cause best, the rules that would say it again while it holds)."""
 
 

@@ -1,0 +1,282 @@
+"""The bed: warm and wet for too long, green malt waiting in a heap, hot above and cold below, and turning due."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from app.judgement.facts import Fact, Reading, Remark
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between, overrun
+from app.judgement.moisture import moisture_at
+from app.judgement.programme import Limit
+from app.judgement.stages import Stage
+
+WARM_C = (22.0, 48.0)
+WET_WB = 0.25
+WARM_WET_H = Limit(high_caution=6.0, high_act=12.0, unit="h", mark="M", source="from memory")
+WAITING_H = Limit(high_caution=2.0, high_act=4.0, unit="h", mark="M", source="from memory")
+WAITING_ABOVE_C = 18.0
+TURNING_H = Limit(high_caution=10.0, high_act=14.0, unit="h", mark="M", source="from memory")
+THIN_M, COLD_C = 0.10, 14.0
+"""From memory: a bed no deeper than 10 cm and no warmer than 14 °C loses its heat by itself."""
+
+SPREAD_C, SPREAD_ACT_C = 3.0, 6.0
+SPREAD_SOURCE = "from memory: 3 °C from top to bottom"
+SAME_LOOK = timedelta(minutes=30)
+BRIDGED = timedelta(hours=1)
+
+
+@dataclass
+class _Warm:
+    """A stretch of warm and wet grain at one place."""
+
+    starts_at: datetime
+    ends_at: datetime
+    hottest_c: float
+    readings: list[Reading]
+    is_going_on: bool = False
+
+    @property
+    def hours(self) -> float:
+        return hours_between(self.starts_at, self.ends_at)
+
+
+def warm_and_wet(case: Case) -> Iterator[Flag]:
+    """Moist grain between 22 and 48 °C for hours on end: the longest of the places tells it."""
+    spells = [spell for readings in case.by_place("grain_temperature").values() for spell in _spells(case, readings)]
+    told: list[_Warm] = []
+    for spell in sorted(spells, key=lambda each: (-each.hours, each.starts_at)):
+        if any(spell.starts_at <= other.ends_at and other.starts_at <= spell.ends_at for other in told):
+            continue
+        flag = _warm_flag(case, spell)
+        if flag is not None:
+            told.append(spell)
+            yield flag
+
+
+def _spells(case: Case, readings: Sequence[Reading]) -> list[_Warm]:
+    """Stretches that are warm and wet, those with hardly a gap between them as one; the last reading holds till now."""
+    found: list[_Warm] = []
+    for reading, later in pairwise([*readings, None]):
+        if reading is None or reading.value is None or _is_exempt(case, reading):
+            continue
+        ends_at, last_c = _until(case, reading, later)
+        part = _warm_part(case, reading.at, ends_at, reading.value, last_c)
+        if part is None:
+            continue
+        hottest = max(reading.value, last_c)
+        seen = [reading] if later is None else [reading, later]
+        is_going_on = later is None and case.is_live and part[1] >= case.now
+        if found and part[0] - found[-1].ends_at <= BRIDGED:
+            last = found[-1]
+            last.ends_at, last.is_going_on = part[1], is_going_on
+            last.hottest_c = max(last.hottest_c, hottest)
+            last.readings += [each for each in seen if each not in last.readings]
+        else:
+            found.append(_Warm(part[0], part[1], hottest, seen, is_going_on))
+    return found
+
+
+def _is_exempt(case: Case, reading: Reading) -> bool:
+    """A stewing has limits of its own, where the programme knows of stewing; under water the grain is not warm."""
+    stage = case.stage_at(reading.at)
+    programme = case.programme_at(reading.at)
+    if stage is None or stage.name in ("charged", "cooling", "finished", "abandoned"):
+        return True
+    return stage.name == "stewing" and programme is not None and programme.limit("stewing_h") is not None
+
+
+def _until(case: Case, reading: Reading, later: Reading | None) -> tuple[datetime, float]:
+    """How far a reading's line goes, and where it ends: at the next reading, or as it is until its stage ends."""
+    value_c = reading.value or 0.0
+    if later is not None and later.value is not None:
+        return later.at, later.value
+    stage = case.stage_at(reading.at)
+    return (case.end_of(stage) if stage else reading.at), value_c
+
+
+def _warm_part(
+    case: Case, start: datetime, end: datetime, first_c: float, last_c: float
+) -> tuple[datetime, datetime] | None:
+    """The part of a straight line in which the grain is both warm and wet."""
+    if max(first_c, last_c) < WARM_C[0] or min(first_c, last_c) > WARM_C[1]:
+        return None
+    wet, dry = moisture_at(case.history, start), moisture_at(case.history, end)
+    if wet is None or dry is None:
+        return None
+    parts = (
+        _above(first_c - WARM_C[0], last_c - WARM_C[0]),
+        _above(WARM_C[1] - first_c, WARM_C[1] - last_c),
+        _above(wet.moisture_wb - WET_WB, dry.moisture_wb - WET_WB),
+    )
+    first, last = max(part[0] for part in parts), min(part[1] for part in parts)
+    return (start + first * (end - start), start + last * (end - start)) if last > first else None
+
+
+def _above(first: float, last: float) -> tuple[float, float]:
+    """The shares of a straight line between which it lies at or above zero."""
+    if first >= 0.0 and last >= 0.0:
+        return (0.0, 1.0)
+    if first < 0.0 and last < 0.0:
+        return (1.0, 0.0)
+    crossing = first / (first - last)
+    return (crossing, 1.0) if first < 0.0 else (0.0, crossing)
+
+
+def _warm_flag(case: Case, spell: _Warm) -> Flag | None:
+    programme = case.programme_at(spell.starts_at)
+    limit = (programme.limit("warm_wet_h") if programme else None) or WARM_WET_H
+    over = overrun(limit, spell.starts_at, spell.hours)
+    if over is None:
+        return None
+    title = (
+        f"Warm and wet for {wording.hours(spell.hours)}, more than {wording.hours(over.bound)}: up to "
+        f"{wording.kiln_temperature(spell.hottest_c)}, {case.span_words(spell.starts_at, spell.ends_at)}"
+    )
+    return case.flag(
+        "warm_and_wet", over.severity, spell.readings,
+        Message(title, "Between 22 and 48 °C and above 25 % moisture moulds and bacteria grow fastest.",
+                "Cool it: turn, thin, air; or get it dry below 25 %, with more air and not with more heat. Smell it."),
+        over.source, starts_at=over.starts_at, ends_at=None if spell.is_going_on else spell.ends_at,
+        worst=spell.hours, unit="h", place=spell.readings[0].place,
+    )  # fmt: skip
+
+
+def heap_waiting(case: Case) -> Iterator[Flag]:
+    """Green malt loaded, and no heat on it yet, warm in its heap."""
+    for stage in case.stages_named("kilning"):
+        loaded = case.history.by_id(stage.fact_id)
+        if loaded is None or loaded.kind != "loaded":
+            continue
+        fired = _fired_at(case, stage)
+        ends_at = fired or case.end_of(stage)
+        readings = case.within(
+            case.history.readings("grain_temperature"), stage.starts_at - timedelta(hours=6), ends_at
+        )
+        warm = [each for each in readings if each.value is not None and each.value > WAITING_ABOVE_C]
+        over = overrun(WAITING_H, stage.starts_at, hours_between(stage.starts_at, ends_at))
+        if over is None or not warm or not (readings[-1] in warm or warm[-1].at >= stage.starts_at):
+            continue
+        hottest = max(warm, key=lambda each: each.value or 0.0)
+        lasted = wording.hours(hours_between(stage.starts_at, ends_at))
+        yield case.flag(
+            "heap_waiting", over.severity, [loaded, hottest],
+            Message(f"Green malt waiting for {lasted} at {wording.temperature(hottest.value or 0.0)}",
+                    "Heaped and without air it heats by itself and sours.",
+                    "Fire the kiln, or give it cold air; otherwise spread it thin again."),
+            over.source, starts_at=over.starts_at, ends_at=fired or stage.ends_at,
+            worst=hottest.value, unit="c", place=hottest.place,
+        )  # fmt: skip
+
+
+def _fired_at(case: Case, stage: Stage) -> datetime | None:
+    """When the kiln was fired, as far as any fact tells."""
+    for fact in case.within(case.history.facts, stage.starts_at, case.end_of(stage)):
+        if fact.kind in ("heat_on", "set_point", "air_off_temperature", "heat_off"):
+            return fact.at
+        if isinstance(fact, Reading) and fact.kind == "air_on_temperature" and (fact.value or 0.0) >= 30.0:
+            return fact.at
+    return None
+
+
+def top_to_bottom(case: Case) -> Iterator[Flag]:
+    """Places of one bed that lie far apart at one look; a run of such looks is one flag."""
+    for stage in case.stages_named("air_rest", "germination"):
+        readings = case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage))
+        run: list[list[Reading]] = []
+        for look in [*_looks(readings), None]:
+            if look is not None and _apart(look) > SPREAD_C + 1e-9:
+                run.append(look)
+            elif run:
+                yield _spread_flag(case, stage, run, look)
+                run = []
+
+
+def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
+    """Readings at several places within half an hour."""
+    looks: list[list[Reading]] = []
+    for reading in readings:
+        if reading.value is None or reading.place is None:
+            continue
+        if looks and reading.at - looks[-1][0].at <= SAME_LOOK:
+            looks[-1].append(reading)
+        else:
+            looks.append([reading])
+    return [look for look in looks if len({reading.place for reading in look}) > 1]
+
+
+def _apart(look: Sequence[Reading]) -> float:
+    latest = {reading.place: reading.value or 0.0 for reading in look}
+    return max(latest.values()) - min(latest.values())
+
+
+def _spread_flag(
+    case: Case, stage: Stage, run: Sequence[Sequence[Reading]], ended_by: Sequence[Reading] | None
+) -> Flag:
+    worst = max(run, key=_apart)
+    hottest, coldest = (pick(worst, key=lambda each: each.value or 0.0) for pick in (max, min))
+    title = (
+        f"{(hottest.place or '').capitalize()} of the bed {wording.spread(_apart(worst))} above the {coldest.place}, "
+        f"{case.span_words(run[0][0].at, run[-1][0].at)}, worst at {case.hour_words(worst[0].at)}"
+    )
+    return case.flag(
+        "top_to_bottom", "act" if _apart(worst) > SPREAD_ACT_C else "caution",
+        [reading for look in run for reading in look],
+        Message(title, "The warm part grows ahead and burns more; the cold part lags.", "Turn it, and measure again."),
+        SPREAD_SOURCE, ends_at=ended_by[0].at if ended_by else stage.ends_at,
+        worst=_apart(worst), unit="c", place=hottest.place,
+    )  # fmt: skip
+
+
+def turning_due(case: Case) -> Iterator[Flag]:
+    """Each stretch between two turns of the bed that is too long; none where the bed is cold and thin."""
+    for stage in case.stages_named("germination"):
+        turned = [fact for fact in case.history.of_kind("turned") if stage.starts_at <= fact.at <= case.end_of(stage)]
+        start = case.history.by_id(stage.fact_id)
+        turns: list[Fact] = [*([start] if start else []), *turned]
+        for place, turn in enumerate(turns):
+            ends_at = turns[place + 1].at if place + 1 < len(turns) else stage.ends_at
+            flag = _turning_flag(case, turn, ends_at)
+            if flag is not None:
+                yield flag
+
+
+def _turning_flag(case: Case, turn: Fact, ends_at: datetime | None) -> Flag | None:
+    until = ends_at or case.now
+    programme = case.programme_at(turn.at)
+    limit = (programme.limit("turning_h") if programme else None) or TURNING_H
+    lasted = hours_between(turn.at, until)
+    over = overrun(limit, turn.at, lasted)
+    if over is None or _is_cold_and_thin(case, until):
+        return None
+    since = "cast" if turn.kind == "cast" else "it was last turned"
+    title = f"{'Not turned' if ends_at else 'Turning due: not turned'} for {wording.hours(lasted)} since {since}"
+    looks = [each for each in case.history.of_shape(Remark, "inspection") if turn.at <= each.at <= until]
+    knit = next((each for each in looks if each.findings.get("matting") in ("strands", "felted")), None)
+    meaning = "The bed heats inside, carbon dioxide stays in it, and rootlets knit."
+    if knit is not None:
+        meaning = f"The rootlets are knitting since {case.hour_words(knit.at)}: {meaning.lower()}"
+    return case.flag(
+        "turning_due", over.severity, [turn, *([knit] if knit else [])],
+        Message(title, meaning, "Turn it from bottom to top, gently; break up what has knit."), over.source,
+        starts_at=over.starts_at, ends_at=ends_at, worst=lasted, unit="h",
+    )  # fmt: skip
+
+
+def _is_cold_and_thin(case: Case, moment: datetime) -> bool:
+    depth = case.history.last_before(moment, case.history.readings("bed_depth"))
+    warmth = case.history.last_before(moment, case.history.readings("grain_temperature"))
+    if depth is None or warmth is None or depth.value is None or warmth.value is None:
+        return False
+    return depth.value <= THIN_M and warmth.value <= COLD_C and hours_between(warmth.at, moment) <= 14.0
+
+
+RULES = (
+    Rule("warm_and_wet", "Warm and wet too long", warm_and_wet),
+    Rule("heap_waiting", "Green malt waiting", heap_waiting),
+    Rule("top_to_bottom", "Top and bottom apart", top_to_bottom),
+    Rule("turning_due", "Turning due", turning_due),
+)

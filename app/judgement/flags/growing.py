@@ -1,0 +1,168 @@
+"""Growth: uneven, stalled, past its target; and what the rub-out says."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.growth import GrowthCount, growth_counts, rub_outs
+from app.judgement.programme import Programme, provenance
+from app.judgement.stages import Stage
+
+EVEN_SHARE, EVEN_SHARE_CAUTION = 0.7, 0.5
+FEWEST_KERNELS = 20
+"""From memory: seven kernels in ten within two neighbouring classes; fewer than twenty kernels tell nothing of it."""
+
+STALLED_AFTER_H = 10.0
+STALLED_SHARE = 0.5
+"""From memory: growth at less than half of the planned pace, by counts at least ten hours apart, has stalled."""
+
+HARD_SHARE, PASTY_SHARE = 0.25, 0.25
+NEAR_COUNT = timedelta(hours=12)
+
+
+def _in_growth(case: Case) -> list[tuple[Stage, list[GrowthCount]]]:
+    counts = growth_counts(case.history)
+    return [
+        (stage, [count for count in counts if stage.starts_at <= count.at <= case.end_of(stage)])
+        for stage in case.stages_named("germination")
+    ]
+
+
+def uneven(case: Case) -> Iterator[Flag]:
+    """Too few kernels in any two neighbouring classes, by the last count: a later even count ends it."""
+    for stage, counts in _in_growth(case):
+        run: list[GrowthCount] = []
+        for count in [*counts, None]:
+            if count is not None and count.n < FEWEST_KERNELS:
+                continue
+            if count is not None and count.evenness < EVEN_SHARE - 1e-9:
+                run.append(count)
+            elif run:
+                yield _uneven_flag(case, run, count.at if count else stage.ends_at)
+                run = []
+
+
+def _uneven_flag(case: Case, run: list[GrowthCount], ends_at: datetime | None) -> Flag:
+    worst = min(run, key=lambda count: count.evenness)
+    title = (
+        f"Growth uneven: {worst.evenness:.0%} of {worst.n} kernels in two neighbouring classes, spread {worst.sd:.2f}"
+    )
+    return case.flag(
+        "growth_uneven", "caution" if worst.evenness < EVEN_SHARE_CAUTION else "notice", [count.fact for count in run],
+        Message(title, "Part runs ahead while part lags: the malt will be mixed.",
+                "Turn more often and even out moisture and warmth; look at how the lot germinates."),
+        "from memory", ends_at=ends_at, worst=worst.evenness, unit="fraction",
+    )  # fmt: skip
+
+
+def past_target(case: Case) -> Iterator[Flag]:
+    """The mean acrospire is longer than the programme wants it."""
+    for stage, counts in _in_growth(case):
+        over = [count for count in counts if _judge(case, count)[0] == "high"]
+        if not over:
+            continue
+        worst = max(over, key=lambda count: count.mean)
+        _, severity, bound, source = _judge(case, worst)
+        title = (
+            f"Grown to {worst.mean:.2f} ± {worst.half_width:.2f} kernel lengths, past {bound:g}; "
+            f"overgrown {wording.share(worst.overgrown.found, worst.n)}"
+        )
+        yield case.flag(
+            "past_target", severity, [count.fact for count in over],
+            Message(title, "Each hour more burns dry matter, and the malt loses its body.", "Load the kiln now."),
+            source, ends_at=stage.ends_at, worst=worst.mean, unit="kernel_lengths",
+        )  # fmt: skip
+
+
+def _judge(case: Case, count: GrowthCount) -> tuple[str, str, float, str]:
+    programme = case.programme_at(count.at)
+    limit = programme.limit("acrospire") if programme else None
+    if limit is None:
+        return ("in", "notice", 0.0, "")
+    verdict = limit.judge(count.mean)
+    source = provenance(verdict.mark, verdict.source) if verdict.mark else ""
+    return (verdict.position, verdict.severity or "notice", verdict.bound or 0.0, source)
+
+
+def stalled(case: Case) -> Iterator[Flag]:
+    """Two counts between which it grew at less than half the planned pace, surely, and short of the target."""
+    for stage, counts in _in_growth(case):
+        for earlier, later in _pairs(counts):
+            programme = case.programme_at(later.at)
+            pace = _planned_pace_per_h(programme) if programme else None
+            if pace is None or _judge(case, later)[0] != "low":
+                continue
+            hours = hours_between(earlier.at, later.at)
+            rise, doubt = later.mean - earlier.mean, math.hypot(earlier.half_width, later.half_width)
+            if rise + doubt >= STALLED_SHARE * pace * hours:
+                continue
+            after = [count.at for count in counts if count.at > later.at and count.mean > later.mean + doubt]
+            title = (
+                f"Growth stalled: {rise:+.2f} ± {doubt:.2f} kernel lengths in {wording.hours(hours)}, "
+                f"{pace * hours:.2f} planned"
+            )
+            yield case.flag(
+                "growth_stalled", "caution", [earlier.fact, later.fact],
+                Message(title, "Too dry, too cold, too old, or drowned in the steep.",
+                        "Weigh it for moisture, spray if it is dry; a degree or two warmer; rub kernels out."),
+                "derived from the programme's own pace; half of it, from memory",
+                starts_at=later.at, ends_at=after[0] if after else stage.ends_at, worst=rise, unit="kernel_lengths",
+            )  # fmt: skip
+            break
+
+
+def _pairs(counts: list[GrowthCount]) -> Iterator[tuple[GrowthCount, GrowthCount]]:
+    """Neighbouring counts that lie far enough apart."""
+    spaced: list[GrowthCount] = []
+    for count in counts:
+        if not spaced or hours_between(spaced[-1].at, count.at) >= STALLED_AFTER_H:
+            spaced.append(count)
+    yield from pairwise(spaced)
+
+
+def _planned_pace_per_h(programme: Programme) -> float | None:
+    points = programme.planned_curve("acrospire")
+    if len(points) < 2 or points[-1][0] <= points[0][0]:
+        return None
+    return (points[-1][1] - points[0][1]) / (points[-1][0] - points[0][0])
+
+
+def rub_out(case: Case) -> Iterator[Flag]:
+    """Hard ends when the acrospire says it is time; pasty or lumpy runs at any time."""
+    for stage, counts in _in_growth(case):
+        for test in rub_outs(case.history):
+            if not stage.starts_at <= test.at <= case.end_of(stage):
+                continue
+            near = [count for count in counts if abs(count.at - test.at) <= NEAR_COUNT]
+            is_grown = bool(near) and _judge(case, near[-1])[0] != "low"
+            soft = test.shares["pasty"].found + test.shares["lumpy"].found
+            later = [each.at for each in rub_outs(case.history) if each.at > test.at]
+            ends_at = later[0] if later else stage.ends_at
+            if is_grown and test.shares["hard_end"].share > HARD_SHARE:
+                hard = wording.share(test.shares["hard_end"].found, test.n)
+                message = Message(
+                    f"Hard ends in {hard}, though grown to {near[-1].mean:.2f}",
+                    "The acrospire is there, the endosperm is not: moisture or time was short.",
+                    "Let it go on a little, cool and covered; the rub-out decides.",
+                )
+            elif soft / test.n > PASTY_SHARE:
+                title = f"Rub-out pasty or lumpy in {wording.share(soft, test.n)}"
+                message = Message(
+                    title, "Too wet or too warm: it was forced.", "No more water; cooler, and turn it more often."
+                )
+            else:
+                continue
+            yield case.flag("rub_out", "notice", [test.fact], message, "from memory", ends_at=ends_at)
+
+
+RULES = (
+    Rule("growth_uneven", "Growth uneven", uneven),
+    Rule("growth_stalled", "Growth stalled", stalled),
+    Rule("past_target", "Past its target", past_target),
+    Rule("rub_out", "Rub-out", rub_out),
+)

@@ -1,0 +1,164 @@
+"""After the kiln: dry enough to keep, cool enough to bag, culms off, and an account that closes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+from app.judgement import cautions
+from app.judgement.account import account
+from app.judgement.facts import Fact, Part, Reading, Result, Weighing
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Rule, overrun
+from app.judgement.programme import Limit, provenance
+
+BAGGING = Limit(high_caution=35.0, unit="c", mark="M", source="from memory: a roast can light again in the sack")
+TOLD_WITHIN = timedelta(hours=2)
+"""A reading this long before the bagging still tells of it."""
+
+CULMS_H = Limit(high_caution=24.0, unit="h", mark="M", source="from memory: culms draw water from the air")
+UNEXPLAINED_SHARE = 0.02
+UNEXPLAINED_SDS = 2.0
+
+
+def final_moisture(case: Case) -> Iterator[Flag]:
+    """The last word on the malt's moisture, once it is off the kiln: too wet to keep, or dried further than planned."""
+    told = [
+        (fact, moisture_wb) for fact in case.history.facts if (moisture_wb := _malt_moisture(case, fact)) is not None
+    ]
+    if not told:
+        return
+    fact, moisture_wb = told[-1]
+    programme = case.programme_at(fact.at)
+    limit = programme.limit("final_moisture") if programme else None
+    verdict = limit.judge(moisture_wb) if limit else None
+    if verdict is None or verdict.severity is None:
+        return
+    side = [each for each, value in told if limit and limit.judge(value).position == verdict.position]
+    figure, bound = wording.percent(moisture_wb), wording.percent(verdict.bound or 0.0)
+    if verdict.position == "high":
+        rule = "not_dry_enough"
+        message = Message(
+            f"Not dry enough to keep: {figure}, above {bound}",
+            "Above 6 % malt goes slack and sours; wetter still, it moulds.",
+            "Back on the kiln at a gentle heat, or use it within weeks; keep it sealed meanwhile.",
+        )
+    else:
+        rule = "overdried"
+        message = Message(
+            f"Drier than planned: {figure}, below {bound}",
+            "Harmless to keeping; it took more heat than it had to.",
+            "Next time stop at the weight that the kiln page names.",
+        )
+    yield case.flag(
+        rule, verdict.severity, side, message, provenance(verdict.mark, verdict.source), worst=moisture_wb, unit="wb"
+    )
+
+
+def _malt_moisture(case: Case, fact: Fact) -> float | None:
+    """What a fact tells of the finished malt's moisture."""
+    stage = case.stage_at(fact.at)
+    if stage is None or stage.name not in ("cooling", "finished"):
+        return None
+    if isinstance(fact, Result) and fact.kind == "moisture_test":
+        return fact.value
+    if isinstance(fact, Weighing) and fact.kind == "outturn":
+        return fact.moisture_wb
+    if isinstance(fact, Part) and fact.kind == "pack" and fact.method == "measured":
+        return fact.moisture_wb
+    return None
+
+
+def bagged_warm(case: Case) -> Iterator[Flag]:
+    """Packed while the last reading said that it was still warm."""
+    cooling = case.stages_named("kilning", "cooling", "finished")
+    for pack in case.history.of_shape(Part, "pack"):
+        if not cooling or pack.source.id != case.history.batch.id:
+            continue
+        readings = case.within(case.history.readings("grain_temperature"), cooling[0].starts_at, pack.at)
+        last = readings[-1] if readings else None
+        if last is None or last.value is None or pack.at - last.at > TOLD_WITHIN:
+            continue
+        flag = _bagged_flag(case, pack, last, last.value)
+        if flag is not None:
+            yield flag
+
+
+def _bagged_flag(case: Case, pack: Part, last: Reading, value_c: float) -> Flag | None:
+    programme = case.programme_at(pack.at)
+    own = programme.limit("grain_temperature.bagging") if programme else None
+    limit = own or BAGGING
+    verdict = limit.judge(value_c)
+    if verdict.severity is None or verdict.position != "high":
+        return None
+    is_roast = programme is not None and programme.purpose == "roasted"
+    title = f"Bagged at {wording.kiln_temperature(value_c)}, above {wording.kiln_temperature(verdict.bound or 0.0)}"
+    severity = "act" if is_roast and verdict.severity == "caution" else verdict.severity
+    return case.flag(
+        "bagged_warm", severity, [pack, last],
+        Message(title, "Warm malt sweats in the sack and goes slack; a roast can light again in it.",
+                "Out of the sack, spread it thin, cool it, and bag it again."),
+        provenance(verdict.mark, verdict.source), caution=cautions.ROAST if is_roast else None, worst=value_c, unit="c",
+    )  # fmt: skip
+
+
+def culms_left_on(case: Case) -> Iterator[Flag]:
+    """A day after the kiln, and nobody has rubbed the culms off."""
+    programme = case.programme_at(case.now)
+    if programme is not None and programme.purpose == "roasted":
+        return
+    cooled = case.stages_named("cooling")
+    if not cooled:
+        return
+    off = [fact for fact in case.history.of_kind("heat_off", "stripped") if fact.at >= cooled[-1].starts_at]
+    if not off:
+        return
+    ending = ("culms", "outturn", "finished", "abandoned", "loaded", "heat_on", "pack")
+    dressed = next((fact.at for fact in case.history.facts if fact.kind in ending and fact.at >= off[-1].at), None)
+    lasted = (dressed or case.now) - off[-1].at
+    over = overrun(CULMS_H, off[-1].at, lasted.total_seconds() / 3600.0)
+    if over is not None:
+        yield case.flag(
+            "culms_left_on", over.severity, [off[-1]],
+            Message(f"Culms left on for {wording.hours(lasted.total_seconds() / 3600.0)}",
+                    "Culms draw water from the air, and taste bitter.", "Rub and sieve them off, and weigh them."),
+            over.source, starts_at=over.starts_at, ends_at=dressed, caution=cautions.DUST,
+            worst=lasted.total_seconds() / 3600.0, unit="h",
+        )  # fmt: skip
+
+
+def open_account(case: Case) -> Iterator[Flag]:
+    """The dry matter that the account can't explain: more than its uncertainty and more than a fiftieth."""
+    found = account(case.history, case.now)
+    share = found.remainder_share
+    if share is None or found.charge is None or not found.lines:
+        return
+    if abs(share.value) <= max(UNEXPLAINED_SDS * share.sd, UNEXPLAINED_SHARE):
+        return
+    malt = found.lines[-1]
+    is_negative = share.value < 0.0
+    figure = wording.percent(abs(share.value), share.half_width)
+    title = (
+        f"More came out than went in: {figure} of the charge"
+        if is_negative
+        else f"{figure} of the charge is not accounted for"
+    )
+    meaning = (
+        "Dry matter can't appear: a tare, a moisture or another batch's grain stands behind it."
+        if is_negative
+        else "More is gone than skimmings, steep, breath, culms and samples explain."
+    )
+    yield case.flag(
+        "open_account", "caution" if is_negative else "notice", [*malt.facts, *found.charge.facts],
+        Message(title, meaning, "Look again at tares, the charge and its moisture, spills, samples, outturn."),
+        "derived: more than twice its own standard uncertainty, and more than 2 %", worst=share.value, unit="fraction",
+    )  # fmt: skip
+
+
+RULES = (
+    Rule("not_dry_enough", "Not dry enough to keep", final_moisture),
+    Rule("overdried", "Drier than planned", final_moisture),
+    Rule("bagged_warm", "Bagged warm", bagged_warm),
+    Rule("culms_left_on", "Culms left on", culms_left_on),
+    Rule("open_account", "Malting-loss account", open_account),
+)

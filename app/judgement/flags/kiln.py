@@ -1,0 +1,246 @@
+"""The kiln: grain over its ceiling, a stewing under its floor, the break point gone by, and malt dry enough."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from itertools import pairwise
+from statistics import median
+
+from app.judgement import cautions
+from app.judgement.exposure import Span, kiln_exposures
+from app.judgement.facts import Fact, Reading, Weighing
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.moisture import MoistureSample, moisture_at, net_of, samples, tray_start
+from app.judgement.programme import Programme, provenance
+from app.judgement.stages import Stage
+
+TOLERATED_H = 0.25
+ACT_EXCESS_C = 5.0
+ACT_HOURS = 1.0
+"""From memory: a quarter of an hour over the ceiling is let pass; an hour, or five degrees, does lasting harm."""
+
+COMES_HOT_IN = timedelta(hours=1)
+"""From memory: green malt is given an hour to come to the temperature at which it is stewed."""
+
+IN_TIME = timedelta(hours=1)
+"""What is done within an hour of the break point, or of malt that is dry enough, was done in time."""
+
+RAISED_BY_C = 3.0
+STEADY_WEIGHINGS = 2
+
+
+def over_ceiling(case: Case) -> Iterator[Flag]:
+    """Each stretch over the ceiling that is too long to let pass, at the hottest place of that time."""
+    found: list[tuple[Span, Sequence[Reading], str | None]] = []
+    for exposure in kiln_exposures(case.history, case.now):
+        for span in exposure.spans:
+            is_told = any(span.starts_at <= other.ends_at and other.starts_at <= span.ends_at for other, _, _ in found)
+            if span.hours > TOLERATED_H and not is_told:
+                found.append((span, exposure.readings, exposure.place))
+    for span, readings, place in found:
+        yield _ceiling_flag(case, span, readings, place)
+
+
+def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: str | None) -> Flag:
+    above = case.within(readings, span.starts_at, span.ends_at) or readings[-1:]
+    is_act = span.worst_excess_c >= ACT_EXCESS_C or span.hours >= ACT_HOURS
+    where = f" ({place})" if place else ""
+    title = (
+        f"Grain{where} {wording.kiln_temperature(span.worst_c)}, over its ceiling of "
+        f"{wording.kiln_temperature(span.worst_ceiling_c)} for {wording.hours(span.hours)} "
+        f"({span.degree_hours:.1f} °C·h)"
+    )
+    meaning = (
+        "Wet grain this hot loses the enzymes it was grown for, and turns glassy. The ceiling is taken at the upper "
+        "bound of its moisture."
+    )
+    programme = case.programme_at(span.starts_at)
+    steps = programme.ceiling if programme else ()
+    step = next((step for step in steps if step.grain_c == span.worst_ceiling_c), None)
+    return case.flag(
+        "over_ceiling", "act" if is_act else "caution", above,
+        Message(title, meaning, "Lower the air-on now, keep the air moving; weigh a tray to know how dry it is."),
+        provenance(step.mark, step.source) if step else "the programme",
+        starts_at=span.starts_at, ends_at=None if span.is_going_on else span.ends_at, caution=cautions.KILN,
+        worst=span.worst_c, unit="c", place=place,
+    )  # fmt: skip
+
+
+def cool_stew(case: Case) -> Iterator[Flag]:
+    """Stewing grain below its floor, once it has had time to come hot."""
+    for stage in case.stages_named("stewing"):
+        for readings in case.by_place("grain_temperature").values():
+            run: list[Reading] = []
+            inside = [reading for reading in readings if stage.covers(reading.at)]
+            for reading in [*inside, None]:
+                if reading is not None and _is_cool(case, stage, reading):
+                    run.append(reading)
+                elif run:
+                    yield _stew_flag(case, stage, run, reading)
+                    run = []
+
+
+def _is_cool(case: Case, stage: Stage, reading: Reading) -> bool:
+    programme = case.programme_at(reading.at)
+    limit = programme.limit_for("grain_temperature", "stewing") if programme else None
+    if limit is None or reading.value is None or reading.at - stage.starts_at < COMES_HOT_IN:
+        return False
+    return limit.judge(reading.value).position == "low"
+
+
+def _stew_flag(case: Case, stage: Stage, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
+    coolest = min(run, key=lambda reading: reading.value or 0.0)
+    programme = case.programme_at(coolest.at)
+    limit = programme.limits["grain_temperature.stewing"] if programme else None
+    verdict = limit.judge(coolest.value or 0.0) if limit else None
+    severity = (verdict.severity if verdict else None) or "caution"
+    bound = (verdict.bound if verdict else None) or 0.0
+    title = (
+        f"Stewing at {wording.kiln_temperature(coolest.value or 0.0)}, under its floor of "
+        f"{wording.kiln_temperature(bound)}, {case.span_words(run[0].at, run[-1].at)}"
+    )
+    return case.flag(
+        "cool_stew", severity, run,
+        Message(title, "Warm, wet and not hot enough, it sours, and what makes it sour may do harm.",
+                "Raise the heat at once and keep it covered; smell it. If it has soured, throw it away."),
+        provenance(verdict.mark, verdict.source) if verdict else "the programme",
+        ends_at=ended_by.at if ended_by else stage.ends_at, worst=coolest.value, unit="c", place=run[0].place,
+    )  # fmt: skip
+
+
+def break_point(case: Case) -> Iterator[Flag]:
+    """The break point was reached and nothing was raised within the hour, or not yet."""
+    for stage in case.stages_named("kilning"):
+        programme = case.programme_at(stage.starts_at)
+        if programme is None or programme.purpose == "roasted":
+            continue
+        found = _break_by_air(case, stage) or _break_by_trays(case, stage)
+        if found is None:
+            continue
+        fact, how = found
+        answered_at = _raised_at(case, stage, fact.at - timedelta(minutes=30)) or stage.ends_at
+        if answered_at is not None and answered_at <= fact.at + IN_TIME:
+            continue
+        if not _wants_more_heat(case, programme, fact.at):
+            continue
+        yield case.flag(
+            "break_point", "notice", [fact],
+            Message(f"Break point reached at {case.hour_words(fact.at)}: {how}",
+                    "The grain no longer gives water as fast as the air can take it: it warms from here on.",
+                    "Weigh a tray, and go over to the programme's next air-on; watch the grain against its ceiling."),
+            "common practice", ends_at=answered_at, place=fact.place,
+        )  # fmt: skip
+
+
+def _wants_more_heat(case: Case, programme: Programme, moment: datetime) -> bool:
+    """Whether the plan, at this moisture, has the air hotter than it is: a gentle plan goes on as it was."""
+    steps = [step for step in programme.steps if step.stage == "kilning" and step.air_on_c is not None]
+    estimate = moisture_at(case.history, moment)
+    if estimate is None or not steps:
+        return True
+    ahead = [step for step in steps if step.moisture_wb is None or step.moisture_wb < estimate.moisture_wb] or steps[
+        -1:
+    ]
+    wanted = ahead[1] if ahead[0].phase == "withering" and len(ahead) > 1 else ahead[0]
+    now = case.history.last_before(moment, case.history.readings("air_on_temperature"))
+    now_c = now.value if now is not None and now.value is not None else steps[0].air_on_c
+    return (wanted.air_on_c or 0.0) >= (now_c or 0.0) + RAISED_BY_C
+
+
+def _break_by_air(case: Case, stage: Stage) -> tuple[Fact, str] | None:
+    """Air-off comes within half of its steady distance to air-on."""
+    gaps: list[tuple[Reading, float]] = []
+    air_on = case.within(case.history.readings("air_on_temperature"), stage.starts_at, case.end_of(stage))
+    for off in case.within(case.history.readings("air_off_temperature"), stage.starts_at, case.end_of(stage)):
+        on = case.history.last_before(off.at, air_on)
+        if on is not None and on.value is not None and off.value is not None and off.at - on.at <= timedelta(hours=1):
+            gaps.append((off, on.value - off.value))
+    for place in range(3, len(gaps)):
+        steady = median(gap for _, gap in gaps[:place])
+        if steady > 5.0 and gaps[place][1] < steady / 2:
+            return gaps[place][0], "air-off has come within half of its steady distance to air-on"
+    return None
+
+
+def _break_by_trays(case: Case, stage: Stage) -> tuple[Fact, str] | None:
+    """A tray loses water at less than half of its steady rate."""
+    by_tray: dict[str | None, list[Weighing]] = {}
+    for tray in case.history.of_shape(Weighing, "tray"):
+        if stage.covers(tray.at):
+            by_tray.setdefault(tray.vessel, []).append(tray)
+    found: list[Weighing] = []
+    for weighings in by_tray.values():
+        start = tray_start(case.history, weighings[0]) or weighings[0]
+        rates = [
+            (later, (net_of(earlier, start) - net_of(later, start)) / lasted)
+            for earlier, later in pairwise(weighings)
+            if (lasted := hours_between(earlier.at, later.at)) >= 0.5
+        ]
+        for place in range(STEADY_WEIGHINGS, len(rates)):
+            steady = median(rate for _, rate in rates[:place])
+            if steady > 0.0 and rates[place][1] < steady / 2:
+                found.append(rates[place][0])
+                break
+    if not found:
+        return None
+    first = min(found, key=lambda tray: tray.at)
+    return first, f"{first.vessel or 'the tray'} loses less than half of what it lost an hour before"
+
+
+def _raised_at(case: Case, stage: Stage, since: datetime) -> datetime | None:
+    """When air-on or set point first stood clearly above what it was before."""
+    for kind in ("set_point", "air_on_temperature"):
+        readings = [each for each in case.history.readings(kind) if stage.covers(each.at) and each.value is not None]
+        before = [each.value or 0.0 for each in readings if each.at < since][-3:]
+        for reading in readings:
+            if reading.at >= since and before and (reading.value or 0.0) >= max(before) + RAISED_BY_C:
+                return reading.at
+    return None
+
+
+def dry_enough(case: Case) -> Iterator[Flag]:
+    """The wettest tray is as dry as the programme wants it, and the heat is still on."""
+    for stage in case.stages_named("kilning"):
+        programme = case.programme_at(case.end_of(stage))
+        goal = programme.final_moisture_wb if programme else None
+        if programme is None or goal is None or programme.purpose == "roasted":
+            continue
+        wettest = _wettest(case, stage)
+        if wettest is None or wettest.moisture_wb > goal + 1e-4:
+            continue
+        if stage.ends_at is not None and stage.ends_at <= wettest.at + IN_TIME:
+            continue
+        yield _dry_flag(case, programme, stage, wettest)
+
+
+def _wettest(case: Case, stage: Stage) -> MoistureSample | None:
+    """The wettest of the last samples of each place; trays first, any other determination where none was weighed."""
+    last: dict[str | None, MoistureSample] = {}
+    for sample in samples(case.history):
+        if stage.covers(sample.at) and sample.basis in ("tray", "tested", "charge_weighing"):
+            last[sample.place] = sample
+    trays = [sample for sample in last.values() if sample.basis == "tray"]
+    return max(trays or last.values(), key=lambda sample: sample.moisture_wb, default=None)
+
+
+def _dry_flag(case: Case, programme: Programme, stage: Stage, wettest: MoistureSample) -> Flag:
+    limit = programme.limits["final_moisture"]
+    figure = wording.percent(wettest.moisture_wb, wettest.half_width)
+    title = f"Dry enough: {figure} in {wettest.place or 'the wettest sample'}, at {case.hour_words(wettest.at)}"
+    return case.flag(
+        "dry_enough", "notice", [wettest.fact],
+        Message(title, "More heat costs fuel and enzymes and wins nothing.",
+                "Heat off; cool it with cold air, and dress it the same day."),
+        provenance(limit.mark, limit.source), ends_at=stage.ends_at,
+        worst=wettest.moisture_wb, unit="wb", place=wettest.place,
+    )  # fmt: skip
+
+
+RULES = (
+    Rule("over_ceiling", "Over the ceiling", over_ceiling),
+    Rule("cool_stew", "Stewing under its floor", cool_stew),
+    Rule("break_point", "Break point reached", break_point),
+    Rule("dry_enough", "Dry enough", dry_enough),
+)
