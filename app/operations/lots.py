@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -24,20 +24,26 @@ def create_lot(
     supplier: str = "",
     now: datetime,
     intake: Mapping[str, Any] | None = None,
+    entries: Sequence[Mapping[str, Any]] = (),
 ) -> Lot:
-    """Open a lot, with its intake weighing where there is one. The same id again is the same lot."""
+    """Open a lot, with its intake weighing where there is one. The same id again is the same lot.
+
+    entries: records of what else is known of it at once, such as a moisture test or its declaration.
+    """
     known = session.get(Lot, lot_id)
     if known is not None:
         return known
     name = name.strip()
     if not name:
-        raise Rejected({"name": "The lot needs a name."})
+        raise Rejected({"name": "The lot needs a name, as written on its sacks."})
+    if not species.strip():
+        raise Rejected({"species": "Say which grain it is."})
     if find_lot_by_name(session, name) is not None:
         raise Rejected({"name": f"There is a lot called “{name}” already."})
     lot = Lot(
         id=lot_id,
         name=name,
-        species=species,
+        species=species.strip(),
         variety=variety.strip(),
         harvest=harvest.strip(),
         supplier=supplier.strip(),
@@ -45,6 +51,6 @@ def create_lot(
     )
     session.add(lot)
     session.flush()
-    if intake is not None:
-        record_fact(session, {**intake, "kind": "intake", "subject": {"type": "lot", "id": lot_id}}, now=now)
+    for entry in ([{**intake, "kind": "intake"}] if intake is not None else []) + list(entries):
+        record_fact(session, {**entry, "subject": {"type": "lot", "id": lot_id}}, now=now)
     return lot

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
-from sqlalchemy import String, select
+from sqlalchemy import String, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
+from app.judgement.facts import Fact, Part, Subject
+from app.judgement.history import LotInfo, order, standing
+from app.judgement.superseding import Chain, chains
 from app.store.base import Base
+from app.store.facts import PART, facts_from, select_facts
+from app.store.facts import fact as fact_table
 from app.store.types import UtcDateTime
 
 
@@ -40,3 +48,59 @@ def find_lot_by_name(session: Session, name: str) -> Lot | None:
 def list_lots(session: Session) -> list[Lot]:
     """Every lot, the newest first."""
     return list(session.scalars(select(Lot).order_by(Lot.created_at.desc(), Lot.id)))
+
+
+@dataclass(frozen=True)
+class LotStory:
+    """A lot with all that was ever said of it: facts about it, parts into and out of it, and what superseded those."""
+
+    lot: Lot
+    facts: tuple[Fact, ...]
+
+    @cached_property
+    def chains(self) -> tuple[Chain, ...]:
+        """Everything by what it corrects, in the order of the story."""
+        return tuple(sorted(chains(self.facts), key=lambda chain: order(chain.facts[0])))
+
+    @cached_property
+    def info(self) -> LotInfo:
+        """The lot as judgement knows it."""
+        about = [fact for fact in standing(self.chains) if fact.subject == Subject("lot", self.lot.id)]
+        words = {name: getattr(self.lot, name) for name in ("id", "name", "species", "variety")}
+        return LotInfo(**words, facts=tuple(sorted(about, key=order)))
+
+    @cached_property
+    def charges(self) -> tuple[Part, ...]:
+        """The standing parts that went out of the lot into batches, by time."""
+        own = Subject("lot", self.lot.id)
+        parts = [fact for fact in standing(self.chains) if isinstance(fact, Part) and fact.source == own]
+        return tuple(sorted((part for part in parts if part.target.type == "batch"), key=order))
+
+
+def load_lot_stories(session: Session, lots: Sequence[Lot]) -> list[LotStory]:
+    """The stories of these lots, in their order: one statement, however many there are."""
+    if not lots:
+        return []
+    ids = [lot.id for lot in lots]
+    touching = or_(*((PART.c[f"{end}_type"] == "lot") & PART.c[f"{end}_id"].in_(ids) for end in ("source", "target")))
+    moved = fact_table.alias("moved")
+    # A part may be struck out by a fact that is about the batch it went into.
+    struck = select(moved.c.id).join(PART, PART.c.fact_seq == moved.c.seq).where(touching)
+    wanted = or_(
+        (fact_table.c.subject_type == "lot") & fact_table.c.subject_id.in_(ids),
+        fact_table.c.seq.in_(select(PART.c.fact_seq).where(touching)),
+        fact_table.c.supersedes_id.in_(struck),
+    )
+    by_lot = _by_lot(facts_from(session.execute(select_facts().where(wanted)).all()))
+    return [LotStory(lot, tuple(by_lot.get(lot.id, ()))) for lot in lots]
+
+
+def _by_lot(facts: Sequence[Fact]) -> dict[str, list[Fact]]:
+    ends = {each.id: {each.subject, each.source, each.target} for each in facts if isinstance(each, Part)}
+    found: dict[str, list[Fact]] = {}
+    for each in facts:
+        subjects = {each.subject} | ends.get(each.id, set()) | ends.get(each.supersedes_id or "", set())
+        for subject in subjects:
+            if subject.type == "lot":
+                found.setdefault(subject.id, []).append(each)
+    return found
