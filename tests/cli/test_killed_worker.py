@@ -11,6 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 from threading import Event
+from time import sleep
 
 import pytest
 
@@ -31,6 +32,9 @@ class Phone:
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
         self.headers: dict[str, str] = {}
 
+    def close(self) -> None:
+        self.connection.close()
+
     def hello(self) -> None:
         self.connection.request("GET", "/sync/hello")
         answer = self.connection.getresponse()
@@ -42,18 +46,22 @@ class Phone:
         at = "2026-03-14T09:30:00Z"
         entry = {"id": fact_id, "kind": "note", "subject": {"type": "house", "id": "house"}, "at": at}
         body = json.dumps({"entries": [entry | {"written_at": at, "clock": "now", "typed": {"text": fact_id}}]})
-        while True:
+        for _ in range(PATIENCE_S * 50):
             try:
-                if not self.headers:
-                    self.hello()
-                self.connection.request("POST", "/sync/facts", body, self.headers)
-                answer = self.connection.getresponse()
-                said = json.loads(answer.read())
+                return self.send(body)
             except (OSError, http.client.HTTPException):
                 self.connection.close()
-                continue
-            assert answer.status == 200, said
-            return int(said["answers"][0]["status"])
+                sleep(0.02)
+        raise AssertionError("never answered")
+
+    def send(self, body: str) -> int:
+        if not self.headers:
+            self.hello()
+        self.connection.request("POST", "/sync/facts", body, self.headers)
+        answer = self.connection.getresponse()
+        said = json.loads(answer.read())
+        assert answer.status == 200, said
+        return int(said["answers"][0]["status"])
 
 
 def kept_ids(folder: Path) -> list[str]:
@@ -64,11 +72,12 @@ def kept_ids(folder: Path) -> list[str]:
 
 def test_a_worker_killed_between_requests_has_lost_nothing(start: Start, folder: Path) -> None:
     server = start("--data", folder)
-    phone, before, after = Phone(server.port), new_id(), new_id()
-    assert phone.keep(before) == 201
-    os.kill(server.worker(), signal.SIGKILL)
-    assert phone.keep(after) == 201
-    assert phone.keep(before) == 200
+    before, after = new_id(), new_id()
+    with closing(Phone(server.port)) as phone:
+        assert phone.keep(before) == 201
+        os.kill(server.worker(), signal.SIGKILL)
+        assert phone.keep(after) == 201
+        assert phone.keep(before) == 200
     assert sorted(kept_ids(folder)) == sorted([before, after])
 
 
@@ -78,13 +87,13 @@ def test_a_worker_killed_in_the_middle_of_200_saves_has_every_answered_one_once(
     enough = Event()
 
     def save_fifty(_: int) -> None:
-        phone = Phone(server.port)
-        for _ in range(50):
-            fact_id = new_id()
-            assert phone.keep(fact_id) in (200, 201)
-            answered.append(fact_id)
-            if len(answered) >= 80:
-                enough.set()
+        with closing(Phone(server.port)) as phone:
+            for _ in range(50):
+                fact_id = new_id()
+                assert phone.keep(fact_id) in (200, 201)
+                answered.append(fact_id)
+                if len(answered) >= 80:
+                    enough.set()
 
     with ThreadPoolExecutor(4) as pool:
         phones = pool.map(save_fifty, range(4))

@@ -3,13 +3,17 @@
 import os
 import signal
 import socket
+import sqlite3
 import stat
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from time import sleep
 
 import pytest
+
+from app.judgement.programme import load_builtin
 
 from .conftest import Command, Server
 
@@ -30,6 +34,13 @@ def test_it_makes_a_private_folder_with_secret_and_database(start: Start, tmp_pa
     assert mode(folder) == 0o700
     assert {mode(path) for path in folder.iterdir()} == {0o600}
     assert {"secret", "chitbook.sqlite"} <= {path.name for path in folder.iterdir()}
+
+
+def test_it_offers_the_built_in_programmes(start: Start, folder: Path) -> None:
+    start("--data", folder).stop()
+    with closing(sqlite3.connect(folder / "chitbook.sqlite")) as connection:
+        (offered,) = connection.execute("SELECT count(*) FROM programme WHERE is_offered").fetchone()
+    assert offered == len(load_builtin())
 
 
 def test_the_default_folder_lies_in_the_home(start: Start, command: Command) -> None:
