@@ -9,14 +9,14 @@ from datetime import datetime
 
 from app.judgement.facts import Fact, Part, Weighing
 from app.judgement.history import History
-from app.judgement.losses import LOSS_RELATIVE_SD, Losses, losses_between, rootlet_share
+from app.judgement.losses import LOSS_RELATIVE_SD, losses_by, rootlet_share
+from app.judgement.malt import GREEN_WB, malt_moisture, outturn_moisture
 from app.judgement.moisture import (
     ASSUMED_MOISTURE_SD,
     MEASURED_MOISTURE_SD,
     Charged,
     dry_kg_of,
     is_of_whole_charge,
-    moisture_at,
     scale_step_kg,
 )
 from app.judgement.rejects import is_moisture_assumed, skimmings_sd_kg
@@ -24,13 +24,16 @@ from app.science.mass_balance import dry_matter_with_sd
 from app.science.moisture import resolution_sd
 
 GUESSED_MASS_RELATIVE_SD = 0.05
-GUESSED_MALT_MOISTURE = (0.05, 0.01)
 ASSUMED_LOSS_MOISTURE_SD = 0.03
-"""From memory: a mass that was guessed is within 10 %, malt that nobody tested at 5 ± 2 %, and the moisture of a wet
-sample within 6 points of that of its stage."""
+CULMS_MOISTURE_SD = 0.01
+"""From memory: a mass that was guessed is within 10 %, the moisture of a wet sample within 6 points of that of its
+stage, that of culms within 2 points of the malt's."""
 
-GREEN_WB = 0.15
-"""What leaves a batch wetter than this is green malt, and no part of an outturn."""
+FADING = {
+    "steep": "Gone with the steep water",
+    "respiration": "Breathed away",
+    "roast": "Driven off by the roast",
+}
 
 
 @dataclass(frozen=True)
@@ -112,13 +115,12 @@ def green_departures(history: History, now: datetime) -> tuple[Part, ...]:
 
 def fading_lines(history: History, start: Charged, now: datetime) -> tuple[AccountLine, ...]:
     """What went with the steep water, the breath and the roast: estimated on the grain that was there at each hour."""
-    parts: tuple[tuple[str, str, Callable[[Losses], float]], ...] = (
-        ("steep", "Gone with the steep water", lambda losses: losses.steep),
-        ("respiration", "Breathed away", lambda losses: losses.respiration),
-        ("roast", "Driven off by the roast", lambda losses: losses.roast),
-    )
     found = []
-    for key, word, share in parts:
+    for key, word in FADING.items():
+
+        def share(at: datetime, key: str = key) -> float:
+            return float(getattr(losses_by(history, at), key))
+
         dry_kg = _faded_kg(history, start, now, share)
         if dry_kg > 0.0:
             note = "from the programme’s figure and the hours"
@@ -126,17 +128,19 @@ def fading_lines(history: History, start: Charged, now: datetime) -> tuple[Accou
     return tuple(found)
 
 
-def _faded_kg(history: History, start: Charged, now: datetime, share: Callable[[Losses], float]) -> float:
-    """Between any two moments at which grain came or went, the loss falls on what was there."""
+def _faded_kg(history: History, start: Charged, now: datetime, share: Callable[[datetime], float]) -> float:
+    """Between any two moments at which grain came or went, the loss falls on what was there.
+
+    share: what was lost by a moment, of the first dry matter of grain that had been there from the beginning.
+    """
     arrived = [(part.at, part.dry_kg) for part in history.charges if part.at <= now]
     gone = [(fact.at, -kg) for line in removal_lines(history, start, now) for fact, kg in line.parts]
     moves = sorted([*(arrived or [(start.at, start.dry_kg)]), *gone])
     first_kg = lost_kg = 0.0
     for place, (at, dry_kg) in enumerate(moves):
-        first_kg += dry_kg / (1.0 - losses_between(history, start.at, at).total)
+        first_kg += dry_kg / (1.0 - losses_by(history, at).total)
         until = moves[place + 1][0] if place + 1 < len(moves) else now
-        before, after = (share(losses_between(history, start.at, moment)) for moment in (at, until))
-        lost_kg += max(first_kg, 0.0) * (after - before)
+        lost_kg += max(first_kg, 0.0) * (share(until) - share(at))
     return lost_kg
 
 
@@ -144,14 +148,12 @@ def culms_line(history: History, start: Charged, now: datetime, *, has_malt: boo
     """The rootlets: weighed, or once the malt is dressed and weighed without them, estimated from the growth."""
     weighed = [fact for fact in history.of_shape(Weighing, "culms") if start.at <= fact.at <= now]
     if weighed:
-        moisture, sd = malt_moisture(history, start, weighed[-1].at)
-        masses = [_of_weighing(each, moisture, max(sd, 0.01)) for each in weighed]
+        malt = malt_moisture(history, weighed[-1].at, now)
+        masses = [_of_weighing(each, malt.moisture_wb, max(malt.sd, CULMS_MOISTURE_SD)) for each in weighed]
         return _line("culms", "Culms", masses, note="taken to be as dry as the malt")
-    split_kg = sum(kg for line in removal_lines(history, start, now) for _, kg in line.parts)
-    grown = rootlet_share(history, now) - rootlet_share(history, start.at)
-    if not has_malt or grown <= 0.0:
+    dry_kg = _faded_kg(history, start, now, lambda at: rootlet_share(history, at)) if has_malt else 0.0
+    if dry_kg <= 0.0:
         return None
-    dry_kg = grown * max(start.dry_kg - split_kg, 0.0)
     note = "not weighed: from the programme’s figure and the hours of growth"
     return AccountLine("culms", "Culms", dry_kg, LOSS_RELATIVE_SD * dry_kg, "estimated", note)
 
@@ -160,9 +162,9 @@ def outturn_line(history: History, start: Charged, now: datetime) -> tuple[Accou
     """The malt, and its mass as it was weighed; what was packed stands in where no outturn was weighed."""
     weighed = [fact for fact in history.of_shape(Weighing, "outturn") if start.at <= fact.at <= now]
     if weighed:
-        masses = [_of_weighing(each, *outturn_moisture(history, start, each)) for each in weighed]
-        is_guess = any(each.moisture_wb is None and not is_tested(history, start, each.at) for each in weighed)
-        note = "moisture not tested: taken as 5 ± 2 %" if is_guess else ""
+        moistures = [outturn_moisture(history, each, now) for each in weighed]
+        masses = [_of_weighing(each, *known[:2]) for each, known in zip(weighed, moistures, strict=True)]
+        note = "" if all(known.is_tested for known in moistures) else "moisture not tested: taken as 5 ± 2 %"
         return _line("outturn", "Malt", masses, note=note), sum(each.net_kg for each in weighed)
     kinds = ("pack", "dispatch", "roast_charge")
     left = [part for part in history.departures if part.kind in kinds and start.at <= part.at <= now]
@@ -171,27 +173,6 @@ def outturn_line(history: History, start: Charged, now: datetime) -> tuple[Accou
     return _line("outturn", "Malt", [_of_part(part) for part in left], note="as packed"), sum(
         part.as_is_kg for part in left
     )
-
-
-def outturn_moisture(history: History, start: Charged, weighing: Weighing) -> tuple[float, float]:
-    if weighing.moisture_wb is not None:
-        return weighing.moisture_wb, ASSUMED_MOISTURE_SD
-    return malt_moisture(history, start, weighing.at)
-
-
-def malt_moisture(history: History, start: Charged, at: datetime) -> tuple[float, float]:
-    """The malt's moisture and its standard uncertainty, as last determined on or after the kiln; else 5 ± 2 %."""
-    tested = is_tested(history, start, at)
-    known = moisture_at(history, at) if tested else None
-    return (known.moisture_wb, known.sd) if known else GUESSED_MALT_MOISTURE
-
-
-def is_tested(history: History, start: Charged, at: datetime) -> bool:
-    """Whether some determination tells the moisture of the dried malt, and not of the green."""
-    known = moisture_at(history, at)
-    if known is None or known.sample is None:
-        return False
-    return known.sample.moisture_wb <= GREEN_WB and known.sample.fact.kind not in ("charge", "split", "merge")
 
 
 def _of_part(part: Part) -> _Mass:

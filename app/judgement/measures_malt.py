@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from app.judgement.account import Figure
-from app.judgement.account_lines import AccountLine, is_tested, malt_moisture, outturn_moisture
+from app.judgement.account_lines import AccountLine
 from app.judgement.exposure import kiln_exposure
 from app.judgement.facts import Weighing
+from app.judgement.malt import malt_moisture, outturn_moisture
 from app.judgement.measure import Measure, View
 from app.judgement.measures_steep import highest_measure
 from app.judgement.moisture import charged
@@ -51,18 +52,17 @@ def _final_moisture(view: View) -> Measure:
     if start is None or not view.of("kilning") or view.is_in("kilning"):
         return Measure(key, word, "wb", note="not dried yet")
     weighed = [fact for fact in view.history.of_shape(Weighing, "outturn") if start.at <= fact.at <= view.now]
-    weighed = [fact for fact in weighed if fact.net_kg > 0.0]
-    known = [each for each in weighed if each.moisture_wb is not None or is_tested(view.history, start, each.at)]
-    if known:
-        pairs = [(each.net_kg, *outturn_moisture(view.history, start, each)) for each in known]
-        mass = sum(kg for kg, _, _ in pairs)
-        value = sum(kg * moisture for kg, moisture, _ in pairs) / mass
-        sd = math.hypot(*(kg * sd for kg, _, sd in pairs)) / mass
-        return Measure(key, word, "wb", value, 2.0 * sd, len(known))
-    if not is_tested(view.history, start, view.now):
+    known = [(each, outturn_moisture(view.history, each, view.now)) for each in weighed if each.net_kg > 0.0]
+    tested = [(each.net_kg, malt) for each, malt in known if malt.is_tested]
+    if tested:
+        mass = sum(kg for kg, _ in tested)
+        value = sum(kg * malt.moisture_wb for kg, malt in tested) / mass
+        sd = math.hypot(*(kg * malt.sd for kg, malt in tested)) / mass
+        return Measure(key, word, "wb", value, 2.0 * sd, len(tested))
+    malt = malt_moisture(view.history, view.now, view.now)
+    if not malt.is_tested:
         return Measure(key, word, "wb", note="not tested")
-    value, sd = malt_moisture(view.history, start, view.now)
-    return Measure(key, word, "wb", value, 2.0 * sd, is_estimate=True, note="as last determined")
+    return Measure(key, word, "wb", malt.moisture_wb, 2.0 * malt.sd, is_estimate=True, note="as last determined")
 
 
 def _outturn(view: View) -> Measure:

@@ -1,0 +1,54 @@
+"""How dry the malt is: as weighed with its outturn, as tested, or taken for granted where nobody knows."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import NamedTuple
+
+from app.judgement.facts import Weighing
+from app.judgement.history import History
+from app.judgement.moisture import ASSUMED_MOISTURE_SD, MoistureSample, moisture_at, samples
+from app.judgement.stages import all_stages
+
+GREEN_WB = 0.15
+"""Wetter than this it is green malt, or not dried yet."""
+
+
+class MaltMoisture(NamedTuple):
+    """is_tested: something told it; otherwise it is taken as 5 ± 2 %, from memory."""
+
+    moisture_wb: float
+    sd: float
+    is_tested: bool
+
+
+TAKEN_FOR_GRANTED = MaltMoisture(0.05, 0.01, False)
+
+
+def outturn_moisture(history: History, weighing: Weighing, now: datetime) -> MaltMoisture:
+    """The moisture of one outturn: its own, or what is known of the malt then."""
+    if weighing.moisture_wb is not None:
+        return MaltMoisture(weighing.moisture_wb, ASSUMED_MOISTURE_SD, True)
+    return malt_moisture(history, weighing.at, now)
+
+
+def malt_moisture(history: History, at: datetime, now: datetime) -> MaltMoisture:
+    """The malt's moisture as last determined by a moment; else by the first determination after it, up to now."""
+    known = [sample for sample in _dried(history) if sample.at <= now]
+    if known and known[0].at <= at:
+        estimate = moisture_at(history, at)
+        if estimate is not None and estimate.moisture_wb <= GREEN_WB:
+            return MaltMoisture(estimate.moisture_wb, estimate.sd, True)
+    later = next((sample for sample in known if sample.at > at), None)
+    return MaltMoisture(later.moisture_wb, later.sd, True) if later else TAKEN_FOR_GRANTED
+
+
+def _dried(history: History) -> list[MoistureSample]:
+    """The determinations that tell of dried malt: made on the kiln or after it, and no longer wet."""
+    heated = [stage.starts_at for stage in all_stages(history) if stage.name in ("kilning", "cooling")]
+    since = heated[0] if heated else history.starts_at
+    return [
+        sample
+        for sample in samples(history)
+        if sample.basis != "charged" and sample.moisture_wb <= GREEN_WB and since is not None and sample.at >= since
+    ]
