@@ -1,0 +1,120 @@
+"""Batches side by side. The difference between lots is checked against scipy's Welch test."""
+
+import pytest
+from scipy.stats import ttest_ind
+
+from app.judgement.comparison import compare_lots, compare_sides, comparison_table, rows_of
+from app.judgement.history import History
+from app.judgement.measures import KEYS, Measure
+from app.judgement.programme import load_builtin
+from tests.judgement.plan_run import plan_story
+from tests.judgement.story import ZERO, Story, at
+
+
+def batch(loss, lot="lot-1", number=1):
+    """A batch of 100 kg that lost this share of its dry matter, and nothing else is known of it."""
+    story = Story()
+    story.charge(100.0, 0.12, lot=lot)
+    story.say(10, "outturn", {"net_kg": 88.0 * (1 - loss) / 0.95, "moisture_wb": 0.05})
+    return story.history()
+
+
+def row(key, *cells):
+    (found,) = rows_of([[cell] if cell else [] for cell in cells])
+    assert found.key == key
+    return found
+
+
+def moisture(value, half_width=None):
+    return Measure("cast_moisture", "Moisture at cast", "wb", value, half_width)
+
+
+def test_rows_come_in_the_order_of_the_measures_and_cells_in_that_of_the_batches():
+    histories = [batch(0.10), batch(0.12)]
+    rows = comparison_table(histories, at(20))
+    assert [each.key for each in rows] == [key for key in KEYS if key in {row.key for row in rows}]
+    losses = next(each for each in rows if each.key == "malting_loss")
+    assert [cell.value for cell in losses.cells] == pytest.approx([0.10, 0.12])
+    assert losses.spread == pytest.approx(0.02)
+
+
+def test_a_measure_that_no_batch_has_is_no_row():
+    assert "acrospire" not in {each.key for each in comparison_table([batch(0.1), batch(0.1)], at(20))}
+
+
+def test_intervals_that_overlap_show_no_difference():
+    found = row("cast_moisture", moisture(0.44, 0.01), moisture(0.45, 0.01))
+    assert found.do_overlap
+    assert "no difference shown" in found.statement
+    assert found.half_width == pytest.approx(2**0.5 * 0.01)
+
+
+def test_intervals_that_are_apart_are_said_to_be():
+    found = row("cast_moisture", moisture(0.42, 0.005), moisture(0.45, 0.005))
+    assert found.do_overlap is False
+    assert found.statement == "the intervals are apart"
+
+
+def test_of_three_one_apart_is_enough_to_say_not_all_overlap():
+    found = row("cast_moisture", moisture(0.42, 0.005), moisture(0.45, 0.005), moisture(0.451, 0.005))
+    assert found.statement == "not all intervals overlap"
+
+
+def test_without_intervals_nothing_is_said_of_the_difference():
+    found = row("cast_moisture", moisture(0.42), moisture(0.45, 0.01))
+    assert (found.statement, found.do_overlap, found.half_width) == ("", None, None)
+    assert found.spread == pytest.approx(0.03)
+
+
+def test_a_batch_that_lacks_a_measure_has_an_empty_cell_and_the_row_says_how_many_have_it():
+    found = row("cast_moisture", moisture(0.44, 0.01), None)
+    assert [cell.is_known for cell in found.cells] == [True, False]
+    assert (found.n_known, found.spread) == (1, None)
+
+
+def test_flags_are_counted_for_the_batch_they_belong_to():
+    programme = load_builtin()["barley_pale"]
+    history = History.from_records(plan_story(programme, ZERO))
+    rows = comparison_table([history], at(500), {history.batch.id: []})
+    assert {each.key: each.cells[0].value for each in rows if each.key.startswith("flags")} == {
+        "flags_notice": 0.0,
+        "flags_caution": 0.0,
+        "flags_act": 0.0,
+    }
+
+
+def losses(found):
+    return next(each for each in found if each.key == "malting_loss")
+
+
+def test_lots_are_compared_with_the_interval_of_welch():
+    first, second = (0.08, 0.09, 0.085, 0.1), (0.12, 0.11, 0.13)
+    histories = [batch(loss) for loss in first] + [batch(loss, "lot-2") for loss in second]
+    found = losses(compare_lots(histories, at(20))[(("lot-1",), ("lot-2",))])
+    expected = ttest_ind(first, second, equal_var=False)
+    interval = expected.confidence_interval(0.95)
+    assert (found.difference.low, found.difference.high) == pytest.approx((interval.low, interval.high))
+    assert (found.difference.n_first, found.difference.n_second) == (4, 3)
+    assert found.has_verdict
+    assert "clear difference" in found.statement
+
+
+def test_fewer_than_three_a_side_get_no_verdict_however_far_apart():
+    histories = [batch(0.05), batch(0.05), batch(0.05), batch(0.20, "lot-2"), batch(0.20, "lot-2")]
+    found = losses(compare_lots(histories, at(20))[(("lot-1",), ("lot-2",))])
+    assert not found.has_verdict
+    assert "n = 3 and 2" in found.statement
+    assert found.difference.difference == pytest.approx(-0.15)
+
+
+def test_only_batches_that_have_the_measure_count_for_it():
+    side = [[moisture(0.44, 0.01)], [moisture(0.45, 0.01)], [Measure("cast_moisture", "", "wb")]]
+    (found,) = compare_sides(side, [[moisture(0.43, 0.01)]])
+    assert (found.difference.n_first, found.difference.n_second) == (2, 1)
+
+
+def test_a_batch_of_two_lots_stands_on_a_side_of_its_own():
+    story = Story()
+    story.charge(50.0, 0.12)
+    story.charge(50.0, 0.12, lot="lot-2")
+    assert list(compare_lots([batch(0.1), story.history()], at(20))) == [(("lot-1",), ("lot-1", "lot-2"))]
