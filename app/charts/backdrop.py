@@ -1,23 +1,23 @@
 """What lies behind and above the curves: stages, the line for now, flags, and the facts that have no curve."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import circumstances, fact_hover, hover, lines
-from app.charts.theme import SEVERITIES, STAGE_HUES, TEMPERATURES, token
+from app.charts.theme import SEVERITIES, STAGE_HUES, TEMPERATURES, Style, token
+from app.judgement.answers import JudgedFlag, answered
 from app.judgement.facts import Action, Answer, Fact, Part, StageChange, Withdrawal
 from app.judgement.flags.base import Flag
 
 FLAGS_ROW, STAGES_ROW, FACTS_ROW = 2.5, 1.5, 0.5
+ROWS = {FLAGS_ROW: "flags", STAGES_ROW: "stage", FACTS_ROW: "entries"}
 _STRIP = "y3"
-# A name that would not fit into its box on a phone is left to the hover text.
-_LEAST_SHARE_FOR_WORDS = 0.2
 _WEIGHED_ON_THE_CURVE = frozenset({"test_bag", "tray", "charge_weighing", "moisture_test"})
 
 
-def backdrop(frame: Frame, flags: Sequence[Flag], answered: Collection[tuple[str, str]]) -> Panel:
-    """Stages, flags, facts and now. answered: (rule, episode_id) of the flags that a person has answered."""
+def backdrop(frame: Frame, flags: Sequence[Flag]) -> Panel:
+    """Stages, flags, facts and now."""
     panel = Panel()
     for span in frame.spans:
         hue = STAGE_HUES[span.name]
@@ -27,7 +27,7 @@ def backdrop(frame: Frame, flags: Sequence[Flag], answered: Collection[tuple[str
         panel.traces.append(_stage_names(frame))
     if rows := _other_facts(frame):
         panel.traces.append(_fact_marks(frame, rows))
-    panel.traces.extend(_flag_marks(frame, flags, answered))
+    panel.traces.extend(_flag_marks(frame, answered(frame.history, flags, frame.now)))
     if frame.now_h is not None:
         line = {"color": token("ink"), "width": 1.5, "dash": "dot"}
         panel.shapes.append(rule("paper", frame.now_h, frame.now_h, 0, 1, line))
@@ -35,21 +35,21 @@ def backdrop(frame: Frame, flags: Sequence[Flag], answered: Collection[tuple[str
 
 
 def _strip_trace(name: str, **more: Any) -> dict[str, Any]:
-    return {"type": "scatter", "name": name, "xaxis": "x", "yaxis": _STRIP, "hoverinfo": "text", **more}
+    place = {"type": "scatter", "xaxis": "x", "yaxis": _STRIP}
+    return {**place, "name": name, "hoverinfo": "text", "showlegend": False, **more}
 
 
 def _stage_names(frame: Frame) -> dict[str, Any]:
-    whole = frame.high_h - frame.low_h
-    fits = [(span.end_h - span.start_h) / whole >= _LEAST_SHARE_FOR_WORDS for span in frame.spans]
     return _strip_trace(
         "stages",
         mode="text",
         x=[round((span.start_h + span.end_h) / 2, 4) for span in frame.spans],
         y=[STAGES_ROW] * len(frame.spans),
-        text=[span.stage.word if fit else "" for span, fit in zip(frame.spans, fits, strict=True)],
+        text=[span.stage.word for span in frame.spans],
+        # From here the page's script knows which names fit into their boxes.
+        customdata=[[span.start_h, span.end_h] for span in frame.spans],
         textfont={"size": 11, "color": token("ink")},
         hovertext=[_stage_hover(frame, span) for span in frame.spans],
-        showlegend=False,
     )
 
 
@@ -101,42 +101,42 @@ def error_bars(
     return {"type": "data", "array": list(half), "color": colour, "thickness": thickness, "width": width}
 
 
-def _flag_marks(frame: Frame, flags: Sequence[Flag], answered: Collection[tuple[str, str]]) -> list[dict[str, Any]]:
+def _flag_marks(frame: Frame, judged: Sequence[JudgedFlag]) -> list[dict[str, Any]]:
     traces = []
     for severity, style in SEVERITIES.items():
-        mine = [flag for flag in flags if flag.severity == severity]
-        if not mine:
-            continue
-        done = [flag.key in answered for flag in mine]
-        colours = [token("sheet") if each else token(style.hue) for each in done]
-        ends = [flag.ends_at or frame.end_at for flag in mine]
-        lasting = [
-            max(0.0, round(frame.hour(end) - frame.hour(flag.starts_at), 4))
-            for flag, end in zip(mine, ends, strict=True)
-        ]
-        bars = {**error_bars(lasting, token(style.hue, 0.6), width=0, thickness=2.5), "symmetric": False}
-        traces.append(
-            _strip_trace(
-                f"flag: {style.word}",
-                mode="markers",
-                x=[frame.hour(flag.starts_at) for flag in mine],
-                y=[FLAGS_ROW] * len(mine),
-                error_x={**bars, "arrayminus": [0.0] * len(mine)},
-                marker={
-                    "symbol": style.symbol,
-                    "size": 10,
-                    "color": colours,
-                    "line": {"color": token(style.hue), "width": 1.5},
-                },
-                hovertext=[_flag_hover(frame, flag, style.word, each) for flag, each in zip(mine, done, strict=True)],
-                cliponaxis=False,
-            )
-        )
+        mine = [each for each in judged if each.flag.severity == severity]
+        if mine:
+            traces.append(_flag_row(frame, mine, style))
     return traces
 
 
-def _flag_hover(frame: Frame, flag: Flag, word: str, is_answered: bool) -> str:
+def _flag_row(frame: Frame, judged: Sequence[JudgedFlag], style: Style) -> dict[str, Any]:
+    """The flags of one severity: a mark where each begins, hollow once answered, and a bar as long as it held."""
+    flags = [each.flag for each in judged]
+    lasted = [frame.hour(flag.ends_at or frame.end_at) - frame.hour(flag.starts_at) for flag in flags]
+    bars = error_bars([max(0.0, round(hours, 4)) for hours in lasted], token(style.hue, 0.6), width=0, thickness=2.5)
+    return _strip_trace(
+        f"flag: {style.word}",
+        mode="markers",
+        x=[frame.hour(flag.starts_at) for flag in flags],
+        y=[FLAGS_ROW] * len(flags),
+        error_x={**bars, "symmetric": False, "arrayminus": [0.0] * len(flags)},
+        marker={
+            "symbol": style.symbol,
+            "size": 10,
+            "color": [token("sheet") if each.holds else token(style.hue) for each in judged],
+            "line": {"color": token(style.hue), "width": 1.5},
+        },
+        hovertext=[_flag_hover(frame, each, style.word) for each in judged],
+        cliponaxis=False,
+    )
+
+
+def _flag_hover(frame: Frame, judged: JudgedFlag, word: str) -> str:
+    flag = judged.flag
     words = flag.in_units(frame.units)
-    head = "<br>".join(lines(words.title))
-    standing = f"{word}, answered" if is_answered else word
-    return hover(head, [standing, frame.clock.span(flag.starts_at, flag.ends_at), *lines(words.meaning)])
+    standing = f"{word}, answered" if judged.holds else word
+    return hover(
+        "<br>".join(lines(words.title)),
+        [standing, frame.clock.span(flag.starts_at, flag.ends_at), *lines(words.meaning)],
+    )

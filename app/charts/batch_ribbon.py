@@ -1,11 +1,12 @@
 """The ribbon of one batch: its stages, what is still planned, its facts, flags, and now, as the ribbon wants them."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from app.charts.ribbon import DRAWN_STAGES, FlagMark, Segment, Tick, ribbon_svg, ribbon_text
+from app.judgement.answers import answered
 from app.judgement.facts import Answer, Withdrawal
 from app.judgement.flags.base import Flag
 from app.judgement.history import History
@@ -35,13 +36,12 @@ def batch_ribbon(
     now: datetime,
     flags: Sequence[Flag] = (),
     *,
-    answered: Collection[tuple[str, str]] = (),
     hours_total: float | None = None,
     height: int = 20,
     has_axis: bool = False,
 ) -> str:
-    """The ribbon as SVG text. answered: the keys (rule, episode_id) of flags that a person has answered."""
-    parts = ribbon_parts(history, now, flags, answered)
+    """The ribbon as SVG text."""
+    parts = ribbon_parts(history, now, flags)
     return ribbon_svg(
         parts.segments,
         label=_label(history),
@@ -55,11 +55,9 @@ def batch_ribbon(
     )
 
 
-def batch_ribbon_text(
-    history: History, now: datetime, flags: Sequence[Flag] = (), *, answered: Collection[tuple[str, str]] = ()
-) -> str:
+def batch_ribbon_text(history: History, now: datetime, flags: Sequence[Flag] = ()) -> str:
     """What the ribbon shows, in words."""
-    parts = ribbon_parts(history, now, flags, answered)
+    parts = ribbon_parts(history, now, flags)
     return ribbon_text(
         parts.segments, label=_label(history), planned=parts.planned, flags=parts.flags, now_h=parts.now_h
     )
@@ -75,9 +73,7 @@ def stacked_ribbons(histories: Sequence[History], now: datetime, **options: Any)
     ]
 
 
-def ribbon_parts(
-    history: History, now: datetime, flags: Sequence[Flag] = (), answered: Collection[tuple[str, str]] = ()
-) -> RibbonParts:
+def ribbon_parts(history: History, now: datetime, flags: Sequence[Flag] = ()) -> RibbonParts:
     found = stages(history, now)
     has_begun = any(stage.name in DRAWN_STAGES for stage in found)
     now_h = history.hour(now) if has_begun and is_live(found) else None
@@ -89,7 +85,10 @@ def ribbon_parts(
             for fact in history.facts
             if fact.at <= now and not isinstance(fact, Answer | Withdrawal)
         ),
-        flags=tuple(FlagMark(history.hour(flag.starts_at), flag.severity, flag.key in answered) for flag in flags),
+        flags=tuple(
+            FlagMark(history.hour(judged.flag.starts_at), judged.flag.severity, judged.holds)
+            for judged in answered(history, flags, now)
+        ),
         now_h=now_h,
     )
 

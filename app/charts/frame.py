@@ -11,7 +11,6 @@ from app.charts.hover import Clock
 from app.charts.theme import STAGE_HUES
 from app.judgement.history import History
 from app.judgement.stages import Stage, is_live, stages
-from app.science.units import from_si
 
 _LEAST_SPAN_H = 6.0
 # Malt may wait days to be dressed: its cooling is shown for so long, and the rest is there to be dragged to.
@@ -88,8 +87,12 @@ class Panel:
         self.rooms.extend((start_h, end_h, value) for value in values)
 
     def bounds(self, low_h: float, high_h: float) -> tuple[float, float] | None:
-        """The least and the greatest value within these hours."""
-        values = [value for start, end, value in self.rooms if start <= high_h and end >= low_h]
+        """The least and the greatest value within these hours; a stretch that only touches them does not count."""
+        values = [
+            value
+            for start, end, value in self.rooms
+            if (start < high_h and end > low_h) or (start == end and low_h <= start <= high_h)
+        ]
         return (min(values), max(values)) if values else None
 
 
@@ -103,10 +106,6 @@ def stacked(rows: Iterable[tuple[str, float]]) -> tuple[float, Mapping[str, tupl
         domains[name] = (max(0.0, (top - height) / whole), top / whole)
         top -= height
     return whole, MappingProxyType(domains)
-
-
-def shown_temperature(value_c: float, units: str) -> float:
-    return round(float(from_si(value_c, "f" if units == "us" else "c")), 3)
 
 
 def box(axis: str, x0: float, x1: float, y0: float, y1: float, colour: str, **more: Any) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """The words that stand beside a point: when, how much, who, where, how. Safe to hand to Plotly, which reads markup."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from textwrap import wrap
 from zoneinfo import ZoneInfo
 
@@ -10,10 +10,11 @@ from app.judgement.history import History
 from app.judgement.kinds import KINDS, QUALITIES
 from app.judgement.moisture import Estimate, MoistureSample
 from app.judgement.wording import is_doubled
-from app.science.units import DEFAULT_UNITS, format_quantity, preferred_mass_unit
+from app.science.units import DEFAULT_UNITS, UNITS, format_quantity, preferred_mass_unit
 
 _LINE = 38
 _MOST_NOTE_LINES = 6
+_HALF_A_SUMMER = timedelta(days=90)
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _QUALITY_WORDS = dict(QUALITIES)
@@ -34,14 +35,26 @@ def plain(text: str) -> str:
 
 def lines(text: str) -> list[str]:
     """A person's words, wrapped to the width of a phone, made safe, and cut short where they go on."""
+    if len(text) <= _LINE and "\n" not in text:
+        return [plain(text)]
     wrapped = [line for part in text.splitlines() for line in wrap(part, _LINE) or [""]]
     if len(wrapped) > _MOST_NOTE_LINES:
         wrapped = [*wrapped[: _MOST_NOTE_LINES - 1], wrapped[_MOST_NOTE_LINES - 1] + " …"]
     return [plain(line) for line in wrapped]
 
 
-def temperature_unit(units: str) -> str:
-    return DEFAULT_UNITS[units]["temperature"]
+def shown_temperature(value_c: float, units: str) -> float:
+    """The number to draw, in the reader's unit."""
+    unit = UNITS[DEFAULT_UNITS[units]["temperature"]]
+    return round(value_c / unit.scale + unit.offset, 3)
+
+
+def temperature_symbol(units: str) -> str:
+    return UNITS[DEFAULT_UNITS[units]["temperature"]].symbol
+
+
+def temperature(value_c: float, units: str) -> str:
+    return f"{shown_temperature(value_c, units):.1f} {temperature_symbol(units)}"
 
 
 def number(value_si: float, unit_key: str, half_width_si: float | None = None) -> str:
@@ -57,10 +70,15 @@ class Clock:
 
     def __init__(self, history: History, zone: ZoneInfo) -> None:
         self._history, self._zone = history, zone
+        ends = [fact.at for fact in (*history.facts[:1], *history.facts[-1:])]
+        # Asking of each time whether it comes twice that night costs more than the rest of its words together.
+        self._may_double = len({each.astimezone(zone).utcoffset() for each in ends}) > 1 or (
+            bool(ends) and ends[-1] - ends[0] > _HALF_A_SUMMER
+        )
 
     def time(self, moment: datetime) -> str:
         local = moment.astimezone(self._zone)
-        which = f" {local.tzname()}" if is_doubled(moment, self._zone) else ""
+        which = f" {local.tzname()}" if self._may_double and is_doubled(moment, self._zone) else ""
         return f"{_WEEKDAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}{which}"
 
     def moment(self, moment: datetime) -> str:
@@ -105,16 +123,19 @@ def _method_word(fact: Fact) -> str:
     return dict(kind.methods).get(fact.method or "", fact.method or "") if kind else fact.method or ""
 
 
-def reading_hover(reading: Reading, word: str, clock: Clock, unit_key: str) -> str:
-    found = [] if reading.value is None else [number(reading.value, unit_key)]
-    between = [each for each in (reading.lowest, reading.highest) if each is not None]
+def temperature_hover(reading: Reading, word: str, clock: Clock, units: str) -> str:
+    found = "" if reading.value is None else temperature(reading.value, units)
     rest = list(clock.fact(reading))
-    if len(between) == 2:
-        low, high = (number(each, unit_key) for each in between)
-        rest.append(f"{low} to {high} since the last look")
+    extremes = [
+        f"{name} {temperature(value, units)}"
+        for name, value in (("lowest", reading.lowest), ("highest", reading.highest))
+        if value is not None
+    ]
+    if extremes:
+        rest.append(f"{', '.join(extremes)} since the last look")
     if reading.correction:
-        rest.append("as read, its instrument’s correction added")
-    return hover(f"{plain(word)} {' '.join(found)}".strip(), [*rest, *circumstances(reading)])
+        rest.append("its instrument’s correction added")
+    return hover(f"{plain(word)} {found}".strip(), [*rest, *circumstances(reading)])
 
 
 def sample_hover(sample: MoistureSample, word: str, clock: Clock) -> str:

@@ -12,6 +12,8 @@ from app.judgement.moisture import Estimate, MoistureSample, moisture_at, sample
 from app.judgement.programme import Limit
 
 _GRID_STEPS = 40
+# The first and the last point tell themselves by where they stand.
+_AT_AN_END = ("charged", "outturn")
 _STEEP = ("immersion", "air_rest")
 
 
@@ -44,6 +46,7 @@ def _determined(frame: Frame, found: Sequence[MoistureSample], style: Style) -> 
         "marker": style.marker(8),
         "hoverinfo": "text",
         "hovertext": [sample_hover(sample, style.word, frame.clock) for sample in found],
+        "showlegend": found[0].basis not in _AT_AN_END,
     }
     spans = [_half_span_h(sample) for sample in found]
     return trace | {"error_x": error_bars(spans, token(style.hue))} if any(spans) else trace
@@ -64,7 +67,7 @@ def _estimate(frame: Frame, found: Sequence[MoistureSample]) -> list[dict[str, A
     hours = [hour for hour, _, _ in points]
     edge = {
         "type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": hours, "hoverinfo": "skip",
-        "line": {"width": 0, "color": token("steep", 0.0)}, "showlegend": False, "legendgroup": "estimate",
+        "line": {"width": 0, "color": token("steep", 0.0)}, "showlegend": False, "legendgroup": "estimated",
     }  # fmt: skip
     low = {**edge, "y": [round(100.0 * max(each.moisture_wb - each.half_width, 0.0), 3) for _, each, _ in points]}
     high = {**edge, "y": [round(100.0 * each.upper, 3) for _, each, _ in points], "fill": "tonexty"}

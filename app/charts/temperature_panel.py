@@ -1,13 +1,14 @@
 """The temperatures of a batch: thermometers by kind and place, limits by stage, and the ceiling on the kiln."""
 
+import bisect
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any, TypeVar
 
 from app.charts.backdrop import error_bars
-from app.charts.frame import Frame, Panel, Span, box, rule, shown_temperature
-from app.charts.hover import reading_hover, temperature_unit
+from app.charts.frame import Frame, Panel, Span, box, rule
+from app.charts.hover import shown_temperature, temperature_hover, temperature_symbol
 from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, token
 from app.judgement.facts import Reading
 from app.judgement.moisture import moisture_at
@@ -48,13 +49,25 @@ def _series(frame: Frame, kind: str, panel: Panel) -> Iterator[dict[str, Any]]:
         style = place_style(kind, place, others)
         others += not has_own_mark(place)
         mine = [each for each in readings if (each.place or "") == place]
-        yield _trace(frame, mine, style)
+        for place_in_time, group in enumerate(_groups(frame, kind, mine)):
+            yield _trace(frame, group, style) | {"legendgroup": style.word, "showlegend": place_in_time == 0}
         for each in mine:
             known = (each.value, each.lowest, each.highest)
             hour = frame.hour(each.at)
             panel.leave_room(
                 hour, hour, *(shown_temperature(value, frame.units) for value in known if value is not None)
             )
+
+
+def _groups(frame: Frame, kind: str, readings: Sequence[Reading]) -> list[list[Reading]]:
+    """Readings to be joined by a line: those of water by immersion, for in between there is none."""
+    if kind != "water_temperature":
+        return [list(readings)]
+    begun = [span.start_h for span in frame.named("air_rest", "germination")]
+    groups: dict[int, list[Reading]] = {}
+    for each in readings:
+        groups.setdefault(bisect.bisect_right(begun, frame.hour(each.at)), []).append(each)
+    return list(groups.values())
 
 
 def _shown_c(reading: Reading) -> float | None:
@@ -82,7 +95,7 @@ def _trace(frame: Frame, readings: Sequence[Reading], style: Style) -> dict[str,
         "line": style.line(),
         "marker": marker,
         "hoverinfo": "text",
-        "hovertext": [reading_hover(each, style.word, frame.clock, temperature_unit(frame.units)) for each in readings],
+        "hovertext": [temperature_hover(each, style.word, frame.clock, frame.units) for each in readings],
     }
     return trace | _bars(frame, readings, shown, style)
 
@@ -174,10 +187,10 @@ def _runs(points: Sequence[tuple[float, Value]], end_h: float) -> list[tuple[flo
 def _ceiling(frame: Frame, steps: Sequence[tuple[float, float, float]], programme: Programme) -> dict[str, Any]:
     hours = [hour for start, end, _ in steps for hour in (start, end)]
     values = [shown_temperature(value, frame.units) for _, _, value in steps for _ in range(2)]
-    unit = "°F" if frame.units == "us" else "°C"
+    unit = temperature_symbol(frame.units)
     return {
         "type": "scatter",
-        "name": "ceiling for the grain",
+        "name": "grain ceiling",
         "mode": "lines",
         "xaxis": "x",
         "yaxis": _AXIS,

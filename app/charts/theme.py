@@ -30,7 +30,7 @@ class Style:
     def line(self, width: float = 1.75) -> dict[str, Any]:
         return {"color": token(self.hue), "dash": self.dash, "width": width, "shape": self.shape}
 
-    def marker(self, size: float = 7) -> dict[str, Any]:
+    def marker(self, size: float = 6.5) -> dict[str, Any]:
         return {
             "symbol": self.symbol,
             "size": size,
@@ -126,7 +126,8 @@ OVERLAID = (
 CONFIG: Mapping[str, Any] = MappingProxyType(
     {
         "displaylogo": False,
-        "responsive": True,
+        # The page's script draws again itself when the width changes.
+        "responsive": False,
         "scrollZoom": False,
         "doubleClick": "reset",
         "modeBarButtons": [["zoomIn2d", "zoomOut2d", "pan2d", "resetScale2d", "toImage"]],
@@ -152,14 +153,21 @@ def base_layout() -> dict[str, Any]:
             "bordercolor": token("edge"),
             "font": {"size": 13, "color": token("ink")},
         },
-        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yanchor": "top", "bgcolor": token("sheet", 0.0)},
+        "legend": {
+            "orientation": "h",
+            "traceorder": "normal",
+            "x": 0,
+            "xanchor": "left",
+            "yanchor": "top",
+            "bgcolor": token("sheet", 0.0),
+        },
         "modebar": {
             "orientation": "h",
             "bgcolor": token("sheet", 0.0),
             "color": token("soft"),
             "activecolor": token("ink"),
         },
-        "margin": {"l": 38, "r": 10, "t": 34, "b": 40, "pad": 0},
+        "margin": {"l": 42, "r": 10, "t": 34, "b": 40, "pad": 0},
     }
 
 
@@ -167,6 +175,7 @@ def hour_axis(shown: Sequence[float], anchor: str) -> dict[str, Any]:
     """Hours of the malthouse clock; a dotted line follows the pointer through both panels."""
     return {
         "range": [round(each, 3) for each in shown],
+        "uirevision": False,
         "anchor": anchor,
         "tickprefix": "h ",
         "tick0": 0,
@@ -190,6 +199,7 @@ def hour_axis(shown: Sequence[float], anchor: str) -> dict[str, Any]:
 def value_axis(shown: Sequence[float], domain: tuple[float, float]) -> dict[str, Any]:
     return {
         "range": [round(each, 3) for each in shown],
+        "uirevision": False,
         "domain": [round(domain[0], 4), round(domain[1], 4)],
         "fixedrange": True,
         "zeroline": False,
@@ -199,8 +209,14 @@ def value_axis(shown: Sequence[float], domain: tuple[float, float]) -> dict[str,
     }
 
 
-def hidden_axis(shown: Sequence[float], domain: tuple[float, float]) -> dict[str, Any]:
-    return value_axis(shown, domain) | {"visible": False}
+def row_axis(rows: Mapping[float, str], domain: tuple[float, float]) -> dict[str, Any]:
+    """Rows of marks, one above the other, each with its name before it; rows: the height of each and its name."""
+    return value_axis((0.0, float(len(rows))), domain) | {
+        "showgrid": False,
+        "tickvals": list(rows),
+        "ticktext": list(rows.values()),
+        "tickfont": {"size": 10, "color": token("soft")},
+    }
 
 
 def panel_title(text: str, top: float) -> dict[str, Any]:

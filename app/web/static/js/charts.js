@@ -1,6 +1,6 @@
 // Draws every figure of the page with Plotly, in the colours of the page, and again when these change.
 import { coloured } from "./chart-colours.js";
-import { fitted, hourStep } from "./chart-fit.js";
+import { fitted, hourStep, legendHeight, named } from "./chart-fit.js";
 
 const COARSE = matchMedia("(pointer: coarse)");
 
@@ -10,15 +10,31 @@ class Chart {
     this.views = box.querySelector("[data-chart-views]");
     this.figure = JSON.parse(box.querySelector("[data-chart]").textContent);
     this.shown = {};
+    this.legend = 40;
   }
 
-  async draw() {
+  // One after the other: Plotly draws in steps, and a second drawing must not run into the first.
+  draw() {
+    this.drawing = (this.drawing ?? Promise.resolve()).then(() => this.drawNow());
+    return this.drawing;
+  }
+
+  async drawNow() {
+    await this.put();
+    const legend = legendHeight(this.place);
+    if (legend === this.legend) return;
+    this.legend = legend;
+    await this.put();
+  }
+
+  put() {
     const width = this.place.clientWidth;
-    const { data, layout, config } = fitted(coloured(structuredClone(this.figure)), width, COARSE.matches);
+    const { data, layout, config } = fitted(coloured(structuredClone(this.figure)), this.legend, COARSE.matches);
     Object.entries(this.shown).forEach(([path, value]) => assign(layout, path, value));
     layout.xaxis.dtick = hourStep(layout.xaxis.range, width);
+    data.filter((trace) => trace.mode === "text" && trace.customdata).forEach((trace) => named(trace, layout.xaxis.range, width));
     this.width = width;
-    await Plotly.react(this.place, data, layout, config);
+    return Plotly.react(this.place, data, layout, config);
   }
 
   async start() {
@@ -26,8 +42,7 @@ class Chart {
     await this.draw();
     this.offerViews(this.figure.layout.meta?.views ?? []);
     this.place.on("plotly_relayout", (change) => this.follow(change));
-    this.place.on("plotly_doubleclick", () => this.show(0));
-    // Plotly keeps the width; what else depends on it (legend, step of the hours) is ours.
+    // The room for the legend and the step of the hours depend on the width.
     new ResizeObserver(() => this.place.clientWidth !== this.width && this.draw()).observe(this.place);
   }
 
@@ -59,6 +74,8 @@ class Chart {
   follow(change) {
     const range = change["xaxis.range"] ?? [change["xaxis.range[0]"], change["xaxis.range[1]"]];
     if (range.some((hour) => hour === undefined)) return;
+    const whole = this.figure.layout.meta?.views?.[0]?.set["xaxis.range"];
+    if (whole?.every((hour, end) => Math.abs(hour - range[end]) < 1e-6)) return this.show(0);
     this.shown = { ...this.shown, "xaxis.range": range };
     this.press(-1);
     this.draw();
