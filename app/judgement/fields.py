@@ -40,7 +40,11 @@ class FieldSpec:
             if self.required:
                 raise ValueError(f"{self.word} is missing.")
             return None
-        return self.check(self.parse(raw, str(typed.get(f"{name}_unit") or "")))
+        return self.check(self.parse(raw, self.unit_typed(typed, name)))
+
+    def unit_typed(self, typed: Mapping[str, str], name: str) -> str:
+        """The unit that was typed for this field, empty where none was."""
+        return str(typed.get(f"{name}_unit") or "")
 
     def parse(self, raw: str, unit: str) -> Any:
         return raw
@@ -51,12 +55,16 @@ class FieldSpec:
 
 @dataclass(frozen=True, kw_only=True)
 class Quantity(FieldSpec):
-    """A number with a unit; low and high are what physics allows, SI. is_difference: 9 °F is 5 °C, not −13 °C."""
+    """A number with a unit; low and high are what physics allows, SI.
+
+    is_difference: 9 °F is 5 °C, not −13 °C. unit_of: the field whose unit it shares where it has none of its own.
+    """
 
     dimension: str
     low: float | None = None
     high: float | None = None
     is_difference: bool = False
+    unit_of: str = ""
 
     def parse(self, raw: str, unit: str) -> float:
         key = unit or units.DEFAULT_UNITS["metric"][self.dimension]
@@ -65,15 +73,17 @@ class Quantity(FieldSpec):
         number = units.parse_number(raw)
         return units.difference_to_si(number, key) if self.is_difference else units.to_si(number, key)
 
+    def unit_typed(self, typed: Mapping[str, str], name: str) -> str:
+        return str(typed.get(f"{name}_unit") or typed.get(f"{self.unit_of}_unit") or "")
+
     def check(self, value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
             raise ValueError(f"{self.word} must be a number.")
-        number = float(value)
-        if self.low is not None and number < self.low:
+        if self.low is not None and value < self.low:
             raise ValueError(f"{self.word} can't be below {self._shown(self.low)}.")
-        if self.high is not None and number > self.high:
+        if self.high is not None and value > self.high:
             raise ValueError(f"{self.word} can't be above {self._shown(self.high)}.")
-        return number
+        return float(value)
 
     def _shown(self, value: float) -> str:
         return units.format_quantity(value, units.DEFAULT_UNITS["metric"][self.dimension])
@@ -90,10 +100,12 @@ class Count(FieldSpec):
         return units.parse_number(raw)
 
     def check(self, value: Any) -> int:
-        if isinstance(value, bool) or not isinstance(value, int | float) or value != int(value):
+        if isinstance(value, bool) or not isinstance(value, int | float):
             raise ValueError(f"{self.word} must be a whole number.")
         if not self.low <= value <= self.high:
             raise ValueError(f"{self.word} must be from {self.low} to {self.high}.")
+        if value != int(value):
+            raise ValueError(f"{self.word} must be a whole number.")
         return int(value)
 
 
@@ -132,9 +144,9 @@ class Moment(FieldSpec):
             moment = datetime.fromisoformat(raw)
             if moment.tzinfo is None:
                 moment = moment.replace(tzinfo=ZoneInfo(unit) if unit else UTC)
-        except (ValueError, ZoneInfoNotFoundError) as error:
+            return moment.astimezone(UTC)
+        except (ValueError, OverflowError, ZoneInfoNotFoundError) as error:
             raise ValueError(f"{self.word} is not a date and time.") from error
-        return moment.astimezone(UTC)
 
     def check(self, value: Any) -> datetime:
         if isinstance(value, str):
@@ -170,7 +182,8 @@ class Lengths(FieldSpec):
         return [units.parse_number(part) for part in raw.replace(";", " ").split()]
 
     def check(self, value: Any) -> tuple[float, ...]:
-        lengths = tuple(float(each) for each in value)
-        if any(not 0 <= each <= 5 for each in lengths):
+        if not isinstance(value, list | tuple) or any(not isinstance(each, int | float) for each in value):
+            raise ValueError(f"{self.word} must be numbers.")
+        if any(not 0 <= each <= 5 for each in value):
             raise ValueError(f"{self.word}: each length is between 0 and 5 kernel lengths.")
-        return lengths
+        return tuple(float(each) for each in value)

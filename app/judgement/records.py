@@ -8,16 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields as dataclass_fields
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
+from app.judgement.envelope import NAMES, read_envelope
 from app.judgement.facts import Fact, Part, Reading, Subject, Tally, Weighing
 from app.judgement.fields import BadValues
-from app.judgement.kinds import KINDS, QUALITIES, VALUELESS_QUALITIES, Kind
-
-ENVELOPE = tuple(field.name for field in dataclass_fields(Fact))
-_TIMES = ("earliest_at", "latest_at", "written_at", "received_at")
-_TEXT_LIMITS = {"place": 60, "instrument": 60, "person": 80, "entered_by": 80, "method": 40, "device": 80, "note": 5000}
+from app.judgement.kinds import KINDS, VALUELESS_QUALITIES, Kind
 
 
 def kind_named(name: object) -> Kind:
@@ -136,61 +133,17 @@ def _take(values: Mapping[str, Any], target: str) -> Any:
 def fact_from_record(record: Mapping[str, Any]) -> Fact:
     """The fact of a record; BadValues names each key that can't be read."""
     kind = kind_named(record.get("kind"))
-    envelope = _envelope(record)
+    envelope = read_envelope(record)
     if envelope["subject"].type not in kind.subjects:
         raise BadValues({"subject": f"{kind.word} is not about a {envelope['subject'].type}."})
     quality = envelope["quality"]
     if record.get("values"):
+        if not isinstance(record["values"], Mapping):
+            raise BadValues({"values": "The values must be a set of fields."})
         values = checked_values(kind, record["values"], quality)
     else:
         values = values_from_typed(kind, envelope["typed"], quality)
     return kind.shape(**envelope, **values)
-
-
-def _envelope(record: Mapping[str, Any]) -> dict[str, Any]:
-    wrong: dict[str, str] = {}
-    known = {name: record[name] for name in ENVELOPE if record.get(name) is not None}
-    subject = known.get("subject")
-    if not isinstance(subject, Mapping) or not subject.get("type") or not subject.get("id"):
-        wrong["subject"] = "What is this about? It needs a type and an id."
-    else:
-        known["subject"] = Subject(str(subject["type"]), str(subject["id"]))
-    if not isinstance(known.get("id"), str) or not 1 <= len(known["id"]) <= 36:
-        wrong["id"] = "The id is missing, or longer than 36 characters."
-    if "at" in record and "earliest_at" not in known:
-        known["earliest_at"] = known["latest_at"] = record["at"]
-    for name in _TIMES:
-        if name in known:
-            known[name] = _time(name, known[name], wrong)
-    for name in ("earliest_at", "latest_at"):
-        if name not in known:
-            wrong.setdefault(name, "The time is missing.")
-    if not wrong and known["latest_at"] < known["earliest_at"]:
-        wrong["latest_at"] = "The end is before the beginning."
-    for name, limit in _TEXT_LIMITS.items():
-        if name in known and (not isinstance(known[name], str) or len(known[name]) > limit):
-            wrong[name] = f"This must be text of at most {limit} characters."
-    known.setdefault("quality", "measured")
-    if known["quality"] not in dict(QUALITIES):
-        wrong["quality"] = "That is not one of the qualities."
-    typed = known.get("typed", {})
-    if not isinstance(typed, Mapping):
-        wrong["typed"] = "What was typed must be a set of fields."
-    known["typed"] = {str(key): str(value) for key, value in dict(typed).items()} if isinstance(typed, Mapping) else {}
-    if wrong:
-        raise BadValues(wrong)
-    return known
-
-
-def _time(name: str, value: object, wrong: dict[str, str]) -> datetime | None:
-    try:
-        moment = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
-        if moment.tzinfo is None:
-            raise ValueError
-        return moment.astimezone(UTC)
-    except (ValueError, OverflowError):
-        wrong[name] = "This is not a time with its offset, such as 2026-03-01T06:30:00Z."
-        return None
 
 
 def record_from_fact(fact: Fact) -> dict[str, Any]:
@@ -201,7 +154,7 @@ def record_from_fact(fact: Fact) -> dict[str, Any]:
         value = getattr(fact, field.name)
         if value is None:
             continue
-        (record if field.name in ENVELOPE else values)[field.name] = _plain(value)
+        (record if field.name in NAMES else values)[field.name] = _plain(value)
     record["values"] = values
     return record
 

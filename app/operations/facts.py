@@ -49,7 +49,10 @@ def record_fact(
     body: the entry as it was sent, where the record was made from it. Rejected names the fields that can't be taken;
     KeptOtherwise: the id is taken by other content; Conflict: another fact has superseded the same one.
     """
-    digest = body_digest(record if body is None else body)
+    try:
+        digest = body_digest(record if body is None else body)
+    except ValueError as error:
+        raise Rejected({"": "This entry holds something that is neither a number nor text."}) from error
     known = find_body_sha256(session, str(record.get("id")))
     if known is not None:
         kept = find_fact(session, str(record["id"]))
@@ -100,7 +103,7 @@ def insert_fact(session: Session, new: Fact, digest: str, now: datetime) -> Fact
     return replace(new, seq=seq, received_at=now)
 
 
-def _descendants(subjects: Iterable[Subject]) -> Select[tuple[str]]:
+def _descendants(subjects: Iterable[Subject]) -> Select[str]:
     """The ids of the batches among these subjects, and of every batch that got grain of theirs."""
     rows = [select(literal(each.type).label("type"), literal(each.id).label("id")) for each in dict.fromkeys(subjects)]
     start = union_all(*rows).subquery()
@@ -117,7 +120,10 @@ def _on_this_clock(new: Fact) -> Fact:
     if new.clock != "now" or not new.clock_offset_s:
         return new
     shift = timedelta(seconds=new.clock_offset_s)
-    return replace(new, earliest_at=new.earliest_at + shift, latest_at=new.latest_at + shift)
+    try:
+        return replace(new, earliest_at=new.earliest_at + shift, latest_at=new.latest_at + shift)
+    except OverflowError as error:
+        raise Rejected({"clock_offset_s": "With this offset the time is in no calendar."}) from error
 
 
 def _check_subject(session: Session, new: Fact) -> None:
@@ -144,7 +150,8 @@ def _runs_in_a_circle(session: Session, part: Part) -> bool:
         return True
     if part.source.type != "batch":
         return False
-    return part.source.id in set(session.scalars(_descendants([part.target])))
+    descendants: set[str] = set(session.scalars(_descendants([part.target])).all())
+    return part.source.id in descendants
 
 
 def _check_superseding(session: Session, new: Fact) -> None:
