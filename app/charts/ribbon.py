@@ -19,7 +19,7 @@ _AXIS_HEIGHT = 16
 # 1.2 % is four pixels on the narrowest phone: ten minutes in water still show in a batch of eight days.
 _LEAST_SHARE = 1.2
 # Ticks nearer than this (in thousandths of the width) would run together.
-_TICK_GAP = 3
+_TICK_GAP = 6
 _AXIS_STEPS_H = (1, 2, 3, 6, 12, 24, 48, 96, 168, 336)
 _MOST_AXIS_LABELS = 9
 

@@ -61,7 +61,10 @@ def _reading(
     name: str, word: str, dimension: str, low: float, high: float, *, subjects: frozenset[str] = BATCH
 ) -> Kind:
     def part(target: str, words: str, required: bool) -> Quantity:
-        return Quantity(word=words, target=target, dimension=dimension, low=low, high=high, required=required)
+        shared = "" if target == "value" else "value"
+        return Quantity(
+            word=words, target=target, dimension=dimension, low=low, high=high, required=required, unit_of=shared
+        )
 
     fields = {
         "value": part("value", word, True),
@@ -71,8 +74,10 @@ def _reading(
     return Kind(name, "reading", word, subjects, fields, has_place=True, has_instrument=True)
 
 
-def _mass(word: str, target: str, *, required: bool = False, low: float = 0.0) -> Quantity:
-    return Quantity(word=word, target=target, dimension="mass", low=low, high=1_000_000.0, required=required)
+def _mass(word: str, target: str, *, required: bool = False, low: float = 0.0, unit_of: str = "") -> Quantity:
+    return Quantity(
+        word=word, target=target, dimension="mass", low=low, high=1_000_000.0, required=required, unit_of=unit_of
+    )
 
 
 def _moisture(word: str = "Moisture", *, required: bool = False) -> Quantity:
@@ -93,8 +98,8 @@ def _weighing(
     if vessel:
         fields["vessel"] = Text(word=vessel, target="vessel", max_length=40)
     fields["gross"] = _mass("Gross", "gross_kg", low=low)
-    fields["tare"] = _mass("Tare", "tare_kg")
-    fields["net"] = _mass("Net", "net_kg", low=low)
+    fields["tare"] = _mass("Tare", "tare_kg", unit_of="gross")
+    fields["net"] = _mass("Net", "net_kg", low=low, unit_of="gross")
     fields.update(extra or {})
     return Kind(name, "weighing", word, subjects, fields, methods=methods, has_place=not vessel, has_instrument=True)
 

@@ -29,6 +29,8 @@ def init_app(app: Flask, settings: Settings) -> None:
 
     csrf.init_app(app)
     app.config["COMPRESS_MIMETYPES"] = ["text/html", "application/json", "text/css", "text/javascript", "image/svg+xml"]
+    app.config["COMPRESS_ALGORITHM"] = ["br", "gzip"]
+    app.config["COMPRESS_BR_LEVEL"] = 6
     compress.init_app(app)
     for part in (database, security, static_files, failures, formatting, reader, entry_words, plotly_script):
         part.init_app(app, settings)

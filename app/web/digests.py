@@ -1,4 +1,4 @@
-"""Keeping the digest of an ended batch abreast of its facts. A live batch is always judged from its facts themselves."""
+"""Keeping the digest of an ended batch abreast of its facts. A live batch is always judged from its facts."""
 
 from __future__ import annotations
 

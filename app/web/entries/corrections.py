@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from app import ports
 from app.judgement.facts import Fact, Subject
-from app.judgement.fields import Moment, Quantity
+from app.judgement.fields import FieldSpec, Moment, Quantity
 from app.judgement.kinds import KINDS
 from app.science import units
 from app.web.entries.forms import EntryForm, entry_form
@@ -35,7 +36,7 @@ def correction_form(fact: Fact, formdata: Any, system: str, zone: ZoneInfo, now:
 def typed_of(fact: Fact, system: str, zone: ZoneInfo) -> dict[str, str]:
     """What was typed; where only the value is known, that value as one would type it."""
     if fact.typed:
-        return dict(fact.typed)
+        return _in_one_unit(dict(fact.typed), KINDS[fact.kind].fields)
     typed: dict[str, str] = {}
     for name, spec in KINDS[fact.kind].fields.items():
         outer, _, inner = spec.target.partition(".")
@@ -53,4 +54,17 @@ def typed_of(fact: Fact, system: str, zone: ZoneInfo) -> dict[str, str]:
             typed[name] = f"{value.type}:{value.id}"
         else:
             typed[name] = " ".join(f"{each:g}" for each in value) if isinstance(value, tuple) else str(value)
+    return typed
+
+
+def _in_one_unit(typed: dict[str, str], fields: Mapping[str, FieldSpec]) -> dict[str, str]:
+    """A number that came with a unit of its own, where the form has one unit for several, said in that unit."""
+    for name, spec in fields.items():
+        own = typed.get(f"{name}_unit", "")
+        if not isinstance(spec, Quantity) or not spec.unit_of or not own or not typed.get(name):
+            continue
+        shared = typed.setdefault(f"{spec.unit_of}_unit", own)
+        if own != shared:
+            typed[name] = f"{units.from_si(units.to_si(units.parse_number(typed[name]), own), shared):.8g}"
+        del typed[f"{name}_unit"]
     return typed

@@ -23,7 +23,7 @@ class _Typed:
         if quality in VALUELESS_QUALITIES and not str(self.data or "").strip():  # type: ignore[attr-defined]  # mixed into WTForms fields
             return
         try:
-            self.spec.read(form.typed(), self.name)  # type: ignore[attr-defined]  # mixed into WTForms fields
+            self.spec.read(form.typed(), self.short_name)  # type: ignore[attr-defined]  # mixed into WTForms fields
         except ValueError as error:
             raise ValidationError(str(error)) from error
 
@@ -49,7 +49,8 @@ class TypedChoice(_Typed, RadioField):
 def fields_for(name: str, spec: FieldSpec, kind_name: str, system: str) -> dict[str, Any]:
     """The form fields of one field of a kind; for a quantity also that of its unit."""
     if isinstance(spec, Quantity):
-        return {name: TypedString(spec), f"{name}_unit": unit_field(spec, kind_name, system)}
+        units_too = {} if spec.unit_of else {f"{name}_unit": unit_field(spec, kind_name, system)}
+        return {name: TypedString(spec), **units_too}
     if isinstance(spec, Choice):
         return {name: TypedChoice(spec)}
     if isinstance(spec, Lengths) or (isinstance(spec, Text) and spec.max_length > 300):

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from functools import lru_cache
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 from zoneinfo import ZoneInfo
 
+from werkzeug.datastructures import MultiDict
 from wtforms import Form, HiddenField, RadioField, StringField, TextAreaField, ValidationError
 from wtforms.fields import DateTimeLocalField
 from wtforms.validators import Length, Optional
@@ -26,7 +27,7 @@ WHEN = (
     ("between", "between …"),
 )
 FOLDS = (("first", "the first time"), ("second", "the second time"))
-PLACES = (("", "anywhere"), ("top", "top"), ("middle", "middle"), ("bottom", "bottom"))
+COMMON = ("when", "at", "earliest", "latest", "fold", "place", "instrument", "person", "quality", "note")
 
 
 class ClockField(DateTimeLocalField):
@@ -39,10 +40,31 @@ class ClockField(DateTimeLocalField):
         return str(self.data or "")
 
 
-class EntryForm(Form):
-    """What every entry has beside the fields of its kind."""
+class KindForm(Form):
+    """The fields that belong to one kind of entry alone."""
 
     kind: ClassVar[Kind]
+
+    @classmethod
+    def kind_names(cls) -> list[str]:
+        """Their names, units and the way of doing it among them."""
+        names = [name for field in cls.kind.fields for name in (field, f"{field}_unit")]
+        return [name for name in (*names, "method") if hasattr(cls, name)]
+
+    def scoped(self) -> Self:
+        """As the tub page draws it, where all kinds share one form: every field under the kind's own name."""
+        for name in self.kind_names():
+            self._fields[name].name = self._fields[name].id = f"{self.kind.name}-{name}"
+        return self
+
+    def typed(self) -> dict[str, str]:
+        """The fields as they were typed, with their units; empty ones left out."""
+        names = [name for name in self.kind_names() if name != "method"]
+        return {name: str(self._fields[name].data) for name in names if str(self._fields[name].data or "").strip()}
+
+
+class EntryForm(KindForm):
+    """A whole entry: the fields of its kind, and those that every entry has."""
 
     id = HiddenField()
     supersedes_id = HiddenField()
@@ -60,11 +82,6 @@ class EntryForm(Form):
 
     zone: ZoneInfo
     now: datetime
-
-    def typed(self) -> dict[str, str]:
-        """The fields of the kind as they were typed, with their units; empty ones left out."""
-        names = [name for field in self.kind.fields for name in (field, f"{field}_unit") if name in self._fields]
-        return {name: str(self._fields[name].data) for name in names if str(self._fields[name].data or "").strip()}
 
     def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
         """Every field by itself, then time and values as a whole."""
@@ -132,15 +149,41 @@ class EntryForm(Form):
 
 
 @lru_cache(maxsize=256)
+def kind_class(kind_name: str, system: str) -> type[KindForm]:
+    """The form of a kind's own fields, for a reader of this system of units."""
+    return type(f"{_class_name(kind_name)}Fields", (KindForm,), _kind_fields(kind_name, system))
+
+
+@lru_cache(maxsize=256)
 def form_class(kind_name: str, system: str) -> type[EntryForm]:
-    """The form of a kind, for a reader of this system of units."""
+    """The whole form of a kind, for a reader of this system of units."""
+    return type(f"{_class_name(kind_name)}Form", (EntryForm,), _kind_fields(kind_name, system))
+
+
+def _class_name(kind_name: str) -> str:
+    return kind_name.title().replace("_", "")
+
+
+def _kind_fields(kind_name: str, system: str) -> dict[str, Any]:
     kind = KINDS[kind_name]
     fields: dict[str, Any] = {"kind": kind}
     for name, spec in kind.fields.items():
         fields |= fields_for(name, spec, kind_name, system)
     if kind.methods:
         fields["method"] = RadioField("How", choices=kind.methods, default=kind.methods[0][0])
-    return type(f"{kind_name.title().replace('_', '')}Form", (EntryForm,), fields)
+    return fields
+
+
+def unscoped(sent: MultiDict[str, str], kind_name: str) -> MultiDict[str, str]:
+    """What the tub page sent, of this kind and common to all, under the names that the form of the kind knows."""
+    prefix = f"{kind_name}-"
+    common = {"id", "supersedes_id", "insist", *COMMON}
+    pairs = [
+        (key.removeprefix(prefix), value)
+        for key, value in sent.items(multi=True)
+        if key in common or key.startswith(prefix)
+    ]
+    return MultiDict(pairs)
 
 
 def entry_form(

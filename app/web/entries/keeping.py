@@ -33,6 +33,14 @@ class Answer:
     questions: tuple[Question, ...] = ()
     current: Fact | None = None
 
+    @property
+    def current_words(self) -> str:
+        """What stands already, in a word or two; empty where nothing does."""
+        if self.current is None:
+            return ""
+        typed = " ".join(self.current.typed.get(name, "") for name in ("value", "gross", "net", "text"))
+        return f"{KINDS[self.current.kind].word} {' '.join(typed.split())[:60]}".strip()
+
 
 def keep_entry(
     session: Session, form: EntryForm, history: History | None, subject: tuple[str, str], entered_by: str | None

@@ -69,7 +69,7 @@ def _page(fact: Fact, answer: Answer) -> str:
     later = find_superseder(db(), fact.id)
     history = _history(fact)
     outside = history is not None and history.programme is not None and not history.programme.husked
-    context: dict[str, Any] = {"fact": fact, "form": answer.form, "questions": answer.questions, "outside": outside}
+    context: dict[str, Any] = {"fact": fact, "form": answer.form, "asked": answer, "outside": outside}
     context |= {"later": later, "back": _home_of(fact), "undo_id": ports.new_id(), "words": words()}
     return render_template("facts/correct.html", **context)
 

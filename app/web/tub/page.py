@@ -19,25 +19,14 @@ from app.judgement.meaning import Meaning, meaning
 from app.judgement.next_steps import NextStep, next_steps
 from app.judgement.stages import Stage, stage_at, stages
 from app.judgement.wording import Words
-from app.web.entries.forms import EntryForm, entry_form
+from app.web.entries.forms import EntryForm, KindForm, entry_form, kind_class
+from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
 from app.web.flags import FlagView, flag_views
+from app.web.formatting import zone
+from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
 
-ABOUTS = {
-    "skimmings": "Stir, wait ten minutes, stir again, skim off what floats and weigh it. Leave “Out of” empty when it was the whole charge.",
-    "float_count": "Light corn floats for the air it holds. It is no test of life, and says nothing on husked oats.",
-    "test_bag_start": "Weigh the bag with its grain before the steep. A cloth bag: wet it first, and weigh it wet for its tare.",
-    "test_bag": "Once rootlets knit the bag it says nothing any more.",
-    "growth_count": "Split a kernel, find the shoot, tap the picture it looks like. Fifty or more tell something.",
-    "rub_out": "Rub kernels between thumb and finger and count how they feel.",
-    "squeeze_test": "Cut or press kernels. How many still have a dry white core?",
-    "inspection": "Root hairs are white, only at rootlet tips, vanish when sprayed, and have no smell. Grey, green, black or pink, on husk or broken corns, or musty: mould. Don’t sniff at it.",
-    "tray": "Its first weighing after loading is its start; each later one tells the moisture.",
-    "heat_on": "No gas or wood burnt through the bed. A carbon monoxide alarm with any flame. Nothing left firing unattended overnight.",
-    "culms": "Dust sensitises lungs and explodes: damp down, wear a mask, no flame.",
-    "co2_room": "Never rely on nose or candle. Above 5000 ppm ventilate; above 15 000 ppm leave.",
-}
 SHOWN_LAST = 6
 
 
@@ -52,8 +41,8 @@ class KeptView:
     undo_id: str
 
 
-def tub_context(history: History, words: Words, people: list[Any], filled: EntryForm | None = None) -> dict[str, Any]:
-    """Everything that the tub's template asks for; filled: a form that was sent and not kept."""
+def tub_context(history: History, words: Words, people: list[Any], asked: Answer | None = None) -> dict[str, Any]:
+    """Everything that the tub's template asks for; asked: what came of a form that was sent and not kept."""
     assert words.now is not None
     now = words.now
     begun = stages(history, now)
@@ -72,9 +61,11 @@ def tub_context(history: History, words: Words, people: list[Any], filled: Entry
         "steps": [step_view(step, words) for step in steps],
         "tiles": tiles_for(history, stage.name if stage else "charged", steps, words),
         "groups": GROUPS,
-        "forms": tub_forms(history, words, filled),
-        "open_kind": filled.kind.name if filled is not None else None,
-        "abouts": ABOUTS,
+        "forms": tub_forms(history, words, asked.form if asked else None),
+        "common": asked.form if asked else common_form(words),
+        "open_kind": asked.form.kind.name if asked else None,
+        "asked": asked,
+        "abouts": ADVICE,
         "last_facts": last_facts(history, words),
         "instruments": sorted({fact.instrument for fact in history.facts if fact.instrument}),
         "people": people,
@@ -83,18 +74,22 @@ def tub_context(history: History, words: Words, people: list[Any], filled: Entry
     }
 
 
-def tub_forms(history: History, words: Words, filled: EntryForm | None) -> dict[str, EntryForm]:
-    """A blank form of every kind, with what was used last; the filled one in its place."""
-    assert words.now is not None
-    clock = local_text(words.now, words.zone)
-    forms = {}
+def tub_forms(history: History, words: Words, filled: EntryForm | None) -> dict[str, KindForm]:
+    """The blank fields of every kind, with what was used last; those of the form that was sent in their place."""
+    forms: dict[str, KindForm] = {}
     for name in TUB_KINDS:
-        if filled is not None and filled.kind.name == name:
-            forms[name] = filled
-            continue
-        defaults = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock, **used_last(history, name)}
-        forms[name] = entry_form(name, system=words.system, zone=words.zone, now=words.now, **defaults)
+        is_filled = filled is not None and filled.kind.name == name
+        blank = kind_class(name, words.system)
+        forms[name] = filled.scoped() if filled and is_filled else blank(data=used_last(history, name)).scoped()
     return forms
+
+
+def common_form(words: Words) -> EntryForm:
+    """The fields that every entry has, blank: any kind's form has them."""
+    assert words.now is not None
+    clock = local_text(words.now, zone())
+    blank = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock}
+    return entry_form("turned", system=words.system, zone=zone(), now=words.now, **blank)
 
 
 def used_last(history: History, kind: str) -> dict[str, str]:
@@ -111,7 +106,7 @@ def used_last(history: History, kind: str) -> dict[str, str]:
         kept["vessel"] = str(known[-1].vessel) if known else {"tray": "tray 1"}.get(kind, "bag 1")
         tared = [each for each in known if each.vessel == kept["vessel"] and each.typed.get("tare")]
         if tared:
-            kept |= {name: tared[-1].typed[name] for name in ("tare", "tare_unit") if name in tared[-1].typed}
+            kept |= {name: tared[-1].typed[name] for name in ("tare", "gross_unit") if name in tared[-1].typed}
     if kind in ("chit_count", "float_count", "squeeze_test"):
         kept.setdefault("looked_at", last.typed.get("looked_at", "100") if last else "100")
     return kept

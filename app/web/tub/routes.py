@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.judgement.kinds import KINDS
 from app.store.batches import Batch, get_batch
 from app.store.facts import find_fact
 from app.store.history import get_history
 from app.store.people import list_people
 from app.web.database import db
-from app.web.entries.forms import EntryForm, entry_form
+from app.web.entries.forms import entry_form, unscoped
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
 from app.web.reader import reader
 from app.web.tub.page import kept_view, tub_context
-from app.web.tub.tiles import TUB_KINDS, value_words
+from app.web.tub.tiles import TUB_KINDS
 
 tub = Blueprint("tub", __name__)
 
@@ -33,7 +30,7 @@ def keep(number: int, kind: str) -> Response | tuple[str, int]:
     if kind not in TUB_KINDS:
         abort(404)
     batch = get_batch(db(), number)
-    form = entry_form(kind, request.form, system=reader().units, zone=zone(), now=request_now())
+    form = entry_form(kind, unscoped(request.form, kind), system=reader().units, zone=zone(), now=request_now())
     answer = keep_entry(db(), form, get_history(db(), batch.id), ("batch", batch.id), reader().name)
     if answer.fact is None:
         return _page(batch, answer), 422
@@ -41,21 +38,10 @@ def keep(number: int, kind: str) -> Response | tuple[str, int]:
     return redirect(url_for("tub.show", number=number, kept=answer.fact.id, again=None if answer.is_new else 1), 303)
 
 
-def _page(batch: Batch, answer: Answer | None = None) -> str:
+def _page(batch: Batch, asked: Answer | None = None) -> str:
     history = get_history(db(), batch.id)
-    filled: EntryForm | None = answer.form if answer else None
-    context = tub_context(history, words(), list_people(db()), filled)
-    fact = find_fact(db(), request.args.get("kept", "")) if "kept" in request.args else None
+    context = tub_context(history, words(), list_people(db()), asked)
+    fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
     if fact is not None:
         context["kept"] = kept_view(history, fact, words(), "again" not in request.args)
-    return render_template("tub/page.html", batch=batch, **context, **_asked(answer))
-
-
-def _asked(answer: Answer | None) -> dict[str, Any]:
-    if answer is None:
-        return {"questions": (), "current": None}
-    current = answer.current
-    shown = None
-    if current is not None:
-        shown = {"id": current.id, "words": f"{KINDS[current.kind].word} {value_words(current, words())}".strip()}
-    return {"questions": answer.questions, "current": shown}
+    return render_template("tub/page.html", batch=batch, **context)
