@@ -155,21 +155,27 @@ def _runs_in_a_circle(session: Session, part: Part) -> bool:
 
 
 def _check_superseding(session: Session, new: Fact) -> None:
-    target = find_fact(session, new.supersedes_id or "")
-    other = find_superseder(session, new.supersedes_id or "")
+    supersedes_id = str(new.supersedes_id)
+    other = find_superseder(session, supersedes_id)
     if other is not None:
         raise Conflict(other, "Somebody has corrected this entry in the meantime.")
-    if target is None:
+    chain = _chain_back(session, new)
+    if not chain:
         return
-    original, passed = target, {new.id}
-    while original.supersedes_id is not None:
-        if original.id in passed:
-            raise Rejected({"supersedes_id": "These corrections go round in a circle."})
-        passed.add(original.id)
-        earlier = find_fact(session, original.supersedes_id)
-        if earlier is None or earlier.id in passed:
-            break
-        original = earlier
+    original = chain[-1]
     kind = original.kind if not isinstance(original, Withdrawal) else new.kind
-    if not can_supersede(new, target, kind):
+    if not can_supersede(new, chain[0], kind):
         raise Rejected({"supersedes_id": "A correction must be of the same kind, about the same thing."})
+
+
+def _chain_back(session: Session, new: Fact) -> list[Fact]:
+    """What the new fact supersedes, what that one superseded, and so on, as far as it has come."""
+    found: list[Fact] = []
+    last: Fact | None = new
+    while last is not None and last.supersedes_id is not None:
+        if last.supersedes_id == new.id:
+            raise Rejected({"supersedes_id": "These corrections go round in a circle."})
+        last = find_fact(session, last.supersedes_id)
+        if last is not None:
+            found.append(last)
+    return found
