@@ -36,7 +36,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     def about_reader() -> dict[str, object]:
         known = reader()
         return {
-            "person_name": known.name or "nobody yet",
+            "person_name": known.name or "Your name",
             "units_name": SYSTEM_NAMES[known.units],
             "units": known.units,
             "theme": session.get("theme"),

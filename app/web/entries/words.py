@@ -9,7 +9,7 @@ from app.judgement.kinds import GROWTH_CLASSES, SET_ASIDE_CLASSES
 from app.web.entries.fields import widget_of
 
 PICTURED = frozenset({*GROWTH_CLASSES, *SET_ASIDE_CLASSES})
-SELDOM = frozenset({"net", "lowest", "highest", "lengths"})
+SELDOM = ["net", "lowest", "highest", "lengths"]
 
 
 def init_app(app: Flask, settings: Settings) -> None:
