@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
@@ -15,6 +16,7 @@ from app.store.packs import Pack
 from app.store.programmes import ProgrammeRevision
 
 ARRIVALS = frozenset({"charge", "split", "merge", "roast_charge"})
+TITLE_LENGTH, VESSEL_LENGTH, PACK_NAME_LENGTH = 80, 60, 80
 
 
 def open_batch(
@@ -42,10 +44,10 @@ def open_batch(
         raise Rejected({"programme": "Choose a programme."})
     batch = Batch(
         id=batch_id,
-        number=number if number is not None else next_number(session),
-        title=title.strip(),
-        species=species,
-        vessel=vessel.strip(),
+        number=_free_number(session, number),
+        title=_fitting("title", title, TITLE_LENGTH),
+        species=_needed("species", species, "Say which grain it is."),
+        vessel=_fitting("vessel", vessel, VESSEL_LENGTH),
         programme=programme,
         created_at=now,
         last_seq=0,
@@ -59,6 +61,27 @@ def open_batch(
     return batch
 
 
+def _free_number(session: Session, number: int | None) -> int:
+    if number is None:
+        return next_number(session)
+    if session.scalar(select(Batch.id).where(Batch.number == number)) is not None:
+        raise Rejected({"number": f"There is a batch {number} already."})
+    return number
+
+
+def _fitting(name: str, text: str, length: int) -> str:
+    text = text.strip()
+    if len(text) > length:
+        raise Rejected({name: f"The {name} is longer than {length} characters."})
+    return text
+
+
+def _needed(name: str, text: str, message: str) -> str:
+    if not text.strip():
+        raise Rejected({name: message})
+    return text.strip()
+
+
 def _record_arrival(session: Session, batch: Batch, part: Mapping[str, Any], now: datetime) -> None:
     if part.get("kind") not in ARRIVALS:
         raise Rejected({"kind": "Grain comes into a batch by charging, splitting, merging, or for roasting."})
@@ -70,9 +93,7 @@ def rename_batch(session: Session, batch: Batch, *, title: str, revision: int) -
     """Give the batch another title; Conflict where somebody did so since that revision was shown."""
     if revision != batch.revision:
         raise Conflict(batch, "Somebody has changed the title in the meantime.")
-    if len(title.strip()) > 80:
-        raise Rejected({"title": "The title is longer than 80 characters."})
-    batch.title = title.strip()
+    batch.title = _fitting("title", title, TITLE_LENGTH)
     batch.revision += 1
     session.flush()
     return batch
@@ -85,9 +106,8 @@ def pack_batch(
     known = session.get(Pack, pack_id)
     if known is not None:
         return known
-    if not name.strip():
-        raise Rejected({"name": "Give the pack a name, as on its label."})
-    pack = Pack(id=pack_id, name=name.strip(), created_at=now)
+    name = _needed("name", _fitting("name", name, PACK_NAME_LENGTH), "Give the pack a name, as on its label.")
+    pack = Pack(id=pack_id, name=name, created_at=now)
     session.add(pack)
     session.flush()
     typed = {**part.get("typed", {}), "source": f"batch:{batch_id}", "target": f"pack:{pack_id}"}
