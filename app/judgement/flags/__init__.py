@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from app.judgement.flags import bed, growing, inspection, keeping, kiln, limits, lot, steep
+from app.judgement.facts import Fact
+from app.judgement.flags import bed, data_quality, growing, inspection, keeping, kiln, limits, lot, steep, weighings
 from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, speak_for
 from app.judgement.history import History
+from app.judgement.slips import looks_like_a_slip
 from app.judgement.wording import METRIC, Words
 
 __all__ = ["RULES", "RULES_VERSION", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]
@@ -25,6 +27,8 @@ _EVERY: Sequence[Rule] = (
     *keeping.RULES,
     *inspection.RULES,
     *lot.RULES,
+    *weighings.RULES,
+    *data_quality.RULES,
 )
 RULES: dict[str, Rule] = {rule.key: rule for rule in _EVERY}
 _CHECKS: tuple[Check, ...] = tuple(dict.fromkeys(rule.check for rule in _EVERY))
@@ -53,8 +57,18 @@ def rule_word(key: str) -> str:
 
 
 def _case(history: History, now: datetime) -> Case:
-    """What is known now. A fact of the future has no say yet."""
-    if not history.facts or history.facts[-1].at <= now:
-        return Case(history, history, now)
+    """What is known now: a fact of the future has no say yet, and one that looks like a slip waits for an answer."""
     known = tuple(fact for fact in history.facts if fact.at <= now)
-    return Case(replace(history, facts=known), history, now)
+    answered = {
+        history.root_id(answer.episode_id) for answer in history.answers if answer.rule == "slip" and answer.at <= now
+    }
+    doubted = tuple(
+        fact for fact in history.once(_doubted) if fact.at <= now and history.root_id(fact.id) not in answered
+    )
+    kept = tuple(fact for fact in known if fact not in doubted) if doubted else known
+    trusted = history if len(kept) == len(history.facts) else replace(history, facts=kept)
+    return Case(trusted, history, now, doubted)
+
+
+def _doubted(history: History) -> tuple[Fact, ...]:
+    return tuple(fact for fact in history.facts if looks_like_a_slip(fact, history))

@@ -1,0 +1,199 @@
+"""What can't be quite right in the record itself: asked about, and stored all the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+
+from app.judgement.facts import Fact, Part, Reading, Remark, StageChange, Tally, Weighing
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.kinds import KINDS
+from app.judgement.moisture import moisture_at
+from app.judgement.slips import looks_like_a_slip
+from app.judgement.stages import Stage
+
+RECORD = "the house's rule"
+CLOCK_OFF_S = 120.0
+FUTURE_ALLOWED = timedelta(minutes=5)
+SILENT_H = 12.0
+WARM_C = 10.0
+WATCHED = frozenset({"immersion", "air_rest", "germination", "stewing", "kilning"})
+_TEMPERATURES = ("grain_temperature", "water_temperature", "air_temperature", "air_on_temperature")
+
+FOLLOWS = {
+    "charged": frozenset({"immersion", "kilning", "germination", "air_rest"}),
+    "immersion": frozenset({"air_rest", "germination"}),
+    "air_rest": frozenset({"immersion", "germination"}),
+    "germination": frozenset({"stewing", "kilning"}),
+    "stewing": frozenset({"kilning"}),
+    "kilning": frozenset({"cooling"}),
+    "cooling": frozenset({"finished", "kilning"}),
+}
+FIRST = frozenset({"charged", "immersion", "kilning"})
+AFTER_THE_END = frozenset(
+    {"note", "flag_answer", "pack", "dispatch", "culms", "outturn", "moisture_test", "kernel_weight", "split", "merge"}
+    | {"roast_charge", "finished", "abandoned"}
+)
+
+
+def slip(case: Case) -> Iterator[Flag]:
+    """Facts that came unasked and look like another unit or a slip: set aside until somebody answers for them."""
+    for fact in case.set_aside:
+        question = looks_like_a_slip(fact, case.whole)[0]
+        is_hot = isinstance(fact, Reading) and fact.kind.endswith("_temperature") and (fact.value or 0.0) > 60.0
+        title = f"Another unit or a slip? {question.message}"
+        yield case.flag(
+            "slip", "act" if is_hot else "caution", [fact],
+            Message(title, "It is left out of every judgement until somebody says what was meant.",
+                    "Correct it, or keep it: answer that it is as it was read."),
+            "what is usual for this kind, stage and programme, from memory",
+            ends_at=case.ended_at, place=fact.place,
+        )  # fmt: skip
+
+
+def silent(case: Case) -> Iterator[Flag]:
+    """Nobody looked for twelve hours while the grain was warm and wet; the stretches of the past, and the one now."""
+    looks = [fact for fact in case.history.facts if _is_look(fact)]
+    for stage in _watched(case):
+        end = case.end_of(stage)
+        inside = [look for look in looks if stage.starts_at < look.at < end]
+        start = case.history.by_id(stage.fact_id)
+        marks = [*([start] if start is not None else []), *inside]
+        for look, until in zip(marks, [*(mark.at for mark in marks[1:]), end], strict=True):
+            if hours_between(look.at, until) > SILENT_H and _is_warm(case, look.at):
+                yield _silent_flag(case, look, until, is_now=until == end and stage.ends_at is None)
+
+
+def _watched(case: Case) -> list[Stage]:
+    return [stage for stage in case.stages if stage.name in WATCHED]
+
+
+def _is_look(fact: Fact) -> bool:
+    return isinstance(fact, Reading | Weighing | Tally) or (isinstance(fact, Remark) and fact.kind == "inspection")
+
+
+def _is_warm(case: Case, moment: datetime) -> bool:
+    """By the last temperature known then; where none is, wet grain is taken to be warm."""
+    last = [case.history.last_before(moment, case.history.readings(kind)) for kind in _TEMPERATURES]
+    known = [each for each in last if each is not None and each.value is not None]
+    if known:
+        return (max(known, key=lambda each: each.at).value or 0.0) > WARM_C
+    estimate = moisture_at(case.history, moment)
+    return estimate is None or estimate.moisture_wb > 0.25
+
+
+def _silent_flag(case: Case, look: Fact, until: datetime, *, is_now: bool) -> Flag:
+    lasted = hours_between(look.at, until)
+    title = f"No reading for {wording.hours(lasted)}, {case.span_words(look.at, until)}"
+    remedy = (
+        "Go and look: temperature first, then smell." if is_now else "Write down what you remember, as a range of time."
+    )
+    return case.flag(
+        "silent", "caution" if is_now else "notice", [look],
+        Message(title, "Warm, wet grain can run away in half a day, and nobody would know.", remedy),
+        "from memory: twelve hours", starts_at=look.at + timedelta(hours=SILENT_H), ends_at=None if is_now else until,
+        worst=lasted, unit="h",
+    )  # fmt: skip
+
+
+def clock_off(case: Case) -> Iterator[Flag]:
+    """A device whose clock is off: one flag for each, open while its last entry shows it."""
+    by_device: dict[str, list[Fact]] = {}
+    for fact in case.whole.facts:
+        if fact.clock_offset_s is not None:
+            by_device.setdefault(fact.device or "", []).append(fact)
+    for device, facts in by_device.items():
+        facts.sort(key=lambda fact: (fact.written_at or fact.at, fact.id))
+        off = [fact for fact in facts if abs(fact.clock_offset_s or 0.0) > CLOCK_OFF_S]
+        if not off:
+            continue
+        worst = max(off, key=lambda fact: abs(fact.clock_offset_s or 0.0))
+        after = [fact.at for fact in facts[facts.index(off[-1]) + 1 :]]
+        seconds = abs(worst.clock_offset_s or 0.0)
+        title = f"The clock of {device or 'a phone'} is off by {wording.hours(seconds / 3600.0)}"
+        yield case.flag(
+            "clock_off", "notice", off,
+            Message(title, "Times taken as “now” were put right by it; times that were typed were not.",
+                    "Set its clock by the network, and look over the times that were typed on it."),
+            RECORD, ends_at=after[0] if after else case.ended_at, worst=seconds / 3600.0, unit="h",
+        )  # fmt: skip
+
+
+def out_of_time(case: Case) -> Iterator[Flag]:
+    """Entries before the batch, in the future, or after the end: each sort as one flag."""
+    began_at = _began_at(case)
+    early = [fact for fact in case.history.facts if began_at is not None and fact.at < began_at and _counts_early(fact)]
+    coming = [fact for fact in case.whole.facts if fact.at > case.now + FUTURE_ALLOWED]
+    end = case.ended_at
+    late = [fact for fact in case.history.facts if end is not None and fact.at > end and fact.kind not in AFTER_THE_END]
+    for rule, facts, words in (
+        ("before_the_batch", early, "before the batch began"),
+        ("in_the_future", coming, "still to come"),
+        ("after_the_end", late, "after the batch had ended"),
+    ):
+        if facts:
+            yield _time_flag(case, rule, facts, words)
+
+
+def _began_at(case: Case) -> datetime | None:
+    begun = [
+        fact.at for fact in case.history.facts if isinstance(fact, Part | StageChange) or fact.kind == "float_count"
+    ]
+    return min(begun, default=None)
+
+
+def _counts_early(fact: Fact) -> bool:
+    """Bags are weighed and instruments read before the charge is; what grows or is done to the batch can't be."""
+    return isinstance(fact, Reading | Tally) or fact.kind in (
+        "turned",
+        "sprinkled",
+        "water_changed",
+        "aerated",
+        "inspection",
+    )
+
+
+def _time_flag(case: Case, rule: str, facts: Sequence[Fact], words: str) -> Flag:
+    first = KINDS[facts[0].kind].word
+    more = f" and {len(facts) - 1} more" if len(facts) > 1 else ""
+    title = f"{first} at {case.hour_words(facts[0].at)}{more}: {words}"
+    return case.flag(
+        rule, "notice", facts,
+        Message(title, "It is kept, and counts at the time it was given.",
+                "If the time is wrong, correct it; a phone's clock may be off, or it is about another batch."),
+        RECORD, ends_at=case.ended_at if rule == "before_the_batch" else None,
+    )  # fmt: skip
+
+
+def strange_order(case: Case) -> Iterator[Flag]:
+    """A stage that seldom follows the one before: it may well be what happened."""
+    arrived = {part.kind for part in case.history.charges}
+    if case.stages and case.stages[0].name not in FIRST and not arrived & {"split", "merge", "roast_charge"}:
+        yield _order_flag(case, case.stages[0], f"The batch begins {case.stages[0].word}")
+    for before, after in zip(case.stages, case.stages[1:], strict=False):
+        if after.name != "abandoned" and after.name not in FOLLOWS.get(before.name, frozenset()):
+            yield _order_flag(case, after, f"From {before.word} to {after.word}")
+
+
+def _order_flag(case: Case, stage: Stage, title: str) -> Flag:
+    fact = case.history.by_id(stage.fact_id)
+    facts = [fact] if fact is not None else list(case.history.facts[:1])
+    return case.flag(
+        "strange_order", "notice", facts,
+        Message(f"{title}, at {case.hour_words(stage.starts_at)}: is that so?",
+                "It may be what happened, or an entry is missing or has a wrong time.",
+                "Add or correct an entry; or answer that it is so."),
+        RECORD, starts_at=stage.starts_at, ends_at=case.ended_at,
+    )  # fmt: skip
+
+
+RULES = (
+    Rule("slip", "Another unit or a slip?", slip),
+    Rule("silent", "No reading while warm", silent),
+    Rule("clock_off", "A clock is off", clock_off),
+    Rule("before_the_batch", "Before the batch", out_of_time),
+    Rule("in_the_future", "In the future", out_of_time),
+    Rule("after_the_end", "After the end", out_of_time),
+    Rule("strange_order", "Strange order of stages", strange_order),
+)
