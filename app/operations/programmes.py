@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from app.judgement.programme import Programme, load_builtin
+from app.errors import Rejected
+from app.judgement.programme import Programme, ProgrammeInvalid, load_builtin, revise
 from app.store.programmes import ProgrammeRevision
 
 
@@ -33,6 +36,19 @@ def keep_programme(session: Session, programme: Programme, *, now: datetime) -> 
             )
     session.flush()
     return programme.digest
+
+
+def revise_programme(session: Session, programme: Programme, changes: Mapping[str, Any], *, now: datetime) -> Programme:
+    """Keep what these changes make of a programme as a new revision; where nothing differs it is the programme itself.
+
+    changes: path -> value, None takes it out. Rejected names the paths that can't stand.
+    """
+    try:
+        revised = revise(programme, changes)
+    except ProgrammeInvalid as error:
+        raise Rejected(error.fields) from error
+    keep_programme(session, revised, now=now)
+    return revised
 
 
 def ensure_builtin_programmes(session: Session, *, now: datetime) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -56,3 +57,27 @@ def list_digests(session: Session, *, limit: int, offset: int = 0) -> list[tuple
         .offset(offset)
     )
     return [(batch, digest) for batch, digest in session.execute(query)]
+
+
+def list_ended(session: Session, rules_version: int, *, limit: int) -> list[tuple[Batch, BatchDigest]]:
+    """Batches that have ended and whose digest is of their last fact, those that ended last first."""
+    query = (
+        select(Batch, BatchDigest)
+        .join(BatchDigest, BatchDigest.batch_id == Batch.id)
+        .where(
+            BatchDigest.is_live.is_(False),
+            BatchDigest.seq == Batch.last_seq,
+            BatchDigest.rules_version == rules_version,
+        )
+        .order_by(BatchDigest.ended_at.desc(), Batch.number.desc())
+        .limit(limit)
+    )
+    return [(batch, digest) for batch, digest in session.execute(query)]
+
+
+def get_digests(session: Session, batch_ids: Sequence[str]) -> dict[str, BatchDigest]:
+    """What these batches came to, by id; those that have no digest yet are left out."""
+    if not batch_ids:
+        return {}
+    rows = session.scalars(select(BatchDigest).where(BatchDigest.batch_id.in_(batch_ids)))
+    return {row.batch_id: row for row in rows}

@@ -41,6 +41,10 @@ def get_lot(session: Session, lot_id: str) -> Lot:
     return lot
 
 
+def find_lot(session: Session, lot_id: str) -> Lot | None:
+    return session.get(Lot, lot_id)
+
+
 def find_lot_by_name(session: Session, name: str) -> Lot | None:
     return session.scalar(select(Lot).where(Lot.name == name))
 

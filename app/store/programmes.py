@@ -7,13 +7,17 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import String, Text, select
+from sqlalchemy import String, Text, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
 from app.judgement.programme import Programme
 from app.store.base import Base
+from app.store.batches import Batch
+from app.store.facts import SHAPE_TABLES, fact
 from app.store.types import JsonText, UtcDateTime, canonical_json
+
+STAGE = SHAPE_TABLES["stage"]
 
 
 class ProgrammeRevision(Base):
@@ -43,11 +47,19 @@ def programme_of(revision: ProgrammeRevision) -> Programme:
     return _read(canonical_json(revision.content))
 
 
-def get_programme(session: Session, digest: str) -> Programme:
-    revision = session.get(ProgrammeRevision, digest)
+def find_revision(session: Session, digest: str) -> ProgrammeRevision | None:
+    return session.get(ProgrammeRevision, digest)
+
+
+def get_revision(session: Session, digest: str) -> ProgrammeRevision:
+    revision = find_revision(session, digest)
     if revision is None:
         raise NotFound("programme", digest[:12])
-    return programme_of(revision)
+    return revision
+
+
+def get_programme(session: Session, digest: str) -> Programme:
+    return programme_of(get_revision(session, digest))
 
 
 def list_programmes(session: Session, digests: Iterable[str] | None = None) -> list[Programme]:
@@ -58,3 +70,34 @@ def list_programmes(session: Session, digests: Iterable[str] | None = None) -> l
     else:
         query = query.where(ProgrammeRevision.digest.in_(set(digests)))
     return [programme_of(revision) for revision in session.scalars(query)]
+
+
+def list_offered(session: Session) -> list[ProgrammeRevision]:
+    """The revisions that are on offer for new batches, by name."""
+    query = select(ProgrammeRevision).where(ProgrammeRevision.is_offered).order_by(ProgrammeRevision.name)
+    return list(session.scalars(query))
+
+
+def list_revisions(session: Session, key: str) -> list[ProgrammeRevision]:
+    """Every revision of that key, on offer or not, the newest first."""
+    query = select(ProgrammeRevision).where(ProgrammeRevision.key == key)
+    return list(session.scalars(query.order_by(ProgrammeRevision.created_at.desc(), ProgrammeRevision.digest)))
+
+
+def count_batches_by_programme(session: Session) -> dict[str, int]:
+    """How many batches were charged with each revision, by its digest; those without any are left out."""
+    rows = session.execute(select(Batch.programme, func.count()).group_by(Batch.programme))
+    return dict(rows.tuples().all())
+
+
+def list_batches_of_programme(session: Session, digest: str) -> list[Batch]:
+    """The batches that were charged with this revision, or moved to it on the way; the newest number first."""
+    later = fact.alias("later")
+    moved = (
+        select(fact.c.subject_id)
+        .join(STAGE, STAGE.c.fact_seq == fact.c.seq)
+        .outerjoin(later, later.c.supersedes_id == fact.c.id)
+        .where(fact.c.subject_type == "batch", STAGE.c.programme == digest, later.c.seq.is_(None))
+    )
+    query = select(Batch).where(or_(Batch.programme == digest, Batch.id.in_(moved)))
+    return list(session.scalars(query.order_by(Batch.number.desc())))

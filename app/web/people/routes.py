@@ -1,5 +1,97 @@
-"""people"""
+"""Who is at this screen, in which units that person reads, and whether the screen is dimmed."""
 
-from flask import Blueprint
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from flask import Blueprint, flash, redirect, render_template, request, session
+from werkzeug.wrappers import Response
+
+from app import ports
+from app.errors import Rejected
+from app.operations.people import SYSTEMS, add_person, change_units
+from app.store.people import find_person, list_people
+from app.web.database import db
+from app.web.formatting import request_now
+from app.web.people.forms import PersonForm, UnitsForm
+from app.web.reader import reader
 
 people = Blueprint("people", __name__)
+
+
+@people.get("/people")
+def index() -> str:
+    return _page(PersonForm(data={"id": ports.new_id(), "units": reader().units}))
+
+
+@people.post("/people")
+def add() -> Response | tuple[str, int]:
+    form = PersonForm(request.form)
+    about = {"name": form.name.data or "", "units": form.units.data or ""}
+    try:
+        person = add_person(db(), person_id=form.id.data or ports.new_id(), now=request_now(), **about)
+    except Rejected as error:
+        for name, message in error.fields.items():
+            form[name].errors = [message]
+        return _page(form), 422
+    db().commit()
+    _sit_down(person.id)
+    flash(f"{person.name} is at this screen now.", "kept")
+    return _back()
+
+
+@people.post("/people/choose")
+def choose() -> Response:
+    person = find_person(db(), request.form.get("person", ""))
+    if person is None and request.form.get("person"):
+        flash("That person is not known here. Choose again.", "caution")
+        return redirect("/people", 303)
+    _sit_down(person.id if person else None)
+    flash(f"{person.name if person else 'Nobody'} is at this screen now.", "kept")
+    return _back()
+
+
+@people.post("/people/units")
+def choose_units() -> Response:
+    units = request.form.get("units", "")
+    if units not in SYSTEMS:
+        raise Rejected({"units": "Choose metric or US customary units."})
+    person = find_person(db(), session.get("person", ""))
+    if person is not None:
+        change_units(db(), person, units)
+        db().commit()
+    session["units"] = units
+    session.permanent = True
+    return _back()
+
+
+@people.post("/people/theme")
+def choose_theme() -> Response:
+    session.permanent = True
+    if request.form.get("theme") == "night":
+        session["theme"] = "night"
+    else:
+        session.pop("theme", None)
+    return _back()
+
+
+def _sit_down(person_id: str | None) -> None:
+    session.permanent = True
+    session.pop("person", None)
+    if person_id is not None:
+        session["person"] = person_id
+
+
+def _back() -> Response:
+    """To the page of this server that the form names, or to the people."""
+    back = request.form.get("back", "")
+    parts = urlsplit(back)
+    is_ours = back.startswith("/") and not parts.netloc and not parts.scheme and "\\" not in back
+    return redirect(back if is_ours else "/people", 303)
+
+
+def _page(form: PersonForm) -> str:
+    known = list_people(db())
+    back = request.values.get("back", "")
+    units = UnitsForm(data={"units": reader().units})
+    return render_template("people/index.html", form=form, people=known, units_form=units, back=back)

@@ -1,0 +1,165 @@
+"""The form that takes a lot in: what it is, its weight and moisture, and its declaration where somebody gives one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime, time
+from functools import lru_cache
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from wtforms import Form, HiddenField, RadioField, StringField
+from wtforms.validators import Length
+
+from app import ports
+from app.judgement.fields import BadValues, Choice, Quantity
+from app.judgement.kinds import KINDS, MOISTURE_METHODS
+from app.judgement.records import values_from_typed
+from app.web.entries.fields import unit_field
+from app.web.entries.times import moment_from_local
+
+SPECIES = (("barley", "barley"), ("wheat", "wheat"), ("rye", "rye"), ("oats", "oats"), ("other", "other"))
+MOISTURE_KNOWN = (
+    ("said", "the seller says so"),
+    *((key, word) for key, word in MOISTURE_METHODS if key not in ("oven_malt", "oven_two_stage")),
+)
+WEIGHED = (("measured", "weighed"), ("estimated", "estimated"))
+WEIGHTS = ("gross", "tare", "net")
+DECLARED = ("untreated", "for_food", "by", "ground")
+IDS = ("id", "intake_id", "test_id", "declaration_id")
+
+
+def _at_most(length: int) -> list[Length]:
+    return [Length(max=length, message=f"At most {length} characters.")]
+
+
+class NewLotForm(Form):
+    """The lot's name and grain. The fields of its facts are added by new_lot_form."""
+
+    id = HiddenField()
+    intake_id = HiddenField()
+    test_id = HiddenField()
+    declaration_id = HiddenField()
+    name = StringField("Name", validators=_at_most(80))
+    species = RadioField("Grain", choices=SPECIES, validate_choice=False)
+    other_species = StringField("Which other grain?", validators=_at_most(20))
+    variety = StringField("Variety", validators=_at_most(80))
+    harvest = StringField("Harvest", validators=_at_most(20))
+    supplier = StringField("From whom", validators=_at_most(120))
+    received_on = StringField("Received on")
+    quality = RadioField("The weight is", choices=WEIGHED, default="measured", validate_choice=False)
+    moisture_known = RadioField("How is the moisture known?", choices=MOISTURE_KNOWN, validate_choice=False)
+
+    form_errors: list[str]
+    zone: ZoneInfo
+    now: datetime
+
+    @property
+    def grain(self) -> str:
+        return str((self.other_species if self.species.data == "other" else self.species).data or "").strip().lower()
+
+    def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
+        """Every field by itself, then each fact as a whole, so that all that is wrong is told at once."""
+        is_right = super().validate(extra_validators)
+        wrong = self._wrong_words() | self._wrong_facts()
+        self.put_errors(wrong)
+        return is_right and not wrong
+
+    def put_errors(self, wrong: Mapping[str, str]) -> None:
+        """Tie each message to its field, or to the whole form where it has no such field."""
+        for name, message in wrong.items():
+            name = {"value": "moisture"}.get(name, name)
+            if name in self._fields and name not in IDS:
+                self._fields[name].errors = [*self._fields[name].errors, message]
+            else:
+                self.form_errors = [*self.form_errors, message]
+
+    def _wrong_words(self) -> dict[str, str]:
+        wrong = {}
+        if not str(self.name.data or "").strip():
+            wrong["name"] = "The lot needs a name, as written on its sacks."
+        if not self.grain:
+            wrong["other_species" if self.species.data == "other" else "species"] = "Say which grain it is."
+        if self._typed("moisture") and not self.moisture_known.data:
+            wrong["moisture_known"] = "Say how the moisture is known: its uncertainty depends on it."
+        try:
+            self.received_at()
+        except ValueError as error:
+            wrong["received_on"] = str(error)
+        return wrong
+
+    def _wrong_facts(self) -> dict[str, str]:
+        wrong: dict[str, str] = {}
+        for entry in self._entries():
+            try:
+                values_from_typed(KINDS[entry["kind"]], entry["typed"], entry.get("quality", "measured"))
+            except BadValues as error:
+                wrong |= error.fields
+        return wrong
+
+    def received_at(self) -> datetime:
+        """The moment of the intake: now, or the noon of an earlier day."""
+        today = self.now.astimezone(self.zone).date()
+        text = str(self.received_on.data or "").strip()
+        try:
+            day = date.fromisoformat(text) if text else today
+        except ValueError as error:
+            raise ValueError("This is not a date, such as 2026-03-14.") from error
+        if day > today:
+            raise ValueError("That day is still to come: give the day on which the grain came in.")
+        if day == today:
+            return self.now
+        return moment_from_local(datetime.combine(day, time(12)).isoformat(), self.zone, "first")
+
+    def records(self, entered_by: str | None) -> list[dict[str, Any]]:
+        """The facts that the form tells, as records; only once it is valid."""
+        at = self.received_at()
+        clock = "now" if at == self.now else "typed"
+        told = {"v": 1, "at": at.isoformat(), "written_at": self.now.isoformat(), "clock": clock}
+        return [{**told, "person": entered_by, "entered_by": entered_by, **entry} for entry in self._entries()]
+
+    def _entries(self) -> list[dict[str, Any]]:
+        is_said = self.moisture_known.data in (None, "", "said")
+        weight = self._typed(*WEIGHTS) | (self._typed("moisture") if is_said else {})
+        intake = {"id": self.intake_id.data, "kind": "intake", "typed": weight, "quality": self.quality.data}
+        entries = [intake | ({"note": "Moisture as the seller says."} if "moisture" in weight else {})]
+        if self._typed("moisture") and not is_said:
+            typed = {name.replace("moisture", "value"): text for name, text in self._typed("moisture").items()}
+            test = {"id": self.test_id.data, "kind": "moisture_test", "typed": typed}
+            entries.append(test | {"method": self.moisture_known.data})
+        if declared := self._typed(*DECLARED):
+            entries.append({"id": self.declaration_id.data, "kind": "declaration", "typed": declared})
+        return entries
+
+    def _typed(self, *names: str) -> dict[str, str]:
+        """What was typed in these fields, each with its unit; blank ones left out."""
+        typed = {}
+        for name in names:
+            if text := str(self._fields[name].data or "").strip():
+                typed[name] = text
+                if f"{name}_unit" in self._fields:
+                    typed[f"{name}_unit"] = str(self._fields[f"{name}_unit"].data)
+        return typed
+
+
+@lru_cache(maxsize=4)
+def _form_class(system: str) -> type[NewLotForm]:
+    fields: dict[str, Any] = {}
+    for kind, names in (("intake", (*WEIGHTS, "moisture")), ("declaration", DECLARED)):
+        for name in names:
+            spec = KINDS[kind].fields[name]
+            if isinstance(spec, Choice):
+                fields[name] = RadioField(spec.word, choices=spec.options, validate_choice=False)
+            else:
+                fields[name] = StringField(spec.word)
+            if isinstance(spec, Quantity):
+                fields[f"{name}_unit"] = unit_field(spec, kind, system)
+    return type("NewLotFormInUnits", (NewLotForm,), fields)
+
+
+def new_lot_form(formdata: Any, *, system: str, zone: ZoneInfo, now: datetime) -> NewLotForm:
+    """The form for a reader of this system of units; blank with ids of its own, or filled with what was sent."""
+    blank = {name: ports.new_id() for name in IDS} | {"received_on": now.astimezone(zone).date().isoformat()}
+    form = _form_class(system)(formdata, data=blank)
+    form.zone, form.now = zone, now
+    return form

@@ -1,0 +1,281 @@
+"""What the pages about lots show: the list, one lot with its ledger and tests, and the form of an entry about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from markupsafe import Markup
+
+from app import ports
+from app.charts.batch_ribbon import stacked_ribbons
+from app.judgement import cautions
+from app.judgement.facts import Fact, Part, Remark, Tally, Weighing, Withdrawal
+from app.judgement.history import History
+from app.judgement.kinds import KINDS
+from app.judgement.measures import measures_from_record
+from app.judgement.stages import stages
+from app.judgement.stock import StockLedger, stock_ledger
+from app.judgement.superseding import Chain
+from app.judgement.wording import Words
+from app.store.batches import Batch
+from app.store.digests import BatchDigest
+from app.store.lots import Lot, LotStory
+from app.web.entries.forms import EntryForm, entry_form
+from app.web.entries.times import local_text
+from app.web.formatting import zone
+from app.web.lots.saying import (
+    Said,
+    declaration_of,
+    inspection_words,
+    moisture_words,
+    unbroken,
+    value_words,
+    way_words,
+    who_words,
+)
+
+LOT_KINDS = (
+    "moisture_test",
+    "float_count",
+    "inspection",
+    "declaration",
+    "stock_adjustment",
+    "intake",
+    "returned",
+    "kernel_weight",
+    "note",
+)
+TESTS = frozenset({"moisture_test", "float_count", "inspection", "kernel_weight", "chit_count", "growth_count"})
+SHOWN_BATCHES = 6
+MEASURES = ("cast_moisture", "final_moisture", "malting_loss", "yield_as_is")
+
+
+@dataclass(frozen=True)
+class LotRow:
+    """A lot as the list shows it."""
+
+    lot: Lot
+    grain: str
+    stock: str
+    is_overdrawn: bool
+    moisture: str
+    moisture_note: str
+    declaration: Said
+    batches: int
+
+
+@dataclass(frozen=True)
+class FactRow:
+    """One thing that was said. struck: why it no longer holds; it stays to be read."""
+
+    fact: Fact
+    word: str
+    value: str
+    way: str
+    at: datetime
+    who: str
+    struck: str = ""
+
+
+@dataclass(frozen=True)
+class BatchRow:
+    """A batch made from the lot. ribbon: empty for all but the newest."""
+
+    batch: Batch
+    charged: str
+    stage: str = ""
+    ribbon: str = ""
+    measures: tuple[str, ...] = ()
+
+
+def grain_words(lot: Lot) -> str:
+    return " · ".join(part for part in (lot.species, lot.variety, lot.harvest and f"harvest {lot.harvest}") if part)
+
+
+def lot_row(story: LotStory, words: Words) -> LotRow:
+    ledger = stock_ledger(story.facts, story.lot.id, words.now)
+    moisture, note = latest_moisture(story, words)
+    return LotRow(
+        lot=story.lot,
+        grain=grain_words(story.lot),
+        stock=unbroken(words.mass(ledger.balance_kg)),
+        is_overdrawn=ledger.is_overdrawn,
+        moisture=moisture,
+        moisture_note=note,
+        declaration=declaration_of(story, words),
+        batches=len({part.target.id for part in story.charges}),
+    )
+
+
+def latest_moisture(story: LotStory, words: Words) -> tuple[str, str]:
+    """The moisture known last, and since when and how; empty where nothing tells it."""
+    assert words.now is not None
+    fact = story.info.moisture_at(words.now)
+    if fact is None:
+        return "", "not known yet"
+    way = way_words(fact) if fact.kind == "moisture_test" else "as told at intake"
+    return moisture_words(fact, words), f"{words.date(fact.at)}, {way}" if way else words.date(fact.at)
+
+
+def lot_context(
+    story: LotStory,
+    batches: Sequence[Batch],
+    histories: Mapping[str, History],
+    digests: Mapping[str, BatchDigest],
+    words: Words,
+) -> dict[str, Any]:
+    """Everything that the page of a lot shows."""
+    ledger = stock_ledger(story.facts, story.lot.id, words.now)
+    moisture, note = latest_moisture(story, words)
+    known = [row for chain in reversed(story.chains) for row in fact_rows(chain, words)]
+    return {
+        "lot": story.lot,
+        "grain": grain_words(story.lot),
+        "declaration": declaration_of(story, words),
+        "is_declared": story.info.declaration is not None,
+        "treated_seed": cautions.TREATED_SEED,
+        "moisture": moisture,
+        "moisture_note": note,
+        "stock": unbroken(words.mass(ledger.balance_kg)),
+        "is_overdrawn": ledger.is_overdrawn,
+        "lines": ledger_lines(ledger, {batch.id: batch for batch in batches}, words),
+        "totals": ledger_totals(ledger, words),
+        "alarm": _alarm(story),
+        "tests": [row for row in known if row.fact.kind in TESTS and not row.struck],
+        "batches": batch_rows(story, batches, histories, digests, words),
+        "rows": known,
+        "kinds": lot_kinds(story),
+    }
+
+
+def lot_kinds(story: LotStory) -> list[tuple[str, str, bool]]:
+    """(kind, word, is likeliest) of what can be said of a lot; the declaration stands first until there is one."""
+    first = "moisture_test" if story.info.declaration is not None else "declaration"
+    names = [first, *(name for name in LOT_KINDS if name != first)]
+    return [(name, KINDS[name].word, name == first) for name in names]
+
+
+def _alarm(story: LotStory) -> Said | None:
+    """What the last inspection found, where that can hurt somebody."""
+    looked = [fact for fact in story.info.facts if isinstance(fact, Remark) and fact.kind == "inspection"]
+    said = inspection_words(looked[-1]) if looked else None
+    return said if said is not None and said.status in ("act", "caution") else None
+
+
+def ledger_lines(ledger: StockLedger, batches: Mapping[str, Batch], words: Words) -> list[dict[str, Any]]:
+    """The ledger's lines, the newest first."""
+    return [
+        {
+            "at": line.at,
+            "word": line.word,
+            "batch": batches.get(line.batch.id) if line.batch else None,
+            "change": unbroken(f"{'+' if line.change_kg > 0 else '−'} {words.mass(abs(line.change_kg))}"),
+            "balance": unbroken(words.mass(line.balance_kg)),
+            "who": who_words(line.fact),
+            "note": line.note,
+            "is_overdrawn": line.is_overdrawn,
+            "is_estimate": line.is_estimate,
+        }
+        for line in reversed(ledger.lines)
+    ]
+
+
+def ledger_totals(ledger: StockLedger, words: Words) -> list[tuple[str, str]]:
+    totals = [("Received", ledger.received_kg), ("Charged", ledger.charged_kg), ("Adjusted", ledger.adjusted_kg)]
+    return [
+        (word, unbroken(words.mass(kg)))
+        for word, kg in (*totals, ("Returned", ledger.returned_kg))
+        if kg or word != "Returned"
+    ]
+
+
+def fact_rows(chain: Chain, words: Words) -> list[FactRow]:
+    """What holds of a chain, then what it corrected, the newest first."""
+    last, *earlier = reversed(chain.facts)
+    rows = [] if isinstance(last, Withdrawal) else [_fact_row(last, words)]
+    for fact, later in zip(earlier, (last, *earlier), strict=False):
+        if not isinstance(fact, Withdrawal):
+            rows.append(_fact_row(fact, words, struck=_struck_words(later)))
+    return rows
+
+
+def _struck_words(later: Fact) -> str:
+    verb = "struck out" if isinstance(later, Withdrawal) else "corrected"
+    reason = f": {later.reason}" if isinstance(later, Withdrawal) and later.reason else ""
+    return f"{verb} by {who_words(later)}{reason}"
+
+
+def _fact_row(fact: Fact, words: Words, struck: str = "") -> FactRow:
+    value, note = value_words(fact, words), fact.note or ""
+    text = ". ".join(part for part in (value.rstrip("."), note) if part)
+    return FactRow(fact, KINDS[fact.kind].word, text, way_words(fact), fact.at, who_words(fact), struck)
+
+
+def batch_rows(
+    story: LotStory,
+    batches: Iterable[Batch],
+    histories: Mapping[str, History],
+    digests: Mapping[str, BatchDigest],
+    words: Words,
+) -> list[BatchRow]:
+    """The batches charged from the lot, the newest first; those whose History is given with ribbon and measures."""
+    assert words.now is not None
+    shown = [batch for batch in batches if batch.id in histories]
+    ribbons = dict(
+        zip(
+            (batch.id for batch in shown),
+            stacked_ribbons([histories[batch.id] for batch in shown], words.now, height=16),
+            strict=True,
+        )
+    )
+    rows = []
+    for batch in batches:
+        charged = sum(part.as_is_kg for part in story.charges if part.target.id == batch.id)
+        found = stages(histories[batch.id], words.now) if batch.id in histories else []
+        rows.append(
+            BatchRow(
+                batch,
+                unbroken(words.mass(charged)),
+                found[-1].word if found else "",
+                Markup(ribbons.get(batch.id, "")),
+                _measures(digests.get(batch.id), words),
+            )
+        )
+    return rows
+
+
+def _measures(digest: BatchDigest | None, words: Words) -> tuple[str, ...]:
+    if digest is None:
+        return ()
+    known = [each for each in measures_from_record(digest.measures) if each.key in MEASURES and each.value is not None]
+    return tuple(f"{each.word.lower()} {unbroken(words.percent(each.value or 0.0, each.half_width))}" for each in known)
+
+
+def lot_form(kind: str, story: LotStory, formdata: Any, words: Words) -> EntryForm:
+    """The form of one entry about the lot: what was sent, or blank with what was used last."""
+    assert words.now is not None
+    clock = local_text(words.now, zone())
+    defaults = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock, **_used_last(kind, story)}
+    return entry_form(kind, formdata, system=words.system, zone=zone(), now=words.now, **defaults)
+
+
+def _used_last(kind: str, story: LotStory) -> dict[str, str]:
+    facts = [fact for fact in story.info.facts if fact.kind == kind]
+    if not facts:
+        return {"looked_at": "100"} if kind == "float_count" else {}
+    last = facts[-1]
+    kept = {name: text for name, text in last.typed.items() if name.endswith("_unit")}
+    kept |= {name: getattr(last, name) for name in ("method", "instrument") if getattr(last, name)}
+    if isinstance(last, Tally):
+        kept["looked_at"] = str(last.looked_at)
+    if isinstance(last, Weighing) and "tare" in last.typed:
+        kept["tare"] = last.typed["tare"]
+    return kept
+
+
+def parts_target_ids(parts: Iterable[Part]) -> list[str]:
+    """The batches that parts went into, the last first, each once."""
+    return list(dict.fromkeys(part.target.id for part in reversed(list(parts))))

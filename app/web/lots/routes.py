@@ -1,0 +1,146 @@
+"""Lots: the list, taking one in, one lot with its ledger, and what is recorded about it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app import ports
+from app.errors import Rejected
+from app.judgement import cautions
+from app.judgement.kinds import KINDS
+from app.operations.lots import create_lot
+from app.store.batches import list_batches
+from app.store.digests import get_digests
+from app.store.facts import find_fact
+from app.store.history import load_histories
+from app.store.lots import Lot, LotStory, find_lot, get_lot, list_lots, load_lot_stories
+from app.store.people import list_people
+from app.web.database import db
+from app.web.entries.keeping import Answer, keep_entry
+from app.web.formatting import request_now, words, zone
+from app.web.lots.forms import NewLotForm, new_lot_form
+from app.web.lots.guidance import ABOUTS, CAUTIONS
+from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, lot_row, parts_target_ids
+from app.web.lots.saying import kept_words, value_words
+from app.web.reader import reader
+
+lots = Blueprint("lots", __name__)
+
+
+@lots.get("/lots")
+def index() -> str:
+    rows = [lot_row(story, words()) for story in load_lot_stories(db(), list_lots(db()))]
+    return render_template("lots/index.html", rows=rows)
+
+
+@lots.get("/lots/new")
+def new() -> str:
+    return _new_page(new_lot_form(None, system=reader().units, zone=zone(), now=request_now()))
+
+
+@lots.post("/lots/new")
+def take_in() -> Response | tuple[str, int]:
+    form = new_lot_form(request.form, system=reader().units, zone=zone(), now=request_now())
+    known = find_lot(db(), form.id.data or "")
+    if known is not None:
+        return _kept_already(known, form)
+    lot = _open(form) if form.validate() else None
+    if lot is None:
+        return _new_page(form), 422
+    db().commit()
+    flash(f"{lot.name} is taken in.", "kept")
+    return redirect(url_for("lots.show", lot_id=lot.id), 303)
+
+
+@lots.get("/lots/<lot_id>")
+def show(lot_id: str) -> str:
+    story = _story(lot_id)
+    ids = parts_target_ids(story.charges)
+    histories = load_histories(db(), ids[:SHOWN_BATCHES])
+    batches = list_batches(db(), ids=ids)
+    context = lot_context(story, batches, histories, get_digests(db(), ids), words())
+    return render_template("lots/page.html", **context, **_kept(story))
+
+
+@lots.get("/lots/<lot_id>/entries/<kind>")
+def entry(lot_id: str, kind: str) -> str:
+    story = _story_for(lot_id, kind)
+    return _entry_page(story, Answer(lot_form(kind, story, None, words())))
+
+
+@lots.post("/lots/<lot_id>/entries/<kind>")
+def keep(lot_id: str, kind: str) -> Response | tuple[str, int]:
+    story = _story_for(lot_id, kind)
+    answer = keep_entry(db(), lot_form(kind, story, request.form, words()), None, ("lot", lot_id), reader().name)
+    if answer.fact is None:
+        return _entry_page(story, answer), 422
+    db().commit()
+    again = None if answer.is_new else 1
+    return redirect(url_for("lots.show", lot_id=lot_id, kept=answer.fact.id, again=again), 303)
+
+
+def _story(lot_id: str) -> LotStory:
+    return load_lot_stories(db(), [get_lot(db(), lot_id)])[0]
+
+
+def _story_for(lot_id: str, kind: str) -> LotStory:
+    if kind not in LOT_KINDS:
+        abort(404)
+    return _story(lot_id)
+
+
+def _open(form: NewLotForm) -> Lot | None:
+    """The new lot with all its facts, or the form with what stands against it and nothing stored."""
+    about: dict[str, Any] = {name: str(form[name].data or "") for name in ("name", "variety", "harvest", "supplier")}
+    about |= {"lot_id": form.id.data or ports.new_id(), "species": form.grain}
+    try:
+        return create_lot(db(), now=form.now, entries=form.records(reader().name), **about)
+    except Rejected as error:
+        db().rollback()
+        form.put_errors(error.fields)
+        return None
+
+
+def _kept_already(lot: Lot, form: NewLotForm) -> Response:
+    is_same = str(form.name.data or "").strip() == lot.name
+    text = (
+        f"{lot.name} was taken in already."
+        if is_same
+        else f"This was kept already, as {lot.name}. Nothing was changed."
+    )
+    flash(text, "kept" if is_same else "caution")
+    return redirect(url_for("lots.show", lot_id=lot.id), 303)
+
+
+def _new_page(form: NewLotForm) -> str:
+    return render_template("lots/new.html", form=form, people=list_people(db()), caution=cautions.TREATED_SEED)
+
+
+def _kept(story: LotStory) -> dict[str, Any]:
+    """What was just kept, and what it means; nothing where the address names none."""
+    fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
+    if fact is None or story.info.facts.count(fact) == 0:
+        return {"kept": None}
+    said = kept_words(story, fact, words())
+    return {"kept": {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}}
+
+
+def _entry_page(story: LotStory, answer: Answer) -> str:
+    form, current = answer.form, answer.current
+    shown = {"id": current.id, "words": value_words(current, words())} if current is not None else None
+    return render_template(
+        "lots/entry.html",
+        lot=story.lot,
+        form=form,
+        about=ABOUTS.get(form.kind.name),
+        cautions=CAUTIONS.get(form.kind.name, ()),
+        questions=answer.questions,
+        current=shown,
+        outside=story.lot.species in ("wheat", "rye"),
+        instruments=sorted({fact.instrument for fact in story.info.facts if fact.instrument}),
+        people=list_people(db()),
+        title=KINDS[form.kind.name].word,
+    )

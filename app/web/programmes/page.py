@@ -1,0 +1,196 @@
+"""What the pages about programmes show: plan, limits, ceiling, settings, and what a revision changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from app.charts.ceiling import ceiling_svg, range_words
+from app.charts.ribbon import Segment, ribbon_svg
+from app.judgement.programme import LIMIT_UNITS, Change, Limit, Programme, Step, differences, provenance
+from app.judgement.programme_parts import SETTING_UNITS
+from app.judgement.wording import Words
+from app.store.programmes import ProgrammeRevision, programme_of
+from app.web.programmes.words import (
+    BAND_WORDS,
+    LIMIT_WORDS,
+    PURPOSES,
+    SCALES,
+    SETTING_WORDS,
+    STEP_UNITS,
+    STEP_WORDS,
+    Scale,
+    path_words,
+    stage_words,
+    unit_at,
+)
+
+ON_THE_KILN = (
+    "air_on_temperature",
+    "grain_temperature.stewing",
+    "grain_temperature.roasting",
+    "grain_temperature.bagging",
+)
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number or a range with where it comes from. other: the same in the unit that this reader does not use."""
+
+    text: str
+    source: str
+    other: str = ""
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    name: str
+    bands: tuple[Number | None, ...]
+
+
+@dataclass(frozen=True)
+class StepRow:
+    name: str
+    hours: str
+    values: tuple[tuple[str, str], ...]
+    note: str
+    source: str
+
+
+@dataclass(frozen=True)
+class ChangeRow:
+    name: str
+    old: str
+    new: str
+
+
+def listed(revision: ProgrammeRevision, batches: int) -> dict[str, Any]:
+    """One programme in the list."""
+    programme = programme_of(revision)
+    return {
+        "programme": programme,
+        "about": about(programme),
+        "days": f"{sum(step.hours for step in programme.steps) / 24.0:.1f}\u00a0d",
+        "ribbon": plan_ribbon(programme),
+        "batches": batches,
+        "is_own": programme.parent is not None,
+    }
+
+
+def about(programme: Programme) -> str:
+    species = ", ".join(programme.species)
+    return f"{PURPOSES.get(programme.purpose, programme.purpose)} from {species}, {SCALES[programme.scale]}"
+
+
+def plan_ribbon(programme: Programme, height: int = 16, has_axis: bool = False) -> Markup:
+    planned = [Segment(each.stage, each.start_h, each.end_h) for each in programme.planned_stages()]
+    return Markup(ribbon_svg([], label=programme.name, planned=planned, height=height, has_axis=has_axis))
+
+
+def programme_context(programme: Programme, parent: Programme | None, words: Words) -> dict[str, Any]:
+    """Everything that is computed for the page of one revision."""
+    return {
+        "programme": programme,
+        "about": about(programme),
+        "ribbon": plan_ribbon(programme, height=28, has_axis=True),
+        "steps": [step_row(step, words) for step in programme.steps],
+        "limits": [limit_row(key, programme.limits[key], words) for key in LIMIT_UNITS if key in programme.limits],
+        "bands": list(BAND_WORDS.values()),
+        "ceiling": ceiling_rows(programme, words),
+        "ceiling_drawing": ceiling_drawing(programme, words),
+        "settings": [
+            (
+                SETTING_WORDS[key],
+                Scale(SETTING_UNITS[key], words.system).say(each.value),
+                provenance(each.mark, each.source),
+            )
+            for key, each in programme.settings.items()
+        ],
+        "changes": change_rows(parent, programme, words) if parent is not None else [],
+    }
+
+
+def limit_row(key: str, limit: Limit, words: Words) -> LimitRow:
+    scale = Scale(limit.unit, words.system)
+    bands: list[Number | None] = []
+    for severity, low, high in limit.bands():
+        source = provenance(*limit.origin(severity))
+        other = _other(low, high, words) if limit.unit == "c" and key.startswith(ON_THE_KILN) else ""
+        bands.append(Number(scale.range(low, high), source, other) if (low, high) != (None, None) else None)
+    return LimitRow(LIMIT_WORDS[key], tuple(bands))
+
+
+def _other(low: float | None, high: float | None, words: Words) -> str:
+    """The same bounds in the other unit: on a kiln a slip between them does harm."""
+    return Scale("c", "us" if words.system == "metric" else "metric").range(low, high)
+
+
+def step_row(step: Step, words: Words) -> StepRow:
+    hours = Scale("h").say(step.hours)
+    if step.hours_low != step.hours or step.hours_high != step.hours:
+        hours += f" ({Scale('h').range(step.hours_low, step.hours_high)})"
+    values = tuple(
+        (STEP_WORDS[name], Scale(unit, words.system).say(value))
+        for name, unit in STEP_UNITS.items()
+        if unit != "h" and (value := getattr(step, name)) is not None
+    )
+    return StepRow(stage_words(step.stage, step.phase), hours, values, step.note, provenance(step.mark, step.source))
+
+
+def ceiling_rows(programme: Programme, words: Words) -> list[tuple[str, Number]]:
+    moisture, grain = Scale("wb").say, Scale("c", words.system).say
+    return [
+        (
+            range_words(programme.ceiling, place, moisture),
+            Number(grain(step.grain_c), provenance(step.mark, step.source), words.other_temperature(step.grain_c)),
+        )
+        for place, step in enumerate(programme.ceiling)
+    ]
+
+
+def ceiling_drawing(programme: Programme, words: Words) -> Markup:
+    if not programme.ceiling:
+        return Markup()
+    moisture = Scale("wb").say
+    drawn = ceiling_svg(
+        programme.ceiling,
+        label="The hottest that the grain may be",
+        temperature=Scale("c", words.system).say,
+        moisture=moisture,
+    )
+    return Markup(drawn)
+
+
+def change_rows(old: Programme, new: Programme, words: Words) -> list[ChangeRow]:
+    """What differs, number by number; a mark or source only where nothing else beside it does."""
+    changes = differences(old, new)
+    moved = {change.path.rpartition("/")[0] for change in changes if unit_at(change.path)}
+    steps = step_names(new)
+    rows = []
+    for change in changes:
+        parent, _, name = change.path.rpartition("/")
+        if name in ("mark", "source") and (name == "mark" or parent in moved):
+            continue
+        rows.append(ChangeRow(path_words(change.path, steps), *_sides(change, words)))
+    return rows
+
+
+def step_names(programme: Programme) -> list[str]:
+    return [stage_words(step.stage, step.phase) for step in programme.steps]
+
+
+def _sides(change: Change, words: Words) -> tuple[str, str]:
+    unit = unit_at(change.path)
+    scale = Scale(unit, words.system) if unit else None
+    old, new = (
+        "" if value is None else scale.say(value) if scale else str(value) for value in (change.old, change.new)
+    )
+    return old, new
+
+
+def newer_of(revision: ProgrammeRevision, known: Sequence[ProgrammeRevision]) -> list[ProgrammeRevision]:
+    """The revisions that were made from this one."""
+    return [each for each in known if each.parent == revision.digest]
