@@ -1,33 +1,30 @@
 """What lies behind and above the curves: stages, the line for now, flags, and the facts that have no curve."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import circumstances, fact_hover, hover, lines
 from app.charts.theme import SEVERITIES, STAGE_HUES, TEMPERATURES, Style, token
-from app.judgement.answers import JudgedFlag, answered
+from app.judgement.answers import Key
 from app.judgement.facts import Action, Answer, Fact, Part, StageChange, Withdrawal
 from app.judgement.flags.base import Flag
 
 FLAGS_ROW, STAGES_ROW, FACTS_ROW = 2.5, 1.5, 0.5
 ROWS = {FLAGS_ROW: "flags", STAGES_ROW: "stage", FACTS_ROW: "entries"}
-_STRIP = "y3"
+STRIP = "y3"
 _WEIGHED_ON_THE_CURVE = frozenset({"test_bag", "tray", "charge_weighing", "moisture_test"})
 
 
-def backdrop(frame: Frame, flags: Sequence[Flag]) -> Panel:
-    """Stages, flags, facts and now."""
+def backdrop(frame: Frame, flags: Sequence[Flag], answered: Collection[Key]) -> Panel:
+    """Stages, flags, facts and now. answered: the keys of the flags that a person has answered."""
     panel = Panel()
     for span in frame.spans:
-        hue = STAGE_HUES[span.name]
-        panel.shapes.append(box("paper", span.start_h, span.end_h, 0, 1, token(hue, 0.07)))
-        panel.shapes.append(box(_STRIP, span.start_h, span.end_h, 1.05, 1.95, token(hue, 0.4)))
-    if frame.spans:
-        panel.traces.append(_stage_names(frame))
+        panel.shapes.append(box("paper", span.start_h, span.end_h, 0, 1, token(STAGE_HUES[span.name], 0.07)))
+    stage_row(frame, panel, STAGES_ROW)
     if rows := _other_facts(frame):
         panel.traces.append(_fact_marks(frame, rows))
-    panel.traces.extend(_flag_marks(frame, answered(frame.history, flags, frame.now)))
+    panel.traces.extend(_flag_marks(frame, flags, answered))
     if frame.now_h is not None:
         line = {"color": token("ink"), "width": 1.5, "dash": "dot"}
         panel.shapes.append(rule("paper", frame.now_h, frame.now_h, 0, 1, line))
@@ -35,16 +32,25 @@ def backdrop(frame: Frame, flags: Sequence[Flag]) -> Panel:
 
 
 def _strip_trace(name: str, **more: Any) -> dict[str, Any]:
-    place = {"type": "scatter", "xaxis": "x", "yaxis": _STRIP}
+    place = {"type": "scatter", "xaxis": "x", "yaxis": STRIP}
     return {**place, "name": name, "hoverinfo": "text", "showlegend": False, **more}
 
 
-def _stage_names(frame: Frame) -> dict[str, Any]:
+def stage_row(frame: Frame, panel: Panel, middle: float) -> None:
+    """The stages of a batch as boxes with their names; middle: the height of the row."""
+    for span in frame.spans:
+        colour = token(STAGE_HUES[span.name], 0.4)
+        panel.shapes.append(box(STRIP, span.start_h, span.end_h, middle - 0.45, middle + 0.45, colour))
+    if frame.spans:
+        panel.traces.append(_stage_names(frame, middle))
+
+
+def _stage_names(frame: Frame, middle: float) -> dict[str, Any]:
     return _strip_trace(
         "stages",
         mode="text",
         x=[round((span.start_h + span.end_h) / 2, 4) for span in frame.spans],
-        y=[STAGES_ROW] * len(frame.spans),
+        y=[middle] * len(frame.spans),
         text=[span.stage.word for span in frame.spans],
         # From here the page's script knows which names fit into their boxes.
         customdata=[[span.start_h, span.end_h] for span in frame.spans],
@@ -58,7 +64,7 @@ def _stage_hover(frame: Frame, span: Span) -> str:
     so_far = "" if span.stage.ends_at else " so far"
     return hover(
         f"{span.stage.word}, {span.end_h - span.start_h:.1f} h{so_far}",
-        [frame.clock.span(span.stage.starts_at, span.stage.ends_at), *(circumstances(fact) if fact else [])],
+        [*frame.clock.span(span.stage.starts_at, span.stage.ends_at), *(circumstances(fact) if fact else [])],
     )
 
 
@@ -101,18 +107,13 @@ def error_bars(
     return {"type": "data", "array": list(half), "color": colour, "thickness": thickness, "width": width}
 
 
-def _flag_marks(frame: Frame, judged: Sequence[JudgedFlag]) -> list[dict[str, Any]]:
-    traces = []
-    for severity, style in SEVERITIES.items():
-        mine = [each for each in judged if each.flag.severity == severity]
-        if mine:
-            traces.append(_flag_row(frame, mine, style))
-    return traces
+def _flag_marks(frame: Frame, flags: Sequence[Flag], answered: Collection[Key]) -> list[dict[str, Any]]:
+    rows = ((style, [flag for flag in flags if flag.severity == severity]) for severity, style in SEVERITIES.items())
+    return [_flag_row(frame, mine, style, answered) for style, mine in rows if mine]
 
 
-def _flag_row(frame: Frame, judged: Sequence[JudgedFlag], style: Style) -> dict[str, Any]:
+def _flag_row(frame: Frame, flags: Sequence[Flag], style: Style, answered: Collection[Key]) -> dict[str, Any]:
     """The flags of one severity: a mark where each begins, hollow once answered, and a bar as long as it held."""
-    flags = [each.flag for each in judged]
     lasted = [frame.hour(flag.ends_at or frame.end_at) - frame.hour(flag.starts_at) for flag in flags]
     bars = error_bars([max(0.0, round(hours, 4)) for hours in lasted], token(style.hue, 0.6), width=0, thickness=2.5)
     return _strip_trace(
@@ -124,19 +125,18 @@ def _flag_row(frame: Frame, judged: Sequence[JudgedFlag], style: Style) -> dict[
         marker={
             "symbol": style.symbol,
             "size": 10,
-            "color": [token("sheet") if each.holds else token(style.hue) for each in judged],
+            "color": [token("sheet") if flag.key in answered else token(style.hue) for flag in flags],
             "line": {"color": token(style.hue), "width": 1.5},
         },
-        hovertext=[_flag_hover(frame, each, style.word) for each in judged],
+        hovertext=[_flag_hover(frame, flag, style.word, flag.key in answered) for flag in flags],
         cliponaxis=False,
     )
 
 
-def _flag_hover(frame: Frame, judged: JudgedFlag, word: str) -> str:
-    flag = judged.flag
+def _flag_hover(frame: Frame, flag: Flag, word: str, is_answered: bool) -> str:
     words = flag.in_units(frame.units)
-    standing = f"{word}, answered" if judged.holds else word
+    standing = f"{word}, answered" if is_answered else word
     return hover(
         "<br>".join(lines(words.title)),
-        [standing, frame.clock.span(flag.starts_at, flag.ends_at), *lines(words.meaning)],
+        [standing, *frame.clock.span(flag.starts_at, flag.ends_at), *lines(words.meaning)],
     )

@@ -1,12 +1,13 @@
 """The ribbon of one batch: its stages, what is still planned, its facts, flags, and now, as the ribbon wants them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from app.charts.answered import answered_keys
 from app.charts.ribbon import DRAWN_STAGES, FlagMark, Segment, Tick, ribbon_svg, ribbon_text
-from app.judgement.answers import answered
+from app.judgement.answers import Key
 from app.judgement.facts import Answer, Withdrawal
 from app.judgement.flags.base import Flag
 from app.judgement.history import History
@@ -36,12 +37,13 @@ def batch_ribbon(
     now: datetime,
     flags: Sequence[Flag] = (),
     *,
+    answered: Collection[Key] | None = None,
     hours_total: float | None = None,
     height: int = 20,
     has_axis: bool = False,
 ) -> str:
-    """The ribbon as SVG text."""
-    parts = ribbon_parts(history, now, flags)
+    """The ribbon as SVG text. answered: the keys of the flags that a person has answered, where they are known."""
+    parts = ribbon_parts(history, now, flags, answered)
     return ribbon_svg(
         parts.segments,
         label=_label(history),
@@ -73,8 +75,11 @@ def stacked_ribbons(histories: Sequence[History], now: datetime, **options: Any)
     ]
 
 
-def ribbon_parts(history: History, now: datetime, flags: Sequence[Flag] = ()) -> RibbonParts:
+def ribbon_parts(
+    history: History, now: datetime, flags: Sequence[Flag] = (), answered: Collection[Key] | None = None
+) -> RibbonParts:
     found = stages(history, now)
+    known = answered_keys(history, flags, now) if answered is None else answered
     has_begun = any(stage.name in DRAWN_STAGES for stage in found)
     now_h = history.hour(now) if has_begun and is_live(found) else None
     return RibbonParts(
@@ -85,10 +90,7 @@ def ribbon_parts(history: History, now: datetime, flags: Sequence[Flag] = ()) ->
             for fact in history.facts
             if fact.at <= now and not isinstance(fact, Answer | Withdrawal)
         ),
-        flags=tuple(
-            FlagMark(history.hour(judged.flag.starts_at), judged.flag.severity, judged.holds)
-            for judged in answered(history, flags, now)
-        ),
+        flags=tuple(FlagMark(history.hour(flag.starts_at), flag.severity, flag.key in known) for flag in flags),
         now_h=now_h,
     )
 

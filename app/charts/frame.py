@@ -72,7 +72,7 @@ def _view(spans: Sequence[Span], now_h: float | None, history: History) -> tuple
     end = max(ends, default=now_h or 0.0)
     span_h = max(end, _LEAST_SPAN_H)
     first = min((history.hour(fact.at) for fact in history.facts), default=0.0)
-    return -min(max(-first, _MARGIN / 2 * span_h), 0.05 * span_h), span_h * (1 + _MARGIN)
+    return min(0.0, max(first, -0.05 * span_h)) - _MARGIN / 2 * span_h, span_h * (1 + _MARGIN)
 
 
 @dataclass
@@ -94,6 +94,14 @@ class Panel:
             if (start < high_h and end > low_h) or (start == end and low_h <= start <= high_h)
         ]
         return (min(values), max(values)) if values else None
+
+
+def holder(axis: str) -> dict[str, Any]:
+    """A trace without a point: Plotly leaves out an axis on which there is nothing."""
+    return {
+        "type": "scatter", "x": [None], "y": [None], "xaxis": "x", "yaxis": axis, "hoverinfo": "skip",
+        "showlegend": False,
+    }  # fmt: skip
 
 
 def stacked(rows: Iterable[tuple[str, float]]) -> tuple[float, Mapping[str, tuple[float, float]]]:
@@ -126,8 +134,8 @@ def box(axis: str, x0: float, x1: float, y0: float, y1: float, colour: str, **mo
 
 
 def rule(axis: str, x0: float, x1: float, y0: float, y1: float, line: Mapping[str, Any]) -> dict[str, Any]:
-    """A straight line below the curves."""
+    """A straight line over the grid and below the curves."""
     return {
         "type": "line", "xref": "x", "yref": axis, "x0": x0, "x1": x1, "y0": y0, "y1": y1, "line": dict(line),
-        "layer": "below",
+        "layer": "between",
     }  # fmt: skip

@@ -84,11 +84,11 @@ class Clock:
     def moment(self, moment: datetime) -> str:
         return f"h {self._history.hour(moment):.1f} · {self.time(moment)}"
 
-    def span(self, start: datetime, end: datetime | None) -> str:
+    def span(self, start: datetime, end: datetime | None) -> list[str]:
         if end is None:
-            return f"since {self.moment(start)}"
+            return [f"since {self.moment(start)}"]
         hours = f"h {self._history.hour(start):.1f} to {self._history.hour(end):.1f}"
-        return f"{hours} · {self.time(start)} to {self.time(end)}"
+        return [hours, f"{self.time(start)} to {self.time(end)}"]
 
     def fact(self, fact: Fact) -> list[str]:
         if not fact.is_range:
@@ -101,8 +101,8 @@ class Clock:
 
 
 def hover(head: str, rest: Iterable[str]) -> str:
-    """head and rest are safe already."""
-    return "<br>".join([f"<b>{head}</b>", *(line for line in rest if line)])
+    """head and rest are safe already. No other tag: Plotly would write it out as an inline style, which is forbidden."""
+    return "<br>".join([head, *(line for line in rest if line)])
 
 
 def circumstances(fact: Fact) -> list[str]:

@@ -198,7 +198,5 @@ def _ceiling(frame: Frame, steps: Sequence[tuple[float, float, float]], programm
         "y": values,
         "line": {"color": token("act"), "width": 1.75, "dash": "8px,4px"},
         "hoverinfo": "text",
-        "hovertext": [
-            f"<b>the grain not above {value:g} {unit}</b><br>while it is as moist as here" for value in values
-        ],
+        "hovertext": [f"the grain not above {value:g} {unit}<br>while it is as moist as here" for value in values],
     }

@@ -143,7 +143,7 @@ def base_layout() -> dict[str, Any]:
         "hovermode": "closest",
         "hoverdistance": 24,
         "uirevision": "kept",
-        "paper_bgcolor": token("sheet", 0.0),
+        "paper_bgcolor": token("sheet"),
         "plot_bgcolor": token("sheet", 0.0),
         "font": {"size": 12, "color": token("soft")},
         "hoverlabel": {

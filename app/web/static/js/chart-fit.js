@@ -16,7 +16,7 @@ export function fitted(figure, legend, isTouched) {
   layout.margin.b = BELOW_AXIS + legend + 6;
   layout.height = plot + layout.margin.t + layout.margin.b;
   layout.legend.y = -BELOW_AXIS / plot;
-  layout.font.family = getComputedStyle(document.body).fontFamily;
+  layout.font.family = layout.hoverlabel.font.family = getComputedStyle(document.body).fontFamily;
   // A finger that strokes over the chart scrolls the page; the buttons above zoom.
   if (isTouched) layout.dragmode = false;
   return figure;

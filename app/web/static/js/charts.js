@@ -43,7 +43,10 @@ class Chart {
     this.offerViews(this.figure.layout.meta?.views ?? []);
     this.place.on("plotly_relayout", (change) => this.follow(change));
     // The room for the legend and the step of the hours depend on the width.
-    new ResizeObserver(() => this.place.clientWidth !== this.width && this.draw()).observe(this.place);
+    new ResizeObserver(() => {
+      clearTimeout(this.wait);
+      this.wait = setTimeout(() => this.place.clientWidth !== this.width && this.draw(), 150);
+    }).observe(this.place);
   }
 
   offerViews(views) {
