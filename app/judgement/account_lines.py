@@ -9,7 +9,7 @@ from datetime import datetime
 
 from app.judgement.facts import Fact, Part, Weighing
 from app.judgement.history import History
-from app.judgement.losses import LOSS_RELATIVE_SD, losses_by, rootlet_share
+from app.judgement.losses import RELATIVE_SD, losses_by, rootlet_share
 from app.judgement.malt import GREEN_WB, malt_moisture, outturn_moisture
 from app.judgement.moisture import (
     ASSUMED_MOISTURE_SD,
@@ -124,7 +124,7 @@ def fading_lines(history: History, start: Charged, now: datetime) -> tuple[Accou
         dry_kg = _faded_kg(history, start, now, share)
         if dry_kg > 0.0:
             note = "from the programme’s figure and the hours"
-            found.append(AccountLine(key, word, dry_kg, LOSS_RELATIVE_SD * dry_kg, "estimated", note))
+            found.append(AccountLine(key, word, dry_kg, RELATIVE_SD[key] * dry_kg, "estimated", note))
     return tuple(found)
 
 
@@ -155,7 +155,7 @@ def culms_line(history: History, start: Charged, now: datetime, *, has_malt: boo
     if dry_kg <= 0.0:
         return None
     note = "not weighed: from the programme’s figure and the hours of growth"
-    return AccountLine("culms", "Culms", dry_kg, LOSS_RELATIVE_SD * dry_kg, "estimated", note)
+    return AccountLine("culms", "Culms", dry_kg, RELATIVE_SD["rootlet"] * dry_kg, "estimated", note)
 
 
 def outturn_line(history: History, start: Charged, now: datetime) -> tuple[AccountLine | None, float]:

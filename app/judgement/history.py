@@ -28,6 +28,8 @@ from app.judgement.superseding import Chain, chains
 Shape = TypeVar("Shape", bound=Fact)
 Derived = TypeVar("Derived")
 FIRST_WATER = frozenset({"steep_on"})
+WHOLE_CHARGE_SHARE = 0.9
+"""Skimmings out of at least this much of the charge are those of the charge, and not of a sample of it."""
 
 
 @dataclass(frozen=True)
@@ -161,7 +163,8 @@ class History:
     @cached_property
     def first_water_at(self) -> datetime | None:
         """Hour 0 of the malthouse clock: the first water, whichever fact brings it."""
-        wet = [fact.at for fact in self.facts if brings_first_water(fact)]
+        charged_kg = sum(part.as_is_kg for part in self.charges)
+        wet = [fact.at for fact in self.facts if brings_first_water(fact, charged_kg)]
         return min(wet) if wet else None
 
     @cached_property
@@ -237,11 +240,13 @@ def order(fact: Fact) -> tuple[datetime, int, str]:
     return (fact.at, RANK[fact.kind], fact.id)
 
 
-def brings_first_water(fact: Fact) -> bool:
+def brings_first_water(fact: Fact, charged_kg: float = 0.0) -> bool:
     """A steep, a wash, or a float test of the whole charge: the clock of a batch starts with any of them."""
     if fact.kind in FIRST_WATER or fact.kind == "water_changed":
         return True
-    return isinstance(fact, Weighing) and fact.kind == "skimmings" and fact.of_kg is None
+    if not isinstance(fact, Weighing) or fact.kind != "skimmings":
+        return False
+    return fact.of_kg is None or (charged_kg > 0.0 and fact.of_kg >= WHOLE_CHARGE_SHARE * charged_kg)
 
 
 def _corrected(fact: Fact, calibrations: Sequence[Fact]) -> Fact:

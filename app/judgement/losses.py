@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,9 +14,10 @@ STEEP_LOSS_PER_H = 0.01 / 48.0
 RESPIRATION_LOSS_PER_H = 0.01 / 24.0
 """From memory, where the programme says nothing: 1 % of the dry matter in two days of steep, 1 % a day of growth."""
 
-LOSS_RELATIVE_SD = 0.25
-"""How far such an estimate may be off, from memory: the loss of rye alone goes from 5.6 to 16.4 % as its moisture goes
-from 40 to 48 % (Wang et al. 2018, Fermentation 4:50, published)."""
+RELATIVE_SD = {"steep": 0.5, "respiration": 0.25, "roast": 0.25, "rootlet": 0.25}
+"""How far such an estimate may be off, from memory: a steep takes from next to nothing to 2 %, and nobody knows at
+which hour of it; the loss of rye alone goes from 5.6 to 16.4 % as its moisture goes from 40 to 48 % (Wang et al.
+2018, Fermentation 4:50, published)."""
 
 MOST = 0.3
 _STEEPING = ("immersion", "air_rest")
@@ -32,6 +34,11 @@ class Losses:
     @property
     def total(self) -> float:
         return min(self.steep + self.respiration + self.roast, MOST)
+
+    @property
+    def sd(self) -> float:
+        """Standard uncertainty of the total."""
+        return math.hypot(*(RELATIVE_SD[name] * share for name, share in vars(self).items()))
 
 
 def losses_by(history: History, at: datetime) -> Losses:

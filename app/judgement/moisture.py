@@ -8,15 +8,44 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from app.judgement.charges import (
+    ASSUMED_MOISTURE_SD,
+    MEASURED_MOISTURE_SD,
+    Charged,
+    charged,
+    dry_kg_of,
+    first_charges,
+    grain_at,
+    is_of_whole_charge,
+    removed_dry_kg,
+    scale_step_kg,
+    together,
+)
 from app.judgement.facts import Fact, Part, Result, Weighing
 from app.judgement.history import History
-from app.judgement.losses import LOSS_RELATIVE_SD, losses_between, losses_by
+from app.judgement.losses import losses_between, losses_by
 from app.judgement.stages import all_stages, stage_at
 from app.science import moisture as science
-from app.science import units
 
-MEASURED_MOISTURE_SD = 0.001
-ASSUMED_MOISTURE_SD = science.UNMEASURED_MOISTURE_HALF_WIDTH / 2
+__all__ = [
+    "ASSUMED_MOISTURE_SD",
+    "MEASURED_MOISTURE_SD",
+    "TEST_SD",
+    "Charged",
+    "Estimate",
+    "MoistureSample",
+    "charged",
+    "dry_kg_of",
+    "dry_loss",
+    "is_of_whole_charge",
+    "moisture_at",
+    "net_of",
+    "removed_dry_kg",
+    "samples",
+    "scale_step_kg",
+    "tray_start",
+]
+
 TEST_SD = {"oven_grain": 0.0015, "oven_malt": 0.0015, "oven_two_stage": 0.003, "kitchen_oven": 0.0025, "meter": 0.0025}
 UNKNOWN_WAY = science.FilmCorrection(0.75, 1.25)
 """A weighing that doesn't say whether it was blotted: between the two ways, and wide enough to hold both."""
@@ -29,7 +58,7 @@ SAME_MOMENT = timedelta(minutes=15)
 
 @dataclass(frozen=True)
 class MoistureSample:
-    """One determination. basis: in words, how it was come by. is_local: of one tray or place, not of the whole."""
+    """One determination. basis: how it was come by; place: the tray, bag or place that it is of, where it is of one."""
 
     at: datetime
     moisture_wb: float
@@ -60,30 +89,6 @@ class Estimate:
     @property
     def upper(self) -> float:
         return min(self.moisture_wb + self.half_width, 0.999)
-
-
-@dataclass(frozen=True)
-class Charged:
-    """What went into the batch: mass as it was, its moisture, and how sure that is."""
-
-    as_is_kg: float
-    moisture_wb: float
-    moisture_sd: float
-    at: datetime
-
-    @property
-    def dry_kg(self) -> float:
-        return self.as_is_kg * (1.0 - self.moisture_wb)
-
-
-def charged(history: History, until: datetime | None = None) -> Charged | None:
-    """All that was charged up to a moment, as one mass at one moisture; None before any charge."""
-    parts = [part for part in _first_charges(history) if until is None or part.at <= until]
-    mass = sum(part.as_is_kg for part in parts)
-    if not parts or mass <= 0.0:
-        return None
-    sd = math.sqrt(sum((part.as_is_kg / mass * _charge_moisture_sd(part)) ** 2 for part in parts))
-    return Charged(mass, 1.0 - sum(part.dry_kg for part in parts) / mass, sd, parts[0].at)
 
 
 def samples(history: History) -> tuple[MoistureSample, ...]:
@@ -121,54 +126,8 @@ def dry_loss(history: History, at: datetime) -> float:
     return losses_by(history, at).total
 
 
-def removed_dry_kg(history: History, until: datetime) -> float:
-    """Dry matter taken out of the charge by a moment: skimmings, samples, losses, and what was split off."""
-    gone = sum(part.dry_kg for part in history.departures if part.at <= until and part.kind in ("split", "merge"))
-    start = charged(history)
-    for weighing in history.of_shape(Weighing, "skimmings", "loss"):
-        if (
-            (start is None or start.at <= weighing.at)
-            and weighing.at <= until
-            and is_of_whole_charge(history, weighing)
-        ):
-            gone += dry_kg_of(history, weighing)
-    return gone
-
-
-def is_of_whole_charge(history: History, weighing: Weighing) -> bool:
-    """Whether this came out of the charge itself, and not out of a smaller sample that was looked through."""
-    start = charged(history)
-    return weighing.of_kg is None or start is None or weighing.of_kg >= 0.9 * start.as_is_kg
-
-
-def dry_kg_of(history: History, weighing: Weighing) -> float:
-    """The dry matter in skimmings or a loss: dried ones at the charge's own moisture, wet ones at that of then."""
-    start = charged(history)
-    own = start.moisture_wb if start else 0.12
-    if weighing.moisture_wb is not None:
-        return weighing.net_kg * (1.0 - weighing.moisture_wb)
-    if weighing.method == "dried":
-        return weighing.net_kg * (1.0 - own)
-    return weighing.net_kg * (1.0 - _wet_moisture(history, weighing, own))
-
-
-def scale_step_kg(weighed: Weighing | Part) -> float:
-    """The step of the scale as the typed digits show it; a thousandth of the mass where they are not known."""
-    for name in ("gross", "net", "as_is"):
-        text, unit = weighed.typed.get(name, "").strip(), weighed.typed.get(f"{name}_unit", "kg")
-        if text and unit in {known.key for known in units.units_of("mass")}:
-            decimals = len(text.replace(",", ".").partition(".")[2])
-            return float(units.difference_to_si(10.0**-decimals, unit))
-    return abs(weighed.as_is_kg if isinstance(weighed, Part) else weighed.net_kg) * 0.001
-
-
 def _samples(history: History) -> tuple[MoistureSample, ...]:
-    found: list[MoistureSample] = []
-    start = charged(history)
-    if start is not None:
-        found.append(
-            MoistureSample(start.at, start.moisture_wb, start.moisture_sd, _first_charges(history)[0], "charged")
-        )
+    found = [_charged_sample(parts) for parts in first_charges(history)]
     for fact in history.facts:
         sample = _sample_of(history, fact, found)
         if sample is not None:
@@ -176,16 +135,21 @@ def _samples(history: History) -> tuple[MoistureSample, ...]:
     return tuple(sorted(found, key=lambda sample: sample.at))
 
 
+def _charged_sample(parts: Sequence[Part]) -> MoistureSample:
+    start = together(parts)
+    return MoistureSample(start.at, start.moisture_wb, start.moisture_sd, parts[0], "charged")
+
+
 def _sample_of(history: History, fact: Fact, before: Sequence[MoistureSample]) -> MoistureSample | None:
     if isinstance(fact, Result) and fact.kind == "moisture_test":
         return MoistureSample(fact.at, fact.value, TEST_SD.get(fact.method or "", 0.0025), fact, "tested", fact.place)
-    if not isinstance(fact, Weighing):
+    if not isinstance(fact, Weighing) or fact.quality == "over_range":
         return None
     if fact.kind == "outturn" and fact.moisture_wb is not None:
         return MoistureSample(fact.at, fact.moisture_wb, ASSUMED_MOISTURE_SD, fact, "outturn")
     try:
         if fact.kind == "test_bag":
-            return _bag_sample(history, fact)
+            return _bag_sample(history, fact, before)
         if fact.kind == "charge_weighing":
             return _charge_sample(history, fact)
         if fact.kind == "tray":
@@ -196,21 +160,28 @@ def _sample_of(history: History, fact: Fact, before: Sequence[MoistureSample]) -
     return None
 
 
-def _bag_sample(history: History, weighing: Weighing) -> MoistureSample | None:
+def _bag_sample(history: History, weighing: Weighing, before: Sequence[MoistureSample]) -> MoistureSample | None:
     starts = [each for each in history.of_shape(Weighing, "test_bag_start") if each.vessel == weighing.vessel]
     start = history.last_before(weighing.at, starts)
     if start is None:
         return None
-    whole = charged(history)
-    moisture_wb = start.moisture_wb if start.moisture_wb is not None else (whole.moisture_wb if whole else None)
-    if moisture_wb is None:
+    began = _bag_began(history, start, before)
+    if began is None:
         return None
-    sd = (
-        MEASURED_MOISTURE_SD if start.moisture_wb is not None else (whole.moisture_sd if whole else ASSUMED_MOISTURE_SD)
-    )
-    return _from_mass(
-        history, weighing, net_of(weighing, start), start.net_kg, scale_step_kg(start), moisture_wb, sd, start.at
-    )
+    return _from_mass(history, weighing, net_of(weighing, start), start.net_kg, scale_step_kg(start), *began, start.at)
+
+
+def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSample]) -> tuple[float, float] | None:
+    """The moisture that the grain went into the bag with: its own, or where it went in wet, that of the batch then."""
+    if start.moisture_wb is not None:
+        return start.moisture_wb, MEASURED_MOISTURE_SD
+    first_water_at = history.first_water_at
+    known = [each for each in before if each.at <= start.at]
+    if known and first_water_at is not None and first_water_at + SAME_MOMENT < start.at:
+        last = max(known, key=lambda sample: sample.at)
+        return last.moisture_wb, last.sd
+    whole = grain_at(history, start.at)
+    return (whole.moisture_wb, whole.moisture_sd) if whole else None
 
 
 def net_of(weighing: Weighing, start: Weighing) -> float:
@@ -221,7 +192,7 @@ def net_of(weighing: Weighing, start: Weighing) -> float:
 
 
 def _charge_sample(history: History, weighing: Weighing) -> MoistureSample | None:
-    whole = charged(history, weighing.at)
+    whole = grain_at(history, weighing.at)
     if whole is None:
         return None
     removed = removed_dry_kg(history, weighing.at)
@@ -242,16 +213,16 @@ def _from_mass(
     since: datetime,
 ) -> MoistureSample:
     film = science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
-    loss = losses_between(history, since, weighing.at).total
+    loss = losses_between(history, since, weighing.at)
     value, sd = science.moisture_wb_with_sd(
         net,
         initial,
         moisture_wb,
-        loss,
+        loss.total,
         mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
         initial_mass_sd_kg=science.resolution_sd(step),
         initial_moisture_sd=moisture_sd,
-        dry_loss_sd=LOSS_RELATIVE_SD * loss,
+        dry_loss_sd=loss.sd,
         film_points=film.points,
         film_sd_points=film.sd_points,
     )
@@ -267,15 +238,16 @@ def _tray_sample(history: History, weighing: Weighing, before: Sequence[Moisture
     loaded = [each for each in before if each.at <= start.at and each.fact.kind != "tray"]
     if not loaded:
         return None
-    last = loaded[-1]
-    net = net_of(weighing, start)
+    last = max(loaded, key=lambda sample: sample.at)
+    unseen_h = (start.at - last.at).total_seconds() / 3600.0
+    drift = DRIFT_PER_H.get(_stage_name(history, last.at), 0.0005)
     value, sd = science.moisture_wb_with_sd(
-        net,
+        net_of(weighing, start),
         net_of(start, start),
         last.moisture_wb,
         mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
         initial_mass_sd_kg=science.resolution_sd(scale_step_kg(start)),
-        initial_moisture_sd=last.sd,
+        initial_moisture_sd=math.hypot(last.sd, drift * unseen_h / 2),
         dry_loss_sd=0.0,
     )
     return MoistureSample(weighing.at, value, sd, weighing, "tray", weighing.vessel)
@@ -316,26 +288,6 @@ def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
     spread = math.sqrt(sum((each.moisture_wb - value) ** 2 for each in group) / (len(group) - 1))
     sd = math.hypot(1.0 / math.sqrt(sum(weights)), spread / math.sqrt(len(group)))
     return MoistureSample(group[0].at, value, sd, group[-1].fact, group[0].basis, None)
-
-
-def _first_charges(history: History) -> list[Part]:
-    own = list(history.charges)
-    if own and own[0].kind in ("split", "merge"):
-        return own
-    return own or [part for part in history.of_shape(Part) if part.kind == "charge"]
-
-
-def _charge_moisture_sd(part: Part) -> float:
-    return MEASURED_MOISTURE_SD if part.method == "measured" else ASSUMED_MOISTURE_SD
-
-
-def _wet_moisture(history: History, weighing: Weighing, own: float) -> float:
-    """Skimmings and samples are taken while samples are still being worked out: only earlier tests may be asked."""
-    if weighing.kind == "skimmings":
-        return 0.30 if weighing.method == "drained" else 0.25
-    stage = stage_at(all_stages(history), weighing.at)
-    by_stage = {"immersion": 0.35, "air_rest": 0.38, "germination": 0.44, "stewing": 0.44, "kilning": 0.25}
-    return by_stage.get(stage.name, own) if stage else own
 
 
 def _stage_name(history: History, at: datetime) -> str:

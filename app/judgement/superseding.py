@@ -55,11 +55,12 @@ def chains(facts: Iterable[Fact]) -> list[Chain]:
 def _follow(first: Fact, successor: Mapping[str, Fact]) -> list[Fact]:
     links = [first]
     while (later := successor.get(links[-1].id)) is not None:
-        if not can_supersede(later, links[-1], _original_kind(links)) or later in links:
+        if not can_supersede(later, links[-1], _original_kind(links, later)) or later in links:
             break
         links.append(later)
     return links
 
 
-def _original_kind(links: list[Fact]) -> str:
-    return next((fact.kind for fact in links if not isinstance(fact, Withdrawal)), links[0].kind)
+def _original_kind(links: list[Fact], later: Fact) -> str:
+    """The kind of the chain; where only a withdrawal is here and its target is not yet, whatever restores it."""
+    return next((fact.kind for fact in links if not isinstance(fact, Withdrawal)), later.kind)
