@@ -14,7 +14,7 @@ from app.judgement.superseding import chains
 
 
 def assemble(records: Sequence[Mapping[str, Any]], programmes: Mapping[str, Programme] | None = None) -> History:
-    """The History of the one batch that the records are about; built-in programmes are known unless others are given."""
+    """The History of the one batch that records are about; built-in programmes are known unless others are given."""
     known = dict(programmes) if programmes is not None else {each.digest: each for each in load_builtin().values()}
     by_type: dict[str, list[Mapping[str, Any]]] = {"fact": [], "lot": [], "batch": [], "programme": []}
     for record in records:
@@ -24,12 +24,7 @@ def assemble(records: Sequence[Mapping[str, Any]], programmes: Mapping[str, Prog
         known[programme.digest] = programme
     facts = [fact_from_record(record) for record in by_type["fact"]]
     batch = _batch(by_type["batch"], facts)
-    about = Subject("batch", batch.id)
-    mine = [
-        fact
-        for fact in facts
-        if fact.subject == about or (isinstance(fact, Part) and about in (fact.source, fact.target))
-    ]
+    mine = _touching(Subject("batch", batch.id), facts)
     return History.build(
         batch,
         mine,
@@ -37,6 +32,20 @@ def assemble(records: Sequence[Mapping[str, Any]], programmes: Mapping[str, Prog
         lots=_lots(by_type["lot"], facts, mine),
         instruments=[fact for fact in facts if fact.subject.type == "instrument"],
     )
+
+
+def _touching(about: Subject, facts: Sequence[Fact]) -> list[Fact]:
+    """The facts about the batch, the parts into and out of it, and what corrects them, whatever that is about."""
+    mine = {
+        fact.id
+        for fact in facts
+        if fact.subject == about or (isinstance(fact, Part) and about in (fact.source, fact.target))
+    }
+    reached = 0
+    while len(mine) > reached:
+        reached = len(mine)
+        mine |= {fact.id for fact in facts if fact.supersedes_id in mine}
+    return [fact for fact in facts if fact.id in mine]
 
 
 def _batch(records: Sequence[Mapping[str, Any]], facts: Sequence[Fact]) -> BatchInfo:
@@ -53,7 +62,8 @@ def _batch(records: Sequence[Mapping[str, Any]], facts: Sequence[Fact]) -> Batch
 
 def _lots(records: Sequence[Mapping[str, Any]], facts: Sequence[Fact], mine: Sequence[Fact]) -> list[LotInfo]:
     own = {str(record["id"]): record for record in records}
-    sources = {fact.source.id for fact in mine if isinstance(fact, Part) and fact.source.type == "lot"}
+    parts = [fact for fact in standing(chains(mine)) if isinstance(fact, Part)]
+    sources = {part.source.id for part in parts if part.source.type == "lot"}
     found = []
     for lot_id in sorted(sources):
         about = [fact for fact in facts if fact.subject == Subject("lot", lot_id)]
