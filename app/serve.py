@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 STOP_AFTER_S = 3
 """How long open streams are waited for at the end; then the worker is killed. Nothing kept is lost by that."""
 WARM_UP_AFTER_S = 1.0
-HEAVY_MODULES = ("scipy.optimize",)
+HEAVY_MODULES = ("scipy.special", "scipy.optimize")
 """Imported once the server answers, so that nobody waits for them: neither the first page nor the first forecast."""
 
 
