@@ -86,8 +86,8 @@ def list_revisions(session: Session, key: str) -> list[ProgrammeRevision]:
 
 def count_batches_by_programme(session: Session) -> dict[str, int]:
     """How many batches were charged with each revision, by its digest; those without any are left out."""
-    rows = session.execute(select(Batch.programme, func.count()).group_by(Batch.programme))
-    return dict(rows.tuples().all())
+    rows = session.execute(select(Batch.programme, func.count().label("batches")).group_by(Batch.programme))
+    return {row.programme: row.batches for row in rows}
 
 
 def list_batches_of_programme(session: Session, digest: str) -> list[Batch]:

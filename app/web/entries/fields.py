@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from wtforms import RadioField, SelectField, StringField, TextAreaField, ValidationError
+from wtforms import StringField, TextAreaField, ValidationError
 
 from app.judgement.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Text
 from app.judgement.kinds import VALUELESS_QUALITIES
 from app.science import units
+from app.web.choice_fields import RadioField, SelectField
 
 SMALL_MASSES = frozenset({"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection"})
 

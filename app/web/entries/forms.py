@@ -9,12 +9,13 @@ from typing import Any, ClassVar, Self
 from zoneinfo import ZoneInfo
 
 from werkzeug.datastructures import MultiDict
-from wtforms import Form, HiddenField, RadioField, StringField, TextAreaField, ValidationError
+from wtforms import Form, HiddenField, StringField, TextAreaField, ValidationError
 from wtforms.fields import DateTimeLocalField
 from wtforms.validators import Length, Optional
 
 from app.judgement.kinds import KINDS, QUALITIES, Kind
 from app.judgement.records import values_from_typed
+from app.web.choice_fields import RadioField
 from app.web.entries.fields import fields_for
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
 

@@ -8,13 +8,14 @@ from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from wtforms import Form, HiddenField, RadioField, StringField
+from wtforms import Form, HiddenField, StringField
 from wtforms.validators import Length
 
 from app import ports
 from app.judgement.fields import BadValues, Choice, Quantity
 from app.judgement.kinds import KINDS, MOISTURE_METHODS
 from app.judgement.records import values_from_typed
+from app.web.choice_fields import RadioField
 from app.web.entries.fields import unit_field
 from app.web.entries.times import moment_from_local
 

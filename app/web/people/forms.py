@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from wtforms import Form, HiddenField, RadioField, StringField
+from wtforms import Form, HiddenField, StringField
 
-SYSTEMS = (("metric", "metric: °C, kg, L"), ("us", "US customary: °F, lb, gal"))
+from app.web.choice_fields import RadioField
+
+SYSTEMS = (("metric", "metric: °C,\u00a0kg"), ("us", "US customary: °F,\u00a0lb"))
 
 
 class PersonForm(Form):

@@ -1,0 +1,44 @@
+"""Fields with a choice, from pairs of key and word as the kinds and settings list them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import wtforms
+from wtforms.fields import SelectChoice
+
+Options = Iterable[tuple[str, str] | SelectChoice]
+
+
+def offered(options: Options | None) -> list[SelectChoice] | None:
+    """Pairs as WTForms wants them. (It still reads plain pairs, but warns that it soon won't.)"""
+    if options is None:
+        return None
+    return [each if isinstance(each, SelectChoice) else SelectChoice(each[0], each[1]) for each in options]
+
+
+class SelectField(wtforms.SelectField):
+    def __init__(self, label: str, validators: Any = None, choices: Options | None = None, **options: Any) -> None:
+        super().__init__(label, validators, choices=offered(choices), **options)
+
+    @property
+    def choices(self) -> Any:
+        return super().choices
+
+    @choices.setter
+    def choices(self, options: Options | None) -> None:
+        wtforms.SelectField.choices.fset(self, offered(options))
+
+
+class RadioField(wtforms.RadioField):
+    def __init__(self, label: str, validators: Any = None, choices: Options | None = None, **options: Any) -> None:
+        super().__init__(label, validators, choices=offered(choices), **options)
+
+    @property
+    def choices(self) -> Any:
+        return super().choices
+
+    @choices.setter
+    def choices(self, options: Options | None) -> None:
+        wtforms.SelectField.choices.fset(self, offered(options))

@@ -1,0 +1,103 @@
+"""Migrations with something in the tables: what was recorded outlives every one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, MetaData, Table, func, select, text
+
+from app.errors import CannotStart
+from app.judgement.kinds import KINDS
+from app.operations.facts import record_fact
+from app.operations.programmes import ensure_builtin_programmes
+from app.store import schema
+from app.store.engine import open_database, read_session, write_session
+from app.store.facts import SHAPE_TABLES, list_facts_after
+from app.store.history import get_history
+from tests.writing import BATCH, NOW, add_batch, water
+
+REVISIONS = [each.revision for each in ScriptDirectory.from_config(schema.alembic_config()).walk_revisions()][::-1]
+
+
+@pytest.fixture
+def engine(tmp_path: Path) -> Iterator[Engine]:
+    with open_database(f"sqlite:///{tmp_path / 'chitbook.sqlite'}") as engine:
+        yield engine
+
+
+def _value(column: Any) -> Any:
+    kind = column.type.python_type
+    if column.name == "clock":
+        return "now"
+    if column.name in ("typed", "counts", "lengths", "findings", "content", "measures"):
+        return "{}"
+    return {"int": 1, "float": 0.5, "bool": True, "str": "1"}.get(kind.__name__, NOW.replace(tzinfo=None))
+
+
+def fill_every_table(connection: Connection) -> dict[str, int]:
+    """One row in each table, as it stands at this revision; and how many rows each has then."""
+    found = MetaData()
+    found.reflect(connection)
+    tables = [table for table in found.sorted_tables if table.name != "alembic_version"]
+    for table in tables:
+        connection.execute(table.insert().values({column.name: _value(column) for column in table.c}))
+    return rows_of(connection, tables)
+
+
+def rows_of(connection: Connection, tables: list[Table]) -> dict[str, int]:
+    return {each.name: connection.scalar(select(func.count()).select_from(each)) or 0 for each in tables}
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_rows_of_every_table_survive_the_way_to_the_newest_revision(engine: Engine, revision: str) -> None:
+    schema.upgrade(engine, revision)
+    with engine.begin() as connection:
+        before = fill_every_table(connection)
+    schema.upgrade(engine)
+    assert schema.current_revision(engine) == schema.head_revision()
+    found = MetaData()
+    with engine.connect() as connection:
+        found.reflect(connection)
+        assert before.items() <= rows_of(connection, list(found.sorted_tables)).items()
+        assert connection.execute(text("PRAGMA foreign_key_check")).all() == []
+        assert connection.scalar(text("PRAGMA integrity_check")) == "ok"
+
+
+def test_a_story_is_the_same_after_the_migrations_ran_again(engine: Engine) -> None:
+    schema.upgrade(engine)
+    with write_session(engine) as session:
+        ensure_builtin_programmes(session, now=NOW)
+        add_batch(session)
+        record_fact(session, water(), now=NOW)
+        before = get_history(session, BATCH)
+    schema.upgrade(engine)
+    with read_session(engine) as session:
+        assert get_history(session, BATCH) == before
+        assert len(list_facts_after(session, 0, 10)) == 3
+
+
+def test_a_migration_that_breaks_a_reference_is_undone_whole(engine: Engine) -> None:
+    schema.upgrade(engine)
+    with engine.begin() as connection:
+        before = fill_every_table(connection)
+
+    def drop_the_facts() -> None:
+        with schema.migration_connection(engine) as connection:
+            connection.execute(text("DELETE FROM fact"))
+
+    with pytest.raises(CannotStart, match="undone"):
+        drop_the_facts()
+    with engine.connect() as connection:
+        assert connection.scalar(text("SELECT count(*) FROM fact")) == before["fact"] == 1
+
+
+def test_every_shape_of_every_kind_has_its_table_after_the_migrations(engine: Engine) -> None:
+    schema.upgrade(engine)
+    found = MetaData()
+    with engine.connect() as connection:
+        found.reflect(connection)
+    assert {SHAPE_TABLES[kind.shape_name].name for kind in KINDS.values()} <= set(found.tables)
