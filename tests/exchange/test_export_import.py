@@ -61,7 +61,7 @@ def empty(tmp_path: Path, migrated_file: Path) -> Iterator[Session]:
 
 
 def tell_everything(session: Session) -> None:
-    """A house with something of each sort: a person, a programme of its own, a lot, batches, a pack, every kind of fact."""
+    """A house with something of each sort: a person, a programme of its own, a lot, two batches, a pack, any kind."""
     add_person(session, person_id="p1", name="Nora", units="us", now=NOW)
     mine = revise(load_builtin()["barley_pale"], {"name": "Pale, our way"})
     keep_programme(session, mine, now=NOW)

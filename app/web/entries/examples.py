@@ -10,13 +10,9 @@ from types import MappingProxyType
 
 Typed = Mapping[str, str]
 
-_STAGES = ("steep_on", "drained", "cast", "stew_on", "loaded", "heat_on", "heat_off") + (
-    "stripped",
-    "finished",
-    "abandoned",
-    "paused",
-    "resumed",
-)
+_NOTHING: Typed = MappingProxyType({})
+_STAGES = ("steep_on", "drained", "cast", "stew_on", "loaded", "heat_on", "heat_off", "stripped")
+_ENDS = ("finished", "abandoned", "paused", "resumed")
 _DONE = ("turned", "water_changed")
 
 
@@ -100,10 +96,5 @@ _OTHERS: Mapping[str, Typed] = {
 }
 
 EXAMPLES: Mapping[str, Typed] = MappingProxyType(
-    {name: {} for name in (*_STAGES, *_DONE)}
-    | dict(_READINGS)
-    | dict(_WEIGHINGS)
-    | dict(_TALLIES)
-    | dict(_PARTS)
-    | dict(_OTHERS)
+    dict.fromkeys((*_STAGES, *_ENDS, *_DONE), _NOTHING) | {**_READINGS, **_WEIGHINGS, **_TALLIES, **_PARTS, **_OTHERS}
 )
