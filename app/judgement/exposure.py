@@ -95,8 +95,9 @@ def _has_ceiling(runs: Iterable[tuple[list[Piece], list[Reading], bool]]) -> boo
 
 def _by_place(history: History, kilning: Stage, now: datetime) -> dict[str | None, list[Reading]]:
     grouped: dict[str | None, list[Reading]] = {}
+    end = min(kilning.ends_at or now, now)
     for reading in history.readings("grain_temperature"):
-        if reading.value is not None and kilning.covers(reading.at) and reading.at <= now:
+        if reading.value is not None and kilning.starts_at <= reading.at <= end:
             grouped.setdefault(reading.place, []).append(reading)
     return grouped
 

@@ -57,15 +57,18 @@ def rule_word(key: str) -> str:
 
 
 def _case(history: History, now: datetime) -> Case:
-    """What is known now: a fact of the future has no say yet, and one that looks like a slip waits for an answer."""
+    """What is known now: a fact of the future has no say yet; one that looks like a slip has none until it is said that
+    this was a false alarm.
+    """
     known = tuple(fact for fact in history.facts if fact.at <= now)
     answered = {
-        history.root_id(answer.episode_id) for answer in history.answers if answer.rule == "slip" and answer.at <= now
+        history.root_id(answer.episode_id)
+        for answer in history.answers
+        if answer.rule == "slip" and answer.answer == "false_alarm" and answer.at <= now
     }
-    doubted = tuple(
-        fact for fact in history.once(_doubted) if fact.at <= now and history.root_id(fact.id) not in answered
-    )
-    kept = tuple(fact for fact in known if fact not in doubted) if doubted else known
+    doubted = tuple(fact for fact in history.once(_doubted) if fact.at <= now)
+    set_aside = {fact.id for fact in doubted if history.root_id(fact.id) not in answered}
+    kept = tuple(fact for fact in known if fact.id not in set_aside) if set_aside else known
     trusted = history if len(kept) == len(history.facts) else replace(history, facts=kept)
     return Case(trusted, history, now, doubted)
 

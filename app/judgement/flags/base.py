@@ -94,15 +94,15 @@ class Flag:
 
 @dataclass(frozen=True)
 class Case:
-    """A batch as the rules see it: its history up to now without facts that look like slips, and what came of it.
+    """A batch as the rules see it: its history up to now, without facts that look like slips and wait for an answer.
 
-    whole: the history as it was given, with facts of the future; set_aside: the facts that look like slips.
+    whole: the history as it was given, with facts of the future; doubted: the facts that look like slips.
     """
 
     history: History
     whole: History
     now: datetime
-    set_aside: tuple[Fact, ...] = ()
+    doubted: tuple[Fact, ...] = ()
 
     @cached_property
     def stages(self) -> list[Stage]:

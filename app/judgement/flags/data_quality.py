@@ -39,14 +39,14 @@ AFTER_THE_END = frozenset(
 
 def slip(case: Case) -> Iterator[Flag]:
     """Facts that came unasked and look like another unit or a slip: set aside until somebody answers for them."""
-    for fact in case.set_aside:
+    for fact in case.doubted:
         question = looks_like_a_slip(fact, case.whole)[0]
         is_hot = isinstance(fact, Reading) and fact.kind.endswith("_temperature") and (fact.value or 0.0) > 60.0
         title = f"Another unit or a slip? {question.message}"
         yield case.flag(
             "slip", "act" if is_hot else "caution", [fact],
-            Message(title, "It is left out of every judgement until somebody says what was meant.",
-                    "Correct it, or keep it: answer that it is as it was read."),
+            Message(title, "It is left out of every flag until somebody says what was meant.",
+                    "Correct it; or answer “false alarm”, and it counts as it was read."),
             "what is usual for this kind, stage and programme, from memory",
             ends_at=case.ended_at, place=fact.place,
         )  # fmt: skip

@@ -1,0 +1,94 @@
+"""Hours and degree-hours above the kiln's ceiling, by the moisture."""
+
+import pytest
+
+from app.judgement.exposure import kiln_exposure, kiln_exposures
+from app.science.enzymes import hours_and_degree_hours_above
+from tests.judgement.flag_story import Story, moment
+
+
+def kilned(*readings: tuple[float, float, str | None], moisture_wb: float = 0.44) -> Story:
+    story = Story().kiln(moisture_wb=moisture_wb)
+    for hour, value, place in readings:
+        story.grain(hour, value, place)
+    return story
+
+
+def test_a_rise_through_the_ceiling_is_counted_from_the_crossing() -> None:
+    # At 44 % the ceiling is 50 °C. From 40 to 60 in two hours: one hour above, five degree-hours.
+    story = kilned((161, 40.0, None), (163, 60.0, None))
+    story.tell(163, "heat_off")
+    found = kiln_exposure(story.history(), moment(163))
+    assert found is not None
+    assert found.hours == pytest.approx(1.0)
+    assert found.degree_hours == pytest.approx(5.0)
+    assert found.worst_excess_c == pytest.approx(10.0)
+    assert found.measured_hours == pytest.approx(2.0)
+
+
+def test_the_ceiling_rises_as_the_grain_dries() -> None:
+    story = kilned((161, 55.0, None), (163, 55.0, None))
+    story.tell(161, "moisture_test", {"value": 0.30}, method="oven_two_stage")
+    story.tell(163, "moisture_test", {"value": 0.20}, method="oven_two_stage")
+    story.tell(163, "heat_off")
+    found = kiln_exposure(story.history(), moment(163))
+    assert found is not None
+    # The moisture itself passes 25 % after an hour; its upper bound, which counts, a little later.
+    assert 1.0 < found.hours < 1.6
+    assert found.degree_hours == pytest.approx(5.0 * found.hours)
+
+
+def test_what_the_spans_say_is_what_the_area_under_straight_lines_says() -> None:
+    readings = [(161, 47.0), (162, 53.0), (163, 49.0), (164, 58.0), (165, 45.0)]
+    story = kilned(*((hour, value, None) for hour, value in readings))
+    story.tell(165, "heat_off")
+    found = kiln_exposure(story.history(), moment(165))
+    expected = hours_and_degree_hours_above([hour for hour, _ in readings], [value for _, value in readings], 50.0)
+    assert found is not None
+    assert found.hours == pytest.approx(expected.hours)
+    assert found.degree_hours == pytest.approx(expected.degree_hours)
+    assert sum(span.hours for span in found.spans) == pytest.approx(expected.hours, abs=0.26)
+    assert sum(span.degree_hours for span in found.spans) == pytest.approx(expected.degree_hours)
+
+
+def test_the_hottest_place_comes_first() -> None:
+    story = kilned((161, 52.0, "top"), (161, 56.0, "bottom"), (162, 52.0, "top"), (162, 56.0, "bottom"))
+    places = [each.place for each in kiln_exposures(story.history(), moment(162))]
+    assert places == ["bottom", "top"]
+
+
+def test_the_last_reading_holds_for_an_hour_and_no_longer() -> None:
+    story = kilned((161, 51.0, None))
+    history = story.history()
+    for hour, expected in ((161.5, 0.5), (162, 1.0), (170, 1.0)):
+        found = kiln_exposure(history, moment(hour))
+        assert found is not None
+        assert found.hours == pytest.approx(expected)
+
+
+def test_no_exposure_without_grain_on_the_kiln_or_without_a_ceiling() -> None:
+    assert kiln_exposure(Story().kiln().history(), moment(170)) is None
+    stewed = Story("stewed").kiln()
+    stewed.grain(161, 120.0)
+    assert kiln_exposure(stewed.history(), moment(162)) is None
+
+
+def test_grain_below_its_ceiling_has_measured_hours_and_no_exposure() -> None:
+    found = kiln_exposure(kilned((161, 40.0, None), (163, 49.0, None)).history(), moment(163))
+    assert found is not None
+    assert (found.hours, found.degree_hours, found.spans) == (0.0, 0.0, ())
+    assert found.measured_hours == pytest.approx(2.0)
+
+
+def test_a_programme_changed_on_the_kiln_judges_what_follows_by_its_own_ceiling() -> None:
+    from app.judgement.history import History
+    from app.judgement.programme import revise
+
+    story = kilned((161, 55.0, None), (162, 55.0, None), (163, 55.0, None))
+    hotter = revise(story.programme, {"ceiling/0/grain_c": 58})
+    story.tell(162, "programme_change", {"programme": hotter.digest})
+    story.tell(163, "heat_off")
+    history = History.from_records(story.all_records(), {each.digest: each for each in (story.programme, hotter)})
+    found = kiln_exposure(history, moment(163))
+    assert found is not None
+    assert found.hours == pytest.approx(1.0)

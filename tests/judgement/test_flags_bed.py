@@ -1,0 +1,185 @@
+"""The bed: warm and wet, waiting in a heap, hot above, and turning due."""
+
+import pytest
+
+from tests.judgement.flag_story import Story, hour_of
+
+
+def warm_bed(value: float, *, cast_wb: float = 0.44) -> Story:
+    story = Story().begin()
+    story.bag_start()
+    story.tell(6, "drained")
+    story.bag(39.8, cast_wb)
+    story.tell(40, "cast")
+    story.grain(41, value)
+    return story
+
+
+@pytest.mark.parametrize(("hour", "severity"), [(46.9, None), (47.1, "caution"), (52.9, "caution"), (53.1, "act")])
+def test_warm_and_wet_is_a_matter_of_hours(hour: float, severity: str | None) -> None:
+    story = warm_bed(23.0)
+    story.grain(46, 23.0)
+    flags = story.flags(hour, "warm_and_wet")
+    assert [flag.severity for flag in flags] == ([severity] if severity else [])
+
+
+@pytest.mark.parametrize(("value", "is_flagged"), [(21.9, False), (22.0, True), (48.0, True), (48.1, False)])
+def test_warm_is_from_22_to_48_degrees(value: float, is_flagged: bool) -> None:
+    story = Story().kiln()
+    story.grain(160.5, value)
+    story.grain(167.5, value)
+    assert bool(story.flags(168, "warm_and_wet")) == is_flagged
+
+
+def test_wet_is_above_a_quarter_of_water() -> None:
+    for moisture_wb, is_flagged in ((0.26, True), (0.24, False)):
+        story = Story().kiln(moisture_wb=moisture_wb)
+        story.grain(160.5, 30.0)
+        story.grain(167.5, 30.0)
+        assert bool(story.flags(168, "warm_and_wet")) == is_flagged
+
+
+def test_the_crossing_between_two_readings_is_taken_on_a_straight_line() -> None:
+    story = Story()
+    story.grow()
+    story.grain(42, 20.0)
+    story.grain(46, 24.0)
+    story.grain(52, 24.0)
+    # 22 °C is passed at hour 44; six hours after is hour 50.
+    flag = story.flag(52, "warm_and_wet")
+    assert hour_of(flag.starts_at) == 50
+    assert flag.worst == pytest.approx(8.0)
+
+
+def test_cooling_down_ends_it() -> None:
+    story = warm_bed(24.0)
+    story.grain(49, 24.0)
+    story.grain(50, 18.0)
+    flag = story.flag(60, "warm_and_wet")
+    assert hour_of(flag.ends_at) == pytest.approx(49.333, abs=0.001)
+
+
+def test_stewing_in_a_programme_that_stews_is_exempt() -> None:
+    for programme, is_flagged in (("stewed", False), ("base", True)):
+        story = Story(programme)
+        story.grow()
+        story.grain(159, 15.0)
+        story.tell(160, "stew_on")
+        story.grain(160.5, 40.0)
+        story.grain(168, 40.0)
+        assert bool(story.flags(168.5, "warm_and_wet")) == is_flagged
+
+
+def test_warm_and_wet_speaks_for_the_limit_that_the_same_grain_left() -> None:
+    story = warm_bed(26.0)
+    story.grain(48, 26.0)
+    flag = story.flag(48, "warm_and_wet")
+    assert story.flags(48, "out_of_limits") == []
+    assert flag.severity == "act", "the limit of 25 °C was left: as grave as that"
+    assert [rule for rule, _ in flag.stands_for] == ["out_of_limits"]
+
+
+def test_the_longest_place_tells_it_once() -> None:
+    story = warm_bed(15.0)
+    for hour in (42, 50):
+        story.grain(hour, 23.0, "middle")
+        story.grain(hour + 0.1, 24.0, "bottom")
+    assert len(story.flags(50.5, "warm_and_wet")) == 1
+
+
+def loaded(temperature_c: float) -> Story:
+    story = Story()
+    story.grow()
+    story.grain(159.5, temperature_c)
+    story.tell(160, "loaded")
+    return story
+
+
+@pytest.mark.parametrize(("hour", "severity"), [(161.9, None), (162.1, "caution"), (164.1, "act")])
+def test_green_malt_waiting_warm(hour: float, severity: str | None) -> None:
+    flags = loaded(19.0).flags(hour, "heap_waiting")
+    assert [flag.severity for flag in flags] == ([severity] if severity else [])
+
+
+def test_cool_green_malt_may_wait() -> None:
+    assert loaded(18.0).flags(164, "heap_waiting") == []
+
+
+def test_heat_on_ends_the_waiting() -> None:
+    story = loaded(19.0)
+    story.tell(161, "heat_on")
+    assert story.flags(170, "heap_waiting") == []
+
+
+def spread_bed(*looks: tuple[float, float, float]) -> Story:
+    story = Story()
+    story.grow()
+    for hour, top, bottom in looks:
+        story.grain(hour, top, "top")
+        story.grain(hour + 0.1, bottom, "bottom")
+    return story
+
+
+@pytest.mark.parametrize(("top", "severity"), [(17.0, None), (17.1, "caution"), (20.1, "act")])
+def test_top_and_bottom_apart(top: float, severity: str | None) -> None:
+    flags = spread_bed((44, top, 14.0)).flags(45, "top_to_bottom")
+    assert [flag.severity for flag in flags] == ([severity] if severity else [])
+
+
+def test_a_run_of_spread_looks_is_one_flag_with_its_worst() -> None:
+    story = spread_bed((91, 17.5, 14.0), (93, 18.2, 14.0), (95, 17.2, 14.0), (97, 15.8, 14.0))
+    flag = story.flag(98, "top_to_bottom")
+    assert flag.worst == pytest.approx(4.2)
+    assert (hour_of(flag.starts_at), hour_of(flag.ends_at)) == (91, 97)
+    assert "4.2 °C above the bottom" in flag.title
+    assert "7.6 °F above the bottom" in flag.in_units("us").title
+
+
+def test_readings_hours_apart_are_no_one_look() -> None:
+    story = Story()
+    story.grow()
+    story.grain(44, 18.0, "top")
+    story.grain(46, 13.0, "bottom")
+    assert story.flags(47, "top_to_bottom") == []
+
+
+@pytest.mark.parametrize(("hour", "severity"), [(49.9, None), (50.1, "caution"), (54.1, "act")])
+def test_turning_is_due_after_hours(hour: float, severity: str | None) -> None:
+    story = Story()
+    story.grow(cast_hour=40)
+    story.grain(41, 15.0)
+    assert [flag.severity for flag in story.flags(hour, "turning_due")] == ([severity] if severity else [])
+
+
+def test_turning_starts_the_hours_anew_and_the_long_stretch_stays_in_the_record() -> None:
+    story = Story()
+    story.grow(cast_hour=40)
+    story.tell(52, "turned")
+    flag = story.flag(60, "turning_due")
+    assert (hour_of(flag.starts_at), hour_of(flag.ends_at), flag.severity) == (50, 52, "caution")
+
+
+def test_a_cold_thin_bed_is_not_turned() -> None:
+    for depth_m, is_flagged in ((0.09, False), (0.2, True)):
+        story = Story()
+        story.grow(cast_hour=40)
+        story.read(41, "bed_depth", depth_m)
+        story.grain(50, 13.0)
+        assert bool(story.flags(52, "turning_due")) == is_flagged
+
+
+def test_a_thin_bed_that_is_warm_is_turned() -> None:
+    story = Story()
+    story.grow(cast_hour=40)
+    story.read(41, "bed_depth", 0.09)
+    story.grain(50, 16.0)
+    assert story.flag(52, "turning_due").ends_at is None
+
+
+def test_matting_is_told_with_the_turning() -> None:
+    story = Story()
+    story.grow(cast_hour=40)
+    knit = story.look(48, matting="strands")
+    flag = story.flag(51, "turning_due")
+    assert knit in flag.fact_ids
+    assert "knitting" in flag.meaning

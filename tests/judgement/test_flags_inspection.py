@@ -1,0 +1,127 @@
+"""Mould, smells, ergot, what nobody is sure of, and bags that have knit."""
+
+import pytest
+
+from tests.judgement.flag_story import Story, hour_of
+
+
+def growing() -> Story:
+    story = Story()
+    story.grow(cast_hour=40)
+    return story
+
+
+def test_mould_is_act_now_with_its_caution_and_the_root_hair_card() -> None:
+    story = growing()
+    story.look(60, mould="yes", place="north corner")
+    flag = story.flag(61, "mould")
+    assert (flag.severity, flag.place, flag.ends_at) == ("act", "north corner", None)
+    assert flag.caution is not None
+    assert "FFP3" in str(flag.caution)
+    assert "Root hairs look like mould" in flag.remedy
+
+
+def test_no_mould_is_no_flag() -> None:
+    story = growing()
+    story.look(60)
+    assert story.flags(61, "mould") == []
+
+
+def test_a_later_look_does_not_wish_mould_away_but_striking_the_fact_out_does() -> None:
+    story = growing()
+    found = story.look(60, mould="yes")
+    story.look(66, mould="no")
+    assert story.flag(67, "mould").ends_at is None
+    story.tell(68, "withdrawal", {"reason": "root hairs"}, supersedes_id=found)
+    assert story.flags(69, "mould") == []
+
+
+def test_mould_seen_twice_is_one_flag() -> None:
+    story = growing()
+    first = story.look(60, mould="yes")
+    story.look(64, mould="yes")
+    flag = story.flag(65, "mould")
+    assert flag.episode_id == first
+    assert len(flag.fact_ids) == 2
+
+
+def test_mould_in_the_lot_is_told_in_its_batches() -> None:
+    story = Story().declare()
+    story.tell(-20, "inspection", {"findings": {"mould": "yes"}}, subject=("lot", "l1"))
+    story.charge()
+    assert "in the lot" in story.flag(0, "mould").title
+
+
+@pytest.mark.parametrize(("smell", "is_flagged"), [("clean", False), ("musty", True), ("off", True), ("sour", True)])
+def test_smells_of_the_bed(smell: str, is_flagged: bool) -> None:
+    story = growing()
+    story.look(60, smell=smell)
+    flags = story.flags(61, "off_smell")
+    assert [flag.severity for flag in flags] == (["act"] if is_flagged else [])
+
+
+def test_a_sour_steep_is_the_steeps_own_flag() -> None:
+    story = Story().begin()
+    story.look(4, smell="sour")
+    assert story.flags(5, "off_smell") == []
+    assert len(story.flags(5, "spoiling")) == 1
+
+
+def test_a_clean_look_ends_an_off_smell_but_not_a_musty_one() -> None:
+    for smell, ends in (("off", 66), ("musty", None)):
+        story = growing()
+        story.look(60, smell=smell)
+        story.look(66, smell="clean")
+        assert hour_of(story.flag(67, "off_smell").ends_at) == ends
+
+
+def test_not_sure_asks_for_a_look_in_six_hours() -> None:
+    story = growing()
+    story.look(60, mould="not_sure")
+    assert "Look again at h 66" in story.flag(65.9, "not_sure").remedy
+    assert "Look again now" in story.flag(66, "not_sure").remedy
+    assert story.flag(66, "not_sure").severity == "caution"
+
+
+def test_a_look_that_is_sure_ends_not_sure() -> None:
+    story = growing()
+    story.look(60, mould="not_sure")
+    story.look(64, mould="no")
+    assert hour_of(story.flag(67, "not_sure").ends_at) == 64
+
+
+@pytest.mark.parametrize(
+    ("ergot_kg", "severity"), [(0.0, None), (0.001, "caution"), (0.004, "caution"), (0.0041, "act")]
+)
+def test_ergot_is_weighed_against_the_charge(ergot_kg: float, severity: str | None) -> None:
+    # 0.2 g/kg of 20 kg are 4 g.
+    story = Story().begin()
+    story.look(1, ergot_kg=ergot_kg)
+    assert [flag.severity for flag in story.flags(2, "ergot")] == ([severity] if severity else [])
+
+
+def test_ergot_of_several_looks_adds_up() -> None:
+    story = Story().begin()
+    story.look(1, ergot_kg=0.0025)
+    story.look(2, ergot_kg=0.0025)
+    flag = story.flag(3, "ergot")
+    assert flag.severity == "act"
+    assert "0.25 g/kg" in flag.title
+
+
+def test_a_bag_weighed_after_the_rootlets_knit_is_a_notice() -> None:
+    story = growing()
+    story.bag(50, 0.44)
+    story.look(55, matting="strands")
+    assert story.flags(56, "knit_bag") == []
+    late = story.bag(60, 0.44)
+    flag = story.flag(61, "knit_bag")
+    assert flag.severity == "notice"
+    assert flag.episode_id == late
+
+
+def test_loose_rootlets_do_not_knit_a_bag() -> None:
+    story = growing()
+    story.look(55, matting="none")
+    story.bag(60, 0.44)
+    assert story.flags(61, "knit_bag") == []

@@ -1,0 +1,162 @@
+"""The kiln: the ceiling, the floor of a stewing, the break point, dry enough."""
+
+from tests.judgement.flag_story import Story, hour_of
+
+
+def hot(*readings: tuple[float, float], moisture_wb: float = 0.44) -> Story:
+    story = Story().kiln(moisture_wb=moisture_wb)
+    for hour, value in readings:
+        story.grain(hour, value)
+    return story
+
+
+def test_a_quarter_of_an_hour_over_the_ceiling_is_let_pass() -> None:
+    # At 44 % the ceiling is 50 °C: the line from 48 to 52 and back is above it for the given minutes.
+    assert hot((161, 48.0), (161.25, 52.0), (161.5, 48.0)).flags(162, "over_ceiling") == []
+    assert len(hot((161, 48.0), (161.3, 52.0), (161.6, 48.0)).flags(162, "over_ceiling")) == 1
+
+
+def test_over_the_ceiling_names_hours_degree_hours_and_both_units() -> None:
+    story = hot((161, 50.0), (161.5, 53.0), (162, 50.0), (163, 45.0))
+    flag = story.flag(163, "over_ceiling")
+    assert flag.severity == "act", "an hour"
+    assert "53.0 °C (127.4 °F)" in flag.title
+    assert "1.5 °C·h" in flag.title
+    assert flag.worst == 53.0
+    assert (hour_of(flag.starts_at), hour_of(flag.ends_at)) == (161, 162)
+
+
+def test_five_degrees_over_is_act_now() -> None:
+    assert hot((161, 50.0), (161.2, 54.9), (161.4, 50.0)).flag(163, "over_ceiling").severity == "caution"
+    assert hot((161, 50.0), (161.2, 55.0), (161.4, 50.0)).flag(163, "over_ceiling").severity == "act"
+
+
+def test_the_last_reading_holds_while_the_kiln_goes_on() -> None:
+    story = hot((161, 51.0))
+    assert story.flags(161.2, "over_ceiling") == []
+    flag = story.flag(161.3, "over_ceiling")
+    assert flag.ends_at is None
+    assert story.flag(164, "over_ceiling").ends_at is None, "nobody has seen it cooler"
+
+
+def test_heat_off_ends_it() -> None:
+    story = hot((161, 51.0))
+    story.tell(161.5, "heat_off")
+    assert hour_of(story.flag(163, "over_ceiling").ends_at) == 161.5
+
+
+def test_the_ceiling_is_that_of_the_upper_bound_of_the_moisture() -> None:
+    # Tested at 24.9 ± 0.6 %: the upper bound is above 25 %, where the ceiling is 50 °C and not 60.
+    assert hot((160.1, 52.0), (160.2, 52.0), (160.6, 52.0), moisture_wb=0.249).flags(160.6, "over_ceiling")
+    assert not hot((160.1, 52.0), (160.2, 52.0), (160.6, 52.0), moisture_wb=0.2).flags(160.6, "over_ceiling")
+
+
+def test_the_hottest_place_tells_it() -> None:
+    story = Story().kiln()
+    for hour in (161, 162):
+        story.grain(hour, 51.0, "top")
+        story.grain(hour, 54.0, "bottom")
+    flag = story.flag(162, "over_ceiling")
+    assert flag.place == "bottom"
+
+
+def test_hot_air_alone_is_not_over_the_ceiling() -> None:
+    story = Story().kiln()
+    story.read(161, "air_on_temperature", 60.0)
+    story.read(163, "air_on_temperature", 60.0)
+    assert story.flags(163, "over_ceiling") == []
+
+
+def test_a_programme_without_a_ceiling_has_none() -> None:
+    story = Story("stewed").kiln()
+    story.grain(161, 120.0)
+    story.grain(163, 120.0)
+    assert story.flags(163, "over_ceiling") == []
+
+
+def stewed(*readings: tuple[float, float]) -> Story:
+    story = Story("stewed")
+    story.grow()
+    story.tell(160, "stew_on")
+    for hour, value in readings:
+        story.grain(hour, value)
+    return story
+
+
+def test_a_stewing_is_given_an_hour_to_come_hot() -> None:
+    assert stewed((160.5, 40.0)).flags(160.6, "cool_stew") == []
+    assert stewed((160.5, 40.0), (161.1, 54.9)).flag(161.2, "cool_stew").severity == "caution"
+
+
+def test_a_stewing_on_its_floor_is_hot_enough_and_just_below_the_target_a_notice() -> None:
+    assert stewed((161.5, 60.0)).flags(162, "cool_stew") == []
+    assert stewed((161.5, 59.0)).flag(162, "cool_stew").severity == "notice"
+
+
+def test_coming_hot_again_ends_the_cool_stewing() -> None:
+    story = stewed((161.5, 50.0), (162, 52.0), (162.5, 64.0))
+    flag = story.flag(163, "cool_stew")
+    assert (flag.worst, hour_of(flag.ends_at)) == (50.0, 162.5)
+    assert story.flags(163, "out_of_limits") == [], "one flag for one cause"
+
+
+def dried(*weights: float, air_on: float = 52.0) -> Story:
+    story = Story().kiln()
+    story.read(161, "air_on_temperature", air_on)
+    for place, weight in enumerate(weights):
+        story.tray(160.2 + place, weight)
+    return story
+
+
+def test_a_tray_that_loses_at_less_than_half_its_steady_rate_has_passed_the_break_point() -> None:
+    assert dried(10.0, 9.2, 8.4, 7.6, 7.1).flags(165, "break_point") == []
+    flag = dried(10.0, 9.2, 8.4, 7.6, 7.3).flag(165, "break_point")
+    assert hour_of(flag.starts_at) == 164.2
+    assert flag.severity == "notice"
+
+
+def test_raising_the_air_within_the_hour_takes_the_break_point_out_of_the_record() -> None:
+    story = dried(10.0, 9.2, 8.4, 7.6, 7.3)
+    story.read(165, "air_on_temperature", 62.0)
+    assert story.flags(165, "break_point") == []
+
+
+def test_air_off_that_comes_near_air_on_tells_the_break_point_too() -> None:
+    story = Story().kiln()
+    for hour, off in ((161, 27.0), (162, 27.5), (163, 28.0), (164, 29.0), (165, 42.0)):
+        story.read(hour, "air_on_temperature", 52.0)
+        story.read(hour, "air_off_temperature", off)
+    assert hour_of(story.flag(165, "break_point").starts_at) == 165
+
+
+def test_air_already_as_hot_as_the_plan_has_it_asks_for_nothing() -> None:
+    assert dried(10.0, 9.2, 8.4, 7.6, 7.3, air_on=82.0).flags(165, "break_point") == []
+
+
+def weighed_dry(*nets: tuple[str, float]) -> Story:
+    story = Story().kiln()
+    for vessel, _ in nets:
+        story.tray(160.2, 10.0, vessel)
+    for vessel, net in nets:
+        story.tray(174, net, vessel)
+    return story
+
+
+def test_dry_enough_waits_for_the_wettest_tray() -> None:
+    # 10 kg at 44 % hold 5.6 kg dry: at 4.5 % they weigh 5.864 kg.
+    assert weighed_dry(("tray 1", 5.86), ("tray 2", 5.9)).flags(174.1, "dry_enough") == []
+    flag = weighed_dry(("tray 1", 5.8), ("tray 2", 5.86)).flag(174.1, "dry_enough")
+    assert flag.place == "tray 2"
+    assert flag.severity == "notice"
+
+
+def test_heat_off_in_time_takes_dry_enough_out_of_the_record() -> None:
+    story = weighed_dry(("tray 1", 5.86))
+    story.tell(174.9, "heat_off")
+    assert story.flags(176, "dry_enough") == []
+
+
+def test_heat_left_on_keeps_dry_enough_in_the_record() -> None:
+    story = weighed_dry(("tray 1", 5.86))
+    story.tell(176, "heat_off")
+    assert hour_of(story.flag(177, "dry_enough").ends_at) == 176

@@ -1,0 +1,82 @@
+"""The lot: declared or held, and light corn above its own past."""
+
+import pytest
+
+from app.judgement.flags.lot import expected_bounds
+from tests.judgement.flag_story import Story
+
+
+def test_a_batch_of_an_undeclared_lot_is_held_and_loud() -> None:
+    flag = Story().charge().flag(0, "lot_undeclared")
+    assert flag.severity == "act"
+    assert flag.ends_at is None
+    assert "Hill field" in flag.title
+    assert flag.caution is not None
+    assert "No colour proves nothing" in str(flag.caution)
+
+
+def test_a_declared_lot_is_not_held() -> None:
+    assert Story().declare().charge().flags(0, "lot_undeclared") == []
+
+
+@pytest.mark.parametrize(("untreated", "for_food"), [("no", "yes"), ("yes", "no"), ("not_sure", "yes")])
+def test_a_declaration_that_says_otherwise_holds_the_batch(untreated: str, for_food: str) -> None:
+    flag = Story().declare(untreated, for_food).charge().flag(0, "lot_undeclared")
+    assert "not said to be" in flag.title
+
+
+def floated(*past: int, now: int, species: str = "barley", looked_at: int = 200) -> Story:
+    story = Story(species=species)
+    story.declare()
+    for place, count in enumerate(past):
+        tally = {"looked_at": looked_at, "counts": {"floated": count}}
+        story.tell(-29 + place, "float_count", tally, subject=("lot", "l1"))
+    story.charge()
+    story.tell(-0.2, "float_count", {"looked_at": looked_at, "counts": {"floated": now}})
+    return story
+
+
+def test_light_corn_far_above_the_lots_own_past_is_a_notice() -> None:
+    flag = floated(4, 6, 5, 5, now=30).flag(0, "light_corn")
+    assert flag.severity == "notice"
+    assert "15.0 %" in flag.title
+    assert "prediction interval" in flag.source
+
+
+def test_light_corn_within_what_the_past_lets_expect_is_none() -> None:
+    assert floated(4, 6, 5, 5, now=9).flags(0, "light_corn") == []
+
+
+def test_three_tests_are_too_few_a_past() -> None:
+    assert floated(4, 6, 5, now=60).flags(0, "light_corn") == []
+
+
+def test_tests_by_another_method_are_no_past() -> None:
+    story = floated(4, 6, 5, 5, now=30)
+    for record in story.records:
+        if record["kind"] == "float_count" and record["subject"]["type"] == "lot":
+            record["method"] = "salt water"
+    assert story.flags(0, "light_corn") == []
+
+
+def test_husked_oats_are_never_judged_by_what_floats() -> None:
+    assert floated(4, 6, 5, 5, now=60, species="oats").flags(0, "light_corn") == []
+    assert len(floated(4, 6, 5, 5, now=60, species="naked oats").flags(0, "light_corn")) == 1
+
+
+def test_the_expected_bounds_cover_about_as_often_as_they_say() -> None:
+    import numpy as np
+
+    rng = np.random.default_rng(7)
+    inside = 0
+    for _ in range(2000):
+        *past, following = rng.binomial(200, 0.05, size=6) / 200
+        low, high = expected_bounds([float(each) for each in past], 200)
+        inside += low <= following <= high
+    # 95 %, and no less: the drawing of the next test is a floor under the spread.
+    assert 0.94 <= inside / 2000 <= 1.0
+
+
+def test_the_expected_bounds_widen_with_the_scatter_of_the_past() -> None:
+    narrow, wide = expected_bounds([0.05] * 6, 1000), expected_bounds([0.02, 0.08, 0.05, 0.01, 0.09, 0.05], 1000)
+    assert wide[1] - wide[0] > narrow[1] - narrow[0]

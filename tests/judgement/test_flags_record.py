@@ -1,0 +1,187 @@
+"""The record itself: slips, silence, clocks, times, the order of stages, and weighings that can't be read."""
+
+import pytest
+
+from tests.judgement.flag_story import Story, hour_of
+
+
+def growing() -> Story:
+    story = Story()
+    story.grow(cast_hour=40)
+    return story
+
+
+def test_a_fact_that_looks_like_another_unit_is_flagged_and_left_out_of_the_other_rules() -> None:
+    story = growing()
+    story.grain(44, 15.0)
+    doubted = story.tell(46, "grain_temperature", {"value": 59.0}, typed={"value": "59", "value_unit": "c"})
+    assert [flag.rule for flag in story.flags(47)] == ["slip"]
+    flag = story.flag(47, "slip")
+    assert flag.fact_ids == (doubted,)
+    assert "59 °F (15.0 °C)" in flag.title
+
+
+def test_what_was_insisted_on_is_judged_as_it_was_read() -> None:
+    story = growing()
+    story.grain(45, 15.0)
+    typed = {"value": "59", "value_unit": "c", "insisted": "1"}
+    story.tell(46, "grain_temperature", {"value": 59.0}, typed=typed)
+    assert [flag.rule for flag in story.flags(47)] == ["out_of_limits"]
+
+
+def test_answered_as_a_false_alarm_a_slip_counts_as_it_was_read() -> None:
+    story = growing()
+    story.grain(45, 15.0)
+    doubted = story.tell(46, "grain_temperature", {"value": 59.0}, typed={"value": "59", "value_unit": "c"})
+    story.answer(46.5, "slip", doubted, "seen", "caution")
+    assert {flag.rule for flag in story.flags(47)} == {"slip"}
+    story.answer(46.6, "slip", doubted, "false_alarm", "caution")
+    assert {flag.rule for flag in story.flags(47)} == {"slip", "out_of_limits"}
+
+
+def test_an_ordinary_reading_is_no_slip() -> None:
+    story = growing()
+    story.grain(46, 15.0)
+    assert story.flags(47) == []
+
+
+@pytest.mark.parametrize(("hour", "is_flagged"), [(55.9, False), (56.1, True)])
+def test_twelve_hours_without_a_reading_while_warm(hour: float, is_flagged: bool) -> None:
+    story = growing()
+    story.grain(44, 15.0)
+    story.tell(50, "turned")
+    flags = story.flags(hour, "silent")
+    assert [flag.severity for flag in flags] == (["caution"] if is_flagged else [])
+
+
+def test_cold_grain_may_wait_longer() -> None:
+    story = growing()
+    story.grain(44, 9.0)
+    assert story.flags(70, "silent") == []
+
+
+def test_a_silence_of_the_past_is_a_notice_that_has_ended() -> None:
+    story = growing()
+    story.grain(44, 15.0)
+    story.grain(60, 15.0)
+    flag = story.flag(61, "silent")
+    assert (flag.severity, hour_of(flag.starts_at), hour_of(flag.ends_at)) == ("notice", 56, 60)
+
+
+def test_a_finished_batch_may_be_silent() -> None:
+    story = growing()
+    story.grain(150, 15.0)
+    story.tell(151, "abandoned")
+    assert all(flag.ends_at is not None for flag in story.flags(400, "silent"))
+
+
+@pytest.mark.parametrize(("offset_s", "is_flagged"), [(120.0, False), (121.0, True), (-121.0, True)])
+def test_a_clock_two_minutes_off(offset_s: float, is_flagged: bool) -> None:
+    story = growing()
+    story.tell(44, "turned", clock="now", clock_offset_s=offset_s, device="Anna's phone")
+    flags = story.flags(45, "clock_off")
+    assert bool(flags) == is_flagged
+    assert all("Anna's phone" in flag.title for flag in flags)
+
+
+def test_a_clock_put_right_ends_the_flag_and_each_device_has_its_own() -> None:
+    story = growing()
+    story.tell(44, "turned", clock_offset_s=400.0, device="phone 1")
+    story.tell(45, "turned", clock_offset_s=500.0, device="phone 2")
+    story.tell(46, "turned", clock_offset_s=0.0, device="phone 1")
+    assert [hour_of(flag.ends_at) for flag in story.flags(47, "clock_off")] == [46, None]
+
+
+def test_a_reading_before_the_batch_is_asked_about() -> None:
+    story = growing()
+    early = story.grain(-3, 15.0)
+    assert story.flag(44, "before_the_batch").fact_ids == (early,)
+
+
+def test_bags_and_float_tests_come_before_the_charge() -> None:
+    story = Story().declare()
+    story.bag_start(-3)
+    story.charge(hour=-2)
+    assert story.flags(0, "before_the_batch") == []
+
+
+def test_a_fact_of_the_future_is_told_and_has_no_say_yet() -> None:
+    story = growing()
+    story.grain(43, 15.0)
+    coming = story.grain(46, 26.0)
+    assert [(flag.rule, flag.fact_ids) for flag in story.flags(44)] == [("in_the_future", (coming,))]
+    assert [flag.rule for flag in story.flags(46)] == ["out_of_limits"]
+
+
+def test_five_minutes_ahead_are_let_pass() -> None:
+    story = growing()
+    story.grain(44.08, 15.0)
+    assert story.flags(44, "in_the_future") == []
+
+
+def test_a_reading_after_the_end_is_told_and_packing_after_it_is_ordinary() -> None:
+    story = growing()
+    story.tell(150, "abandoned")
+    story.tell(151, "note", {"text": "mice"})
+    assert story.flags(152, "after_the_end") == []
+    late = story.grain(151.5, 15.0)
+    assert story.flag(152, "after_the_end").fact_ids == (late,)
+
+
+def test_the_ordinary_order_of_stages_is_not_strange() -> None:
+    story = Story().kiln()
+    story.tell(175, "heat_off")
+    story.tell(176, "stripped")
+    story.tell(178, "finished")
+    assert story.flags(179, "strange_order") == []
+
+
+def test_grain_back_on_the_floor_raises_a_question_and_no_more() -> None:
+    story = Story().kiln()
+    back = story.tell(161, "cast")
+    flag = story.flag(162, "strange_order")
+    assert (flag.severity, flag.episode_id) == ("notice", back)
+    assert flag.title.startswith("From on the kiln to germination")
+
+
+def test_a_batch_may_begin_on_the_kiln_but_not_with_the_cast() -> None:
+    roast = Story("roasted")
+    roast.tell(0, "heat_on")
+    assert roast.flags(1, "strange_order") == []
+    story = Story()
+    story.tell(0, "cast")
+    assert len(story.flags(1, "strange_order")) == 1
+
+
+def test_a_bag_without_a_start_is_told_once_for_each_bag() -> None:
+    story = growing()
+    story.bag(10, 0.35, vessel="red bag")
+    story.bag(20, 0.4, vessel="red bag")
+    story.bag(20, 0.4)
+    flag = story.flag(44, "no_start")
+    assert flag.place == "red bag"
+    assert len(flag.fact_ids) == 2
+
+
+def test_a_tray_first_weighed_long_after_the_loading_has_no_start() -> None:
+    for hour, is_flagged in ((160.9, False), (161.2, True)):
+        story = Story().kiln()
+        story.tray(hour, 9.0)
+        story.tray(165, 7.0)
+        assert bool(story.flags(166, "no_start")) == is_flagged
+
+
+def test_a_bag_lighter_than_its_dry_matter_is_a_caution() -> None:
+    # 0.5 kg at 12 % hold 0.44 kg dry, of which a little goes with steep and breath.
+    for net, is_flagged in ((0.42, False), (0.38, True)):
+        story = growing()
+        story.tell(44, "test_bag", {"vessel": "bag 1", "gross_kg": net + 0.03, "tare_kg": 0.03, "net_kg": net})
+        assert bool(story.flags(45, "lighter_than_dry")) == is_flagged
+
+
+def test_a_tray_lighter_than_its_dry_matter_is_a_caution() -> None:
+    for net, is_flagged in ((5.7, False), (5.4, True)):
+        story = Story().kiln()
+        story.tray(160.2, 10.0)
+        story.tray(170, net)
+        assert bool(story.flags(171, "lighter_than_dry")) == is_flagged

@@ -1,0 +1,221 @@
+"""Another unit, or a slip? Asked when what was typed is out of all likelihood and another reading of it is likely."""
+
+from typing import Any
+
+import pytest
+
+from app.judgement.kinds import KINDS
+from app.judgement.programme import load_builtin
+from app.judgement.records import values_from_typed
+from app.judgement.slips import Question, plausible_range, questions
+from tests.judgement.flag_story import Story, moment
+
+
+def asked(story: Story, hour: float, kind: str, **typed: str) -> list[Question]:
+    """The questions about an entry typed at an hour of a story."""
+    history = story.history()
+    values = values_from_typed(KINDS[kind], typed)
+    return questions(kind, values, typed, history, history.programme_at(moment(hour)), moment(hour))
+
+
+def read_again(kind: str, question: Question, typed: dict[str, str]) -> dict[str, Any]:
+    """The values when the alternative is taken."""
+    return values_from_typed(KINDS[kind], typed | question.alternative)
+
+
+def growing() -> Story:
+    story = Story()
+    story.grow(cast_hour=40)
+    return story
+
+
+def test_149_as_celsius_on_the_kiln_is_asked_to_be_fahrenheit() -> None:
+    typed = {"value": "149", "value_unit": "c"}
+    (question,) = asked(Story().kiln(), 162, "air_on_temperature", **typed)
+    assert question.field == "value"
+    assert question.alternative == {"value": "149", "value_unit": "f"}
+    assert question.alternative_words == "149 °F (65.0 °C)"
+    assert "149 °C (300.2 °F)" in question.as_typed_words
+    assert read_again("air_on_temperature", question, typed)["value"] == pytest.approx(65.0)
+
+
+def test_65_as_fahrenheit_on_the_kiln_is_asked_to_be_celsius() -> None:
+    (question,) = asked(Story().kiln(), 162, "air_on_temperature", value="65", value_unit="f")
+    assert question.alternative == {"value": "65", "value_unit": "c"}
+
+
+def test_65_as_fahrenheit_in_grain_that_was_at_60_is_asked_by_the_jump() -> None:
+    story = Story().kiln()
+    story.grain(161, 60.0)
+    (question,) = asked(story, 162, "grain_temperature", value="65", value_unit="f")
+    assert question.alternative_words == "65 °C (149.0 °F)"
+    assert "far from the last one" in question.message
+
+
+def test_grain_that_warms_fast_is_not_asked_about() -> None:
+    story = Story().kiln()
+    story.grain(161, 20.0)
+    assert asked(story, 162, "grain_temperature", value="50", value_unit="c") == []
+    assert asked(story, 162, "grain_temperature", value="122", value_unit="f") == []
+
+
+def test_59_in_the_bed_is_asked_to_be_fahrenheit_and_15_is_not_asked() -> None:
+    (question,) = asked(growing(), 44, "grain_temperature", value="59", value_unit="c")
+    assert question.alternative_words == "59 °F (15.0 °C)"
+    assert asked(growing(), 44, "grain_temperature", value="15", value_unit="c") == []
+    assert asked(growing(), 44, "grain_temperature", value="59", value_unit="f") == []
+
+
+def test_a_hot_bed_is_believed() -> None:
+    assert asked(growing(), 44, "grain_temperature", value="32", value_unit="c") == []
+
+
+def test_wild_temperatures_are_asked_about_without_an_alternative() -> None:
+    (question,) = asked(growing(), 44, "grain_temperature", value="149", value_unit="c")
+    assert question.alternative == {}
+    assert question.alternative_words == ""
+
+
+def test_a_roast_may_be_as_hot_as_149() -> None:
+    story = Story("roasted")
+    story.tell(0, "heat_on")
+    assert asked(story, 0.5, "grain_temperature", value="149", value_unit="c") == []
+
+
+def test_an_unset_unit_is_the_default_one() -> None:
+    (question,) = asked(growing(), 44, "grain_temperature", value="59")
+    assert question.alternative == {"value": "59", "value_unit": "f"}
+
+
+def bagged() -> Story:
+    story = Story().begin()
+    story.bag_start(net_kg=0.3)
+    return story
+
+
+def test_43_kg_for_a_430_g_bag_is_asked_to_have_its_decimal_mark_moved() -> None:
+    typed = {"vessel": "bag 1", "net": "4.3", "net_unit": "kg"}
+    (question,) = asked(bagged(), 6, "test_bag", **typed)
+    assert question.alternative == {"net": "0.43", "net_unit": "kg"}
+    assert question.alternative_words == "0.43 kg (430.0 g)"
+    assert read_again("test_bag", question, typed)["net_kg"] == pytest.approx(0.43)
+
+
+def test_a_decimal_comma_is_moved_as_well() -> None:
+    (question,) = asked(bagged(), 6, "test_bag", vessel="bag 1", net="4,3", net_unit="kg")
+    assert question.alternative["net"] == "0.43"
+
+
+def test_430_kg_are_asked_to_be_grams() -> None:
+    (question,) = asked(bagged(), 6, "test_bag", vessel="bag 1", net="430", net_unit="kg")
+    assert question.alternative == {"net": "430", "net_unit": "g"}
+
+
+def test_an_ordinary_bag_is_not_asked_about() -> None:
+    for net in ("300", "430", "520"):
+        assert asked(bagged(), 6, "test_bag", vessel="bag 1", net=net, net_unit="g") == []
+
+
+def test_a_bag_without_a_start_can_not_be_asked_about() -> None:
+    assert asked(bagged(), 6, "test_bag", vessel="another", net="4.3", net_unit="kg") == []
+
+
+def test_gross_and_net_of_one_weighing_are_asked_about_once() -> None:
+    found = asked(bagged(), 6, "test_bag", vessel="bag 1", gross="4.33", gross_unit="kg", tare="0.03", tare_unit="kg")
+    assert [question.field for question in found] == ["gross"]
+
+
+def trayed() -> Story:
+    story = Story().kiln()
+    values = {"vessel": "tray 2", "gross_kg": 3.2, "tare_kg": 1.2, "net_kg": 2.0}
+    story.tell(160.2, "tray", values)
+    return story
+
+
+def test_a_forgotten_tare_is_asked_for() -> None:
+    typed = {"vessel": "tray 2", "gross": "2900", "gross_unit": "g"}
+    (question,) = asked(trayed(), 165, "tray", **typed)
+    assert "tray 2" in question.message
+    values = read_again("tray", question, typed)
+    assert values["tare_kg"] == pytest.approx(1.2)
+    assert values["net_kg"] == pytest.approx(1.7)
+
+
+def test_a_tare_forgotten_in_the_net_is_asked_for_too() -> None:
+    typed = {"vessel": "tray 2", "net": "2.9", "net_unit": "kg"}
+    (question,) = asked(trayed(), 165, "tray", **typed)
+    assert read_again("tray", question, typed)["net_kg"] == pytest.approx(1.7)
+
+
+def test_a_tray_with_its_tare_is_not_asked_about() -> None:
+    typed = {"vessel": "tray 2", "gross": "2.9", "gross_unit": "kg", "tare": "1.2", "tare_unit": "kg"}
+    assert asked(trayed(), 165, "tray", **typed) == []
+
+
+def test_percent_typed_as_a_fraction_is_asked_about() -> None:
+    (question,) = asked(growing(), 44, "humidity", value="0.85", value_unit="percent")
+    assert question.alternative == {"value": "0.85", "value_unit": "fraction"}
+    (question,) = asked(growing(), 44, "moisture_test", value="0.44", value_unit="percent")
+    assert question.alternative == {"value": "0.44", "value_unit": "fraction"}
+
+
+def test_moisture_on_the_dry_basis_is_asked_about() -> None:
+    # 80 % of the dry matter is 44.4 % of the whole.
+    (question,) = asked(growing(), 44, "moisture_test", value="80", value_unit="percent")
+    assert question.alternative["value_unit"] == "percent_db"
+
+
+def test_ordinary_shares_are_not_asked_about() -> None:
+    assert asked(growing(), 44, "humidity", value="85", value_unit="percent") == []
+    assert asked(growing(), 44, "moisture_test", value="44", value_unit="percent") == []
+
+
+def test_carbon_dioxide_in_percent_typed_as_ppm_is_asked_about() -> None:
+    (question,) = asked(growing(), 44, "co2_room", value="0.5", value_unit="ppm")
+    assert question.alternative["value_unit"] == "percent_co2"
+
+
+def test_a_ph_with_its_decimal_mark_moved_is_asked_about() -> None:
+    (question,) = asked(growing(), 44, "ph", value="0.58")
+    assert question.alternative["value"] == "5.8"
+
+
+def test_a_handful_looked_at_where_a_hundred_were_before_is_asked_about() -> None:
+    story = growing()
+    story.chits(30, 40)
+    (question,) = asked(story, 36, "chit_count", looked_at="8", chitted="8")
+    assert question.alternative == {"looked_at": "100"}
+    assert asked(story, 36, "chit_count", looked_at="50", chitted="8") == []
+    assert asked(growing(), 36, "chit_count", looked_at="8", chitted="8") == []
+
+
+def test_without_a_history_only_the_value_itself_is_judged() -> None:
+    typed = {"value": "149", "value_unit": "c"}
+    assert questions("grain_temperature", {"value": 149.0}, typed, None, None, moment(0))[0].field == "value"
+    assert questions("test_bag", {"net_kg": 4.3}, {"net": "4.3"}, None, None, moment(0)) == []
+    assert questions("nothing_known", {}, {}, None, None, moment(0)) == []
+
+
+def test_entries_without_numbers_are_never_asked_about() -> None:
+    assert asked(growing(), 44, "turned") == []
+    assert asked(growing(), 44, "note", text="149") == []
+
+
+@pytest.mark.parametrize("key", sorted(load_builtin()))
+def test_the_plausible_range_lies_well_outside_every_limit_of_the_programme(key: str) -> None:
+    programme = load_builtin()[key]
+    for name, limit in programme.limits.items():
+        kind, _, stage = name.partition(".")
+        if kind not in KINDS:
+            continue
+        place = "kilning" if stage in ("withering", "drying", "curing", "roasting") else stage
+        found = plausible_range(kind, "cooling" if place == "bagging" else place, programme)
+        assert found is not None
+        bounds = [bound for _, *band in limit.bands() for bound in band if bound is not None]
+        assert found[0] <= min(bounds), name
+        assert found[1] >= max(bounds), name
+
+
+def test_no_range_is_given_where_nothing_can_be_said() -> None:
+    assert plausible_range("air_flow", "kilning", None) is None
+    assert plausible_range("test_bag", "immersion", None) is None
