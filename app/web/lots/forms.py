@@ -138,8 +138,9 @@ class NewLotForm(Form):
         for name in names:
             if text := str(self._fields[name].data or "").strip():
                 typed[name] = text
-                if f"{name}_unit" in self._fields:
-                    typed[f"{name}_unit"] = str(self._fields[f"{name}_unit"].data)
+                unit = f"{'gross' if name in WEIGHTS else name}_unit"
+                if unit in self._fields:
+                    typed[unit] = str(self._fields[unit].data)
         return typed
 
 
@@ -153,7 +154,7 @@ def _form_class(system: str) -> type[NewLotForm]:
                 fields[name] = RadioField(spec.word, choices=spec.options, validate_choice=False)
             else:
                 fields[name] = StringField(spec.word)
-            if isinstance(spec, Quantity):
+            if isinstance(spec, Quantity) and not spec.unit_of:
                 fields[f"{name}_unit"] = unit_field(spec, kind, system)
     return type("NewLotFormInUnits", (NewLotForm,), fields)
 

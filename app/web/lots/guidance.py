@@ -11,15 +11,17 @@ ABOUTS: Mapping[str, str] = {
     "float_count": "Stir a counted sample into water, wait ten minutes, count what floats. Light corn floats for the "
     "air it holds: it is no test of life, and says nothing on husked oats.",
     "moisture_test": "Of the raw grain, as it lies in the store now.",
-    "stock_adjustment": "What came off by cleaning, drying, spilling or mice, or went back to the seller: with a "
-    "minus. What was found beyond the book: without.",
     "returned": "Grain that came back into this lot, such as what was weighed out and not charged. What went back to "
-    "the seller is an adjustment with a minus.",
+    "the seller is taken out of stock.",
     "intake": "Another part of the same delivery. Grain of another delivery is another lot.",
     "kernel_weight": "Sound kernels only. Weigh as many as you counted, and reckon the weight of a thousand.",
     "inspection": "A handful from the middle and one from the bottom, in daylight. A musty smell from a distance is "
     "enough: don’t put your nose in it.",
     "declaration": "Who says so, and on what ground: a letter, a label, or one’s own field.",
+}
+ADJUSTMENTS: Mapping[str, tuple[str, str]] = {
+    "out": ("Taken out", "What came off by cleaning, drying, spilling or mice, or went back to the seller."),
+    "in": ("Found more", "What is there beyond the book."),
 }
 CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
     "inspection": (cautions.MOULD, cautions.ERGOT, cautions.TOXIN_LIMITS),

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from markupsafe import Markup
+from werkzeug.datastructures import MultiDict
 
 from app import ports
 from app.charts.batch_ribbon import stacked_ribbons
@@ -20,6 +21,7 @@ from app.judgement.stages import stages
 from app.judgement.stock import StockLedger, stock_ledger
 from app.judgement.superseding import Chain
 from app.judgement.wording import Words
+from app.science import units
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.lots import Lot, LotStory
@@ -31,8 +33,10 @@ from app.web.lots.saying import (
     declaration_of,
     inspection_words,
     moisture_words,
+    stock_words,
     unbroken,
     value_words,
+    verdict,
     way_words,
     who_words,
 )
@@ -101,7 +105,7 @@ def lot_row(story: LotStory, words: Words) -> LotRow:
     return LotRow(
         lot=story.lot,
         grain=grain_words(story.lot),
-        stock=unbroken(words.mass(ledger.balance_kg)),
+        stock=stock_words(ledger, words)(ledger.balance_kg),
         is_overdrawn=ledger.is_overdrawn,
         moisture=moisture,
         moisture_note=note,
@@ -139,12 +143,12 @@ def lot_context(
         "treated_seed": cautions.TREATED_SEED,
         "moisture": moisture,
         "moisture_note": note,
-        "stock": unbroken(words.mass(ledger.balance_kg)),
+        "stock": stock_words(ledger, words)(ledger.balance_kg),
         "is_overdrawn": ledger.is_overdrawn,
         "lines": ledger_lines(ledger, {batch.id: batch for batch in batches}, words),
         "totals": ledger_totals(ledger, words),
         "alarm": _alarm(story),
-        "tests": [row for row in known if row.fact.kind in TESTS and not row.struck],
+        "tests": [(row, verdict(story, row.fact)) for row in known if row.fact.kind in TESTS and not row.struck],
         "batches": batch_rows(story, batches, histories, digests, words),
         "rows": known,
         "kinds": lot_kinds(story),
@@ -167,13 +171,14 @@ def _alarm(story: LotStory) -> Said | None:
 
 def ledger_lines(ledger: StockLedger, batches: Mapping[str, Batch], words: Words) -> list[dict[str, Any]]:
     """The ledger's lines, the newest first."""
+    mass = stock_words(ledger, words)
     return [
         {
             "at": line.at,
             "word": line.word,
             "batch": batches.get(line.batch.id) if line.batch else None,
-            "change": unbroken(f"{'+' if line.change_kg > 0 else '−'} {words.mass(abs(line.change_kg))}"),
-            "balance": unbroken(words.mass(line.balance_kg)),
+            "change": ("+" if line.change_kg > 0 else "") + mass(line.change_kg),
+            "balance": mass(line.balance_kg),
             "who": who_words(line.fact),
             "note": line.note,
             "is_overdrawn": line.is_overdrawn,
@@ -184,12 +189,15 @@ def ledger_lines(ledger: StockLedger, batches: Mapping[str, Batch], words: Words
 
 
 def ledger_totals(ledger: StockLedger, words: Words) -> list[tuple[str, str]]:
-    totals = [("Received", ledger.received_kg), ("Charged", ledger.charged_kg), ("Adjusted", ledger.adjusted_kg)]
-    return [
-        (word, unbroken(words.mass(kg)))
-        for word, kg in (*totals, ("Returned", ledger.returned_kg))
-        if kg or word != "Returned"
-    ]
+    """The sums of the ledger, those that are nothing left out."""
+    mass = stock_words(ledger, words)
+    totals = (
+        ("Received", ledger.received_kg),
+        ("charged", ledger.charged_kg),
+        ("adjusted", ledger.adjusted_kg),
+        ("returned", ledger.returned_kg),
+    )
+    return [(word, mass(mass_kg)) for word, mass_kg in totals if mass_kg]
 
 
 def fact_rows(chain: Chain, words: Words) -> list[FactRow]:
@@ -210,7 +218,7 @@ def _struck_words(later: Fact) -> str:
 
 def _fact_row(fact: Fact, words: Words, struck: str = "") -> FactRow:
     value, note = value_words(fact, words), fact.note or ""
-    text = ". ".join(part for part in (value.rstrip("."), note) if part)
+    text = "; ".join(part for part in (value.rstrip("."), note) if part)
     return FactRow(fact, KINDS[fact.kind].word, text, way_words(fact), fact.at, who_words(fact), struck)
 
 
@@ -254,9 +262,14 @@ def _measures(digest: BatchDigest | None, words: Words) -> tuple[str, ...]:
     return tuple(f"{each.word.lower()} {unbroken(words.percent(each.value or 0.0, each.half_width))}" for each in known)
 
 
-def lot_form(kind: str, story: LotStory, formdata: Any, words: Words) -> EntryForm:
-    """The form of one entry about the lot: what was sent, or blank with what was used last."""
+def lot_form(kind: str, story: LotStory, formdata: Any, words: Words, way: str = "") -> EntryForm:
+    """The form of one entry about the lot: what was sent, or blank with what was used last.
+
+    way: of an adjustment, "out" where the weight typed was taken out: a phone's number pad has no minus.
+    """
     assert words.now is not None
+    if formdata is not None and kind == "stock_adjustment" and way == "out":
+        formdata = taken_out(formdata)
     clock = local_text(words.now, zone())
     defaults = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock, **_used_last(kind, story)}
     return entry_form(kind, formdata, system=words.system, zone=zone(), now=words.now, **defaults)
@@ -274,6 +287,21 @@ def _used_last(kind: str, story: LotStory) -> dict[str, str]:
     if isinstance(last, Weighing) and "tare" in last.typed:
         kept["tare"] = last.typed["tare"]
     return kept
+
+
+def taken_out(formdata: MultiDict[str, str]) -> MultiDict[str, str]:
+    """What was sent, with the weight below 0; a gross weight with a tare becomes its net weight."""
+    sent = MultiDict(formdata)
+    try:
+        if sent.get("tare", "").strip():
+            net = units.parse_number(sent.get("gross", "")) - units.parse_number(sent["tare"])
+            sent["net"], sent["gross"], sent["tare"] = f"{net:.10g}", "", ""
+    except ValueError:
+        return sent
+    for name in ("gross", "net"):
+        if sent.get(name, "").strip() and sent[name].strip()[0] not in "-−+":
+            sent[name] = f"-{sent[name].strip()}"
+    return sent
 
 
 def parts_target_ids(parts: Iterable[Part]) -> list[str]:

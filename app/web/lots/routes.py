@@ -22,9 +22,9 @@ from app.web.database import db
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
 from app.web.lots.forms import NewLotForm, new_lot_form
-from app.web.lots.guidance import ABOUTS, CAUTIONS
+from app.web.lots.guidance import ABOUTS, ADJUSTMENTS, CAUTIONS
 from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, lot_row, parts_target_ids
-from app.web.lots.saying import kept_words, value_words
+from app.web.lots.saying import kept_words
 from app.web.reader import reader
 
 lots = Blueprint("lots", __name__)
@@ -74,7 +74,8 @@ def entry(lot_id: str, kind: str) -> str:
 @lots.post("/lots/<lot_id>/entries/<kind>")
 def keep(lot_id: str, kind: str) -> Response | tuple[str, int]:
     story = _story_for(lot_id, kind)
-    answer = keep_entry(db(), lot_form(kind, story, request.form, words()), None, ("lot", lot_id), reader().name)
+    form = lot_form(kind, story, request.form, words(), request.args.get("way", ""))
+    answer = keep_entry(db(), form, None, ("lot", lot_id), reader().name)
     if answer.fact is None:
         return _entry_page(story, answer), 422
     db().commit()
@@ -129,16 +130,16 @@ def _kept(story: LotStory) -> dict[str, Any]:
 
 
 def _entry_page(story: LotStory, answer: Answer) -> str:
-    form, current = answer.form, answer.current
-    shown = {"id": current.id, "words": value_words(current, words())} if current is not None else None
+    form = answer.form
     return render_template(
         "lots/entry.html",
         lot=story.lot,
         form=form,
         about=ABOUTS.get(form.kind.name),
+        ways=ADJUSTMENTS if form.kind.name == "stock_adjustment" else {},
+        way="in" if request.args.get("way") == "in" else "out",
         cautions=CAUTIONS.get(form.kind.name, ()),
-        questions=answer.questions,
-        current=shown,
+        asked=answer,
         outside=story.lot.species in ("wheat", "rye"),
         instruments=sorted({fact.instrument for fact in story.info.facts if fact.instrument}),
         people=list_people(db()),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from app.charts.hover import fact_words
@@ -12,8 +13,9 @@ from app.judgement.growth import counted_share
 from app.judgement.kinds import KINDS, YES_NO
 from app.judgement.moisture import TEST_SD
 from app.judgement.rejects import float_tests
-from app.judgement.stock import stock_ledger
+from app.judgement.stock import StockLedger, stock_ledger
 from app.judgement.wording import Words
+from app.science import units
 from app.store.lots import LotStory
 
 ANSWERS = dict(YES_NO)
@@ -30,8 +32,14 @@ class Said:
 
 
 def unbroken(text: str) -> str:
-    """A quantity that no line break parts from its unit."""
-    return text.replace(" ", "\u00a0")
+    """A quantity with a true minus, and which no line break parts from its unit."""
+    return text.replace(" ", "\u00a0").replace("-", "−")
+
+
+def stock_words(ledger: StockLedger, words: Words) -> Callable[[float], str]:
+    """How to say the masses of one ledger: all of them in the unit that suits the largest."""
+    unit = units.preferred_mass_unit(max((abs(line.balance_kg) for line in ledger.lines), default=0.0), words.system)
+    return lambda mass_kg: unbroken(units.format_quantity(mass_kg, unit))
 
 
 def value_words(fact: Fact, words: Words) -> str:
@@ -125,11 +133,12 @@ def declaration_of(story: LotStory, words: Words) -> Said:
 def kept_words(story: LotStory, fact: Fact, words: Words) -> Said:
     """What a fact that was just kept means for the lot."""
     if isinstance(fact, Weighing):
-        balance_kg = stock_ledger(story.facts, story.lot.id).balance_kg
-        if balance_kg < 0.0:
-            text = f"More has left this lot than came in: {unbroken(words.mass(balance_kg))}."
+        ledger = stock_ledger(story.facts, story.lot.id)
+        balance = stock_words(ledger, words)(ledger.balance_kg)
+        if ledger.is_overdrawn:
+            text = f"More has left this lot than came in: {balance} by the book."
             return Said("caution", text, "A weighing is missing or wrong: look through the ledger.")
-        return Said("fine", f"{unbroken(words.mass(balance_kg))} in stock now.")
+        return Said("fine", f"{balance} in stock now.")
     if isinstance(fact, Remark) and fact.kind == "declaration":
         said = declaration_of(story, words)
         freed = (
@@ -160,12 +169,42 @@ def _float_meaning(story: LotStory, fact: Tally, words: Words) -> Said:
     text = f"{_float_words(fact, words)}."
     if "oat" in story.lot.species:
         return Said("none", text, "Husked oats float for the air in their husk: this says nothing about them.")
+    usual = against_its_past(story, fact)
+    if usual is None:
+        return Said("none", text, f"After {FEWEST_TESTS} tests this lot's own past says whether that is usual.")
+    at_most = unbroken(words.percent(usual.at_most, decimals=1))
+    verb = "Within" if usual.is_usual else "More than"
+    return Said(
+        "fine" if usual.is_usual else "notice",
+        text,
+        f"{verb} the {at_most} that {usual.tests} earlier tests let one expect.",
+    )
+
+
+@dataclass(frozen=True)
+class Usual:
+    """A float test held against the lot's earlier ones."""
+
+    is_usual: bool
+    at_most: float
+    tests: int
+
+
+def against_its_past(story: LotStory, fact: Tally) -> Usual | None:
+    """Whether as much floated as the lot's own past lets one expect; None where too little is known for that."""
     past = [test.share for test in float_tests(story.info.facts) if test.at < fact.at]
-    if len(past) < FEWEST_TESTS:
-        more = FEWEST_TESTS - len(past)
-        return Said("none", text, f"With {more} more before it, this lot's own past would say whether that is usual.")
+    if "oat" in story.lot.species or len(past) < FEWEST_TESTS:
+        return None
     _, high = expected_bounds(past, fact.looked_at)
-    at_most = unbroken(words.percent(high, decimals=1))
-    if counted_share(fact.counts.get("floated", 0), fact.looked_at).share > high:
-        return Said("notice", text, f"More than the {at_most} that {len(past)} earlier tests let one expect.")
-    return Said("fine", text, f"Within the {at_most} that {len(past)} earlier tests let one expect.")
+    return Usual(counted_share(fact.counts.get("floated", 0), fact.looked_at).share <= high, high, len(past))
+
+
+def verdict(story: LotStory, fact: Fact) -> Said | None:
+    """A test or look in a word, where one can say it is well or not."""
+    if isinstance(fact, Remark) and fact.kind == "inspection":
+        return inspection_words(fact)
+    if isinstance(fact, Tally) and fact.kind == "float_count":
+        usual = against_its_past(story, fact)
+        if usual is not None:
+            return Said("fine", "usual for this lot") if usual.is_usual else Said("notice", "more than is usual for it")
+    return None

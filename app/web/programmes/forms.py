@@ -22,6 +22,7 @@ from app.web.programmes.words import (
     STEP_UNITS,
     STEP_WORDS,
     Scale,
+    limit_source,
     stage_words,
     unit_at,
 )
@@ -75,6 +76,9 @@ class Group:
     source: str
     headings: tuple[str, ...] = ()
 
+    def is_wrong(self, form: ProgrammeForm) -> bool:
+        return any(form[name].errors for name in (*self.names, self.source_name))
+
     @property
     def source_name(self) -> str:
         return f"source/{self.path}"
@@ -91,6 +95,10 @@ class Sections:
     ceiling: tuple[Group, ...]
     settings: tuple[Group, ...]
 
+    def is_wrong(self, name: str, form: ProgrammeForm) -> bool:
+        """Whether something in the section of that name can't stand."""
+        return any(group.is_wrong(form) for group in getattr(self, name))
+
     @property
     def groups(self) -> tuple[Group, ...]:
         return self.steps + self.limits + self.ceiling + self.settings
@@ -102,7 +110,7 @@ def sections_of(programme: Programme, system: str) -> Sections:
         steps=tuple(_step_group(place, step, system) for place, step in enumerate(programme.steps)),
         limits=tuple(_limit_group(key, programme, system) for key in LIMIT_UNITS if key in programme.limits),
         ceiling=tuple(_ceiling_group(place, programme, system) for place in range(len(programme.ceiling))),
-        settings=tuple(_setting_group(key, programme, system) for key in programme.settings),
+        settings=tuple(_setting_group(key, programme, system) for key in SETTING_UNITS if key in programme.settings),
     )
 
 
@@ -126,12 +134,9 @@ def _limit_group(key: str, programme: Programme, system: str) -> Group:
     rows = tuple(
         Row(word, tuple(f"limits/{key}/{band}/{end}" for end in ("low", "high"))) for band, word in BAND_WORDS.items()
     )
-    sources = dict.fromkeys(
-        provenance(*limit.origin(severity)) for severity, *bounds in limit.bands() if bounds != [None, None]
-    )
     symbol = Scale(LIMIT_UNITS[key], system).symbol
     headings = ("", f"at least, {symbol}", f"at most, {symbol}")
-    return Group(f"limits/{key}", LIMIT_WORDS[key], rows, "; ".join(sources), headings)
+    return Group(f"limits/{key}", LIMIT_WORDS[key], rows, limit_source(limit), headings)
 
 
 def _ceiling_group(place: int, programme: Programme, system: str) -> Group:

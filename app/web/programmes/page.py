@@ -23,6 +23,7 @@ from app.web.programmes.words import (
     STEP_UNITS,
     STEP_WORDS,
     Scale,
+    limit_source,
     path_words,
     stage_words,
     unit_at,
@@ -47,8 +48,11 @@ class Number:
 
 @dataclass(frozen=True)
 class LimitRow:
+    """A limit. bands: (bounds, the same in the other unit); both empty where there is no such band."""
+
     name: str
-    bands: tuple[Number | None, ...]
+    bands: tuple[tuple[str, str], ...]
+    source: str
 
 
 @dataclass(frozen=True)
@@ -101,31 +105,26 @@ def programme_context(programme: Programme, parent: Programme | None, words: Wor
         "bands": list(BAND_WORDS.values()),
         "ceiling": ceiling_rows(programme, words),
         "ceiling_drawing": ceiling_drawing(programme, words),
-        "settings": [
-            (
-                SETTING_WORDS[key],
-                Scale(SETTING_UNITS[key], words.system).say(each.value),
-                provenance(each.mark, each.source),
-            )
-            for key, each in programme.settings.items()
-        ],
+        "settings": [setting_row(key, programme, words) for key in SETTING_UNITS if key in programme.settings],
         "changes": change_rows(parent, programme, words) if parent is not None else [],
     }
 
 
+def setting_row(key: str, programme: Programme, words: Words) -> tuple[str, Number]:
+    setting = programme.settings[key]
+    shown = Scale(SETTING_UNITS[key], words.system).say(setting.value)
+    return SETTING_WORDS[key], Number(shown, provenance(setting.mark, setting.source))
+
+
 def limit_row(key: str, limit: Limit, words: Words) -> LimitRow:
     scale = Scale(limit.unit, words.system)
-    bands: list[Number | None] = []
-    for severity, low, high in limit.bands():
-        source = provenance(*limit.origin(severity))
-        other = _other(low, high, words) if limit.unit == "c" and key.startswith(ON_THE_KILN) else ""
-        bands.append(Number(scale.range(low, high), source, other) if (low, high) != (None, None) else None)
-    return LimitRow(LIMIT_WORDS[key], tuple(bands))
-
-
-def _other(low: float | None, high: float | None, words: Words) -> str:
-    """The same bounds in the other unit: on a kiln a slip between them does harm."""
-    return Scale("c", "us" if words.system == "metric" else "metric").range(low, high)
+    # On a kiln a slip between the units does harm, so both are shown there.
+    other = Scale("c", "us" if words.system == "metric" else "metric") if key.startswith(ON_THE_KILN) else None
+    bands = tuple(
+        (scale.range(low, high), other.plainly(low, high) if other and (low, high) != (None, None) else "")
+        for _, low, high in limit.bands()
+    )
+    return LimitRow(LIMIT_WORDS[key], bands, limit_source(limit))
 
 
 def step_row(step: Step, words: Words) -> StepRow:

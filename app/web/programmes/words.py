@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app.judgement.programme import LIMIT_UNITS
+from app.judgement.programme import LIMIT_UNITS, Limit, provenance
 from app.judgement.programme_parts import RANGES, SETTING_UNITS
 from app.science import units
 
@@ -125,6 +125,11 @@ class Scale:
         said = _NUMBER.sub(lambda figure: show(float(figure[0])), problem)
         return said[:1].upper() + said[1:]
 
+    def plainly(self, low: float | None, high: float | None) -> str:
+        """The bounds without the words beside them: in brackets after the same in another unit."""
+        shown = [self.number(each) for each in (low, high) if each is not None]
+        return f"{' to '.join(shown)} {self.symbol}".replace(" ", "\u00a0")
+
     def range(self, low: float | None, high: float | None) -> str:
         """Both bounds, or the one there is."""
         if low is not None and high is not None:
@@ -146,6 +151,18 @@ def unit_at(path: str) -> str | None:
     if parts[0] == "settings" and len(parts) == 3 and parts[2] == "value":
         return SETTING_UNITS.get(parts[1])
     return None
+
+
+def limit_source(limit: Limit) -> str:
+    """Where the bounds of a limit come from; where they differ, which from where."""
+    sources: dict[str, list[str]] = {}
+    for severity, low, high in limit.bands():
+        if (low, high) != (None, None):
+            name = {"notice": "target"}.get(severity, severity)
+            sources.setdefault(provenance(*limit.origin(severity)), []).append(name)
+    if len(sources) == 1:
+        return next(iter(sources))
+    return ". ".join(f"{' and '.join(names).capitalize()}: {source}" for source, names in sources.items())
 
 
 def stage_words(stage: str, phase: str | None) -> str:

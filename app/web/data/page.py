@@ -1,0 +1,60 @@
+"""Copies of the record to take away: the database as one file, and everything that was said as JSON lines."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+
+from flask import Response, send_file, stream_with_context
+from sqlalchemy.orm import Session
+
+from app.config import Settings
+from app.exchange.records import export_records
+from app.store import copies
+from app.store.types import canonical_json
+
+
+def file_name(suffix: str, now: datetime, settings: Settings) -> str:
+    return f"chitbook-{now.astimezone(settings.zone):%Y-%m-%d-%H%M}.{suffix}"
+
+
+def exported(session: Session, name: str) -> Response:
+    """Every record as a line of JSON, sent while it is read: the whole is never held in memory."""
+    response = Response(stream_with_context(_lines(session)), mimetype="application/x-ndjson")
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _lines(session: Session) -> Iterator[str]:
+    for record in export_records(session):
+        yield canonical_json(record) + "\n"
+
+
+def backed_up(settings: Settings, name: str) -> Response:
+    """A copy of the database as one file, made now; the copy on this side is gone once it was sent."""
+    folder = Path(tempfile.mkdtemp(prefix="chitbook-"))
+    try:
+        copies.back_up(settings.database_file, folder / name)
+        response = send_file(folder / name, "application/vnd.sqlite3", as_attachment=True, download_name=name)
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+    response.call_on_close(lambda: shutil.rmtree(folder, ignore_errors=True))
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def kept_backups(settings: Settings) -> list[str]:
+    """The copies in the data folder, made before each upgrade and each restore; the newest first."""
+    if not settings.backup_dir.is_dir():
+        return []
+    return sorted((path.name for path in settings.backup_dir.glob("*.sqlite")), reverse=True)
+
+
+def size_words(path: Path) -> str:
+    size = path.stat().st_size / 1024
+    return f"{size:.0f}\u00a0kB" if size < 1024 else f"{size / 1024:.1f}\u00a0MB"
