@@ -132,8 +132,16 @@ class History:
 
     def of_shape(self, shape: type[Shape], *kinds: str) -> tuple[Shape, ...]:
         """The facts of one shape, typed; of the given kinds only where any are given."""
-        source = self.of_kind(*kinds) if kinds else self.facts
-        return tuple(fact for fact in source if isinstance(fact, shape))
+        key = (shape, kinds)
+        if key not in self._by_shape:
+            source = self.of_kind(*kinds) if kinds else self.facts
+            self._by_shape[key] = tuple(fact for fact in source if isinstance(fact, shape))
+        found: tuple[Shape, ...] = self._by_shape[key]
+        return found
+
+    @cached_property
+    def _by_shape(self) -> dict[Any, Any]:
+        return {}
 
     def readings(self, *kinds: str) -> tuple[Reading, ...]:
         return self.of_shape(Reading, *kinds)

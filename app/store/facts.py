@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields as dataclass_fields
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import (
@@ -150,23 +151,37 @@ def select_facts() -> Select[Any]:
 
 def facts_from(rows: Iterable[Row[Any]]) -> list[Fact]:
     """The facts of rows read with select_facts."""
-    return [_fact_from(row._mapping) for row in rows]
+    return [_READERS[row[_KIND]](row) for row in rows]
 
 
-def _fact_from(row: Mapping[Any, Any]) -> Fact:
-    kind = KINDS[row["kind"]]
-    envelope = {name: row[name] for name in _ENVELOPE}
-    envelope["subject"] = Subject(row["subject_type"], row["subject_id"])
+def _reader(kind_name: str) -> Callable[[Row[Any]], Fact]:
+    """How a row of this kind becomes a fact. Columns are taken by place: by name takes three times as long."""
+    kind = KINDS[kind_name]
     prefix = f"fact_{kind.shape_name}_"
-    values: dict[str, Any] = {}
+    places = {name: _PLACES[name] for name in _ENVELOPE}
+    subjects = {"subject": (_PLACES["subject_type"], _PLACES["subject_id"])}
     for name in _SHAPE_FIELDS[kind.shape_name]:
         if name in ("source", "target"):
-            values[name] = Subject(row[f"{prefix}{name}_type"], row[f"{prefix}{name}_id"])
-        elif name == "lengths":
-            values[name] = tuple(row[f"{prefix}lengths"])
+            subjects[name] = (_PLACES[f"{prefix}{name}_type"], _PLACES[f"{prefix}{name}_id"])
         elif name != "correction":
-            values[name] = row[prefix + name]
-    return kind.shape(**envelope, **values)
+            places[name] = _PLACES[prefix + name]
+    names, values_of = tuple(places), itemgetter(*places.values())
+    shape, has_lengths = kind.shape, "lengths" in places
+
+    def read(row: Row[Any]) -> Fact:
+        values = dict(zip(names, values_of(row), strict=True))
+        for name, (type_, id_) in subjects.items():
+            values[name] = Subject(row[type_], row[id_])
+        if has_lengths:
+            values["lengths"] = tuple(values["lengths"])
+        return shape(**values)
+
+    return read
+
+
+_PLACES = {column.name: place for place, column in enumerate(_COLUMNS)}
+_KIND = _PLACES["kind"]
+_READERS = {name: _reader(name) for name in KINDS}
 
 
 def row_of(each: Fact) -> dict[str, Any]:

@@ -20,6 +20,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.data.routes import data
     from app.web.entries import words as entry_words
     from app.web.facts.routes import facts
+    from app.web.health import health
     from app.web.home.routes import home
     from app.web.lots.routes import lots
     from app.web.people.routes import people as people_pages
@@ -34,5 +35,5 @@ def init_app(app: Flask, settings: Settings) -> None:
     compress.init_app(app)
     for part in (database, security, static_files, failures, formatting, reader, entry_words, plotly_script):
         part.init_app(app, settings)
-    for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync):
+    for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync, health):
         app.register_blueprint(blueprint)

@@ -50,7 +50,7 @@ def keep_entry(
         return Answer(form)
     record = form.record(*subject, entered_by)
     body = form.body()
-    chosen = form.insist.data
+    chosen = str(form.insist.data or "")
     if chosen != "1":
         asked = _questions(form, history, record)
         if chosen.startswith("alternative") and asked:

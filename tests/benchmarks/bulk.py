@@ -1,0 +1,115 @@
+"""A record of many batches, written in bulk by Core: for measuring, not for judging."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Engine, insert, update
+
+from app.judgement.facts import Fact
+from app.judgement.history import BatchInfo, History
+from app.judgement.programme import load_builtin
+from app.judgement.records import fact_from_record
+from app.operations.digests import refresh_digest
+from app.store.batches import Batch
+from app.store.engine import write_session
+from app.store.facts import SHAPE_TABLES, fact, row_of, shape_row_of
+from app.store.history import get_history
+from app.store.lots import Lot
+
+PROGRAMME = load_builtin()["barley_pale"].digest
+LIVE = 3
+
+
+def fill(engine: Engine, *, batches: int, facts_each: int, now: datetime) -> None:
+    """That many batches of that many facts, the last three of them going on, the others finished and digested."""
+    with write_session(engine) as session:
+        session.add(Lot(id="lot", name="Bulk lot", species="barley", created_at=now - timedelta(days=900)))
+        session.flush()
+        seq = 0
+        for number in range(1, batches + 1):
+            is_live = number > batches - LIVE
+            start = now - timedelta(hours=90 if is_live else 24 * 7 + 12 * (batches - number))
+            session.execute(insert(Batch).values(**_batch_row(number, start)))
+            seq = _insert(session, list(_facts(number, start, facts_each, is_live)), seq, now)
+            session.execute(update(Batch).where(Batch.number == number).values(last_seq=seq))
+    _digest(engine, batches, now)
+
+
+def _batch_row(number: int, start: datetime) -> dict[str, Any]:
+    return {
+        "id": f"batch-{number}",
+        "number": number,
+        "title": f"Bulk {number}",
+        "species": "barley",
+        "vessel": "tub 1",
+        "programme": PROGRAMME,
+        "created_at": start,
+        "last_seq": 0,
+        "revision": 1,
+    }
+
+
+def _facts(number: int, start: datetime, count: int, is_live: bool) -> Iterator[Fact]:
+    stages = {"steep_on": 0.0, "drained": 6.0, "cast": 44.0}
+    if not is_live:
+        stages |= {"loaded": 120.0, "heat_off": 138.0, "finished": 140.0}
+    yield _fact(number, "charge", start - timedelta(hours=1), "charge", _charge(number))
+    for name, hour in stages.items():
+        yield _fact(number, name, start + timedelta(hours=hour), name, {})
+    span_h = 89.0 if is_live else 139.0
+    left = count - len(stages) - 1
+    for place in range(left):
+        at = start + timedelta(hours=(place + 0.5) * span_h / left)
+        yield _fact(number, f"reading-{place}", at, "grain_temperature", {"value": 14.5 + place % 5 / 2})
+
+
+def _charge(number: int) -> dict[str, Any]:
+    source, target = {"type": "lot", "id": "lot"}, {"type": "batch", "id": f"batch-{number}"}
+    return {"source": source, "target": target, "as_is_kg": 20.0, "moisture_wb": 0.12}
+
+
+def _fact(number: int, name: str, at: datetime, kind: str, values: dict[str, Any]) -> Fact:
+    record = {
+        "id": f"b{number}-{name}",
+        "kind": kind,
+        "subject": {"type": "batch", "id": f"batch-{number}"},
+        "at": at.isoformat(),
+        "values": values,
+        "place": "top" if kind == "grain_temperature" else None,
+    }
+    return fact_from_record(record)
+
+
+def _insert(session: Any, facts: list[Fact], seq: int, now: datetime) -> int:
+    rows, shapes = [], {}
+    for each in facts:
+        seq += 1
+        rows.append(row_of(each) | {"seq": seq, "received_at": now, "body_sha256": "0" * 64})
+        table, row = shape_row_of(each, seq)
+        shapes.setdefault(table.name, []).append(row)
+    session.execute(insert(fact), rows)
+    for table in SHAPE_TABLES.values():
+        if table.name in shapes:
+            session.execute(insert(table), shapes[table.name])
+    return seq
+
+
+def _digest(engine: Engine, batches: int, now: datetime) -> None:
+    """One finished batch is judged, and its measures stand for all of them."""
+    with write_session(engine) as session:
+        for number in range(1, batches - LIVE + 1):
+            batch = session.get(Batch, f"batch-{number}")
+            assert batch is not None
+            history = get_history(session, batch.id) if number == 1 else None
+            if history is not None:
+                model = history
+            stand_in = History.build(
+                BatchInfo(id=batch.id, number=number, programme=PROGRAMME),
+                [each for each in model.facts if each.kind in ("charge", "steep_on", "finished")],
+                programmes=model.programmes,
+                lots=model.lots.values(),
+            )
+            refresh_digest(session, stand_in, batch.last_seq, now)

@@ -1,0 +1,114 @@
+"""How long a wet thumb waits: storing a reading, and being told what it means."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import count
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from flask import Flask, request
+from werkzeug.datastructures import MultiDict
+
+from app import create_app
+from app.config import Settings
+from app.folder import ensure_secret
+from app.operations.facts import record_fact
+from app.ports import new_id, now
+from app.store.engine import make_engine
+from app.web.entries.forms import entry_form
+from tests.benchmarks.bulk import fill
+from tests.benchmarks.conftest import Figures, medians
+
+FACTS = 300
+
+
+@dataclass
+class Bench:
+    """Our application with one live batch of 300 facts, and a bare one that inserts a row."""
+
+    app: Flask
+    bare: Flask
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iterator[Bench]:
+    folder = tmp_path_factory.mktemp("keeping")
+    shutil.copy(migrated_file, folder / "chitbook.sqlite")
+    ensure_secret(folder / "secret")
+    settings = Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
+    engine = make_engine(settings.database_url)
+    fill(engine, batches=4, facts_each=FACTS, now=datetime.now(UTC))
+    engine.dispose()
+    app = create_app(settings)
+    app.config["WTF_CSRF_ENABLED"] = False
+    yield Bench(app, bare_app(folder / "bare.sqlite"))
+    app.extensions["engine"].dispose()
+
+
+def bare_app(path: Path) -> Flask:
+    """The least that a Flask handler can do to keep a reading durably."""
+    app, kept = Flask("bare"), threading.local()
+
+    def connection() -> sqlite3.Connection:
+        if not hasattr(kept, "connection"):
+            kept.connection = sqlite3.connect(path)
+            kept.connection.execute("PRAGMA journal_mode = WAL")
+            kept.connection.execute("PRAGMA synchronous = FULL")
+            kept.connection.execute("CREATE TABLE IF NOT EXISTS reading (id TEXT PRIMARY KEY, at TEXT, value REAL)")
+        return kept.connection
+
+    @app.post("/")
+    def keep() -> str:
+        row = (request.form["id"], now().isoformat(), float(request.form["value"]))
+        with connection() as open_connection:
+            open_connection.execute("INSERT INTO reading VALUES (?, ?, ?)", row)
+        return "kept"
+
+    return app
+
+
+def test_keeping_a_reading_takes_at_most_three_times_a_bare_insert(
+    bench: Bench, is_short: bool, figures: Figures
+) -> None:
+    bare, numbers = bench.bare.test_client(), count()
+
+    def keep_ours() -> None:
+        with bench.app.extensions["writing"]() as session:
+            sent = MultiDict({"id": new_id(), "value": f"{15 + next(numbers) % 9 / 10}", "value_unit": "c"})
+            form = entry_form("grain_temperature", sent, system="metric", zone=ZoneInfo("Europe/Dublin"), now=now())
+            assert form.validate()
+            record_fact(session, form.record("batch", "batch-2", "Bench"), now=form.now, body=form.body())
+            session.commit()
+
+    def keep_bare() -> None:
+        assert bare.post("/", data={"id": new_id(), "value": "15.8"}).status_code == 200
+
+    ours_s, bare_s = medians(60 if is_short else 300, keep_ours, keep_bare)
+    figures.say(f"store: {ours_s * 1e3:.2f} ms, bare insert {bare_s * 1e3:.2f} ms, ratio {ours_s / bare_s:.2f} (≤ 3)")
+    assert ours_s <= 3 * bare_s
+
+
+def test_what_a_reading_means_is_shown_within_60_ms_more_than_a_bare_insert(
+    bench: Bench, is_short: bool, figures: Figures
+) -> None:
+    client, bare = bench.app.test_client(), bench.bare.test_client()
+
+    def keep_and_read() -> None:
+        data = {"id": new_id(), "when": "now", "quality": "measured", "grain_temperature-value": "15,8"}
+        answer = client.post("/batches/4/tub/grain_temperature", data=data, follow_redirects=True)
+        assert answer.status_code == 200
+        assert b"Saved" in answer.data
+
+    def keep_bare() -> None:
+        bare.post("/", data={"id": new_id(), "value": "15.8"})
+
+    ours_s, bare_s = medians(10 if is_short else 40, keep_and_read, keep_bare)
+    figures.say(f"keep → meaning: {1e3 * (ours_s - bare_s):.1f} ms over a bare insert, {FACTS} facts (≤ 60)")
+    assert ours_s - bare_s <= 0.060
