@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, insert, literal, select, union_all, update
+from sqlalchemy import Select, String, bindparam, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
@@ -17,7 +17,7 @@ from app.judgement.fields import BadValues
 from app.judgement.records import fact_from_record
 from app.judgement.superseding import can_supersede
 from app.store.batches import Batch
-from app.store.facts import PART, fact, find_body_sha256, find_fact, find_superseder, row_of, shape_row_of
+from app.store.facts import PART, SHAPE_TABLES, fact, find_body_sha256, find_fact, find_superseder, row_of, shape_row_of
 from app.store.lots import Lot
 from app.store.packs import Pack
 from app.store.programmes import ProgrammeRevision
@@ -91,28 +91,38 @@ def withdraw_fact(
 def insert_fact(session: Session, new: Fact, digest: str, now: datetime) -> Fact:
     """Write the rows of a fact that was checked, and mark the batches it touches as changed."""
     row = row_of(new) | {"received_at": now, "body_sha256": digest}
-    seq = session.execute(insert(fact).values(row).returning(fact.c.seq)).scalar_one()
+    seq = session.execute(_INSERT, row).scalar_one()
     table, shape_row = shape_row_of(new, seq)
-    session.execute(insert(table).values(shape_row))
+    session.execute(_INSERT_SHAPE[table.name], shape_row)
     touched = [new.subject, *((new.source, new.target) if isinstance(new, Part) else ())]
-    changed = _descendants(touched)
-    session.execute(
-        update(Batch).where(Batch.id.in_(changed)).values(last_seq=seq),
-        execution_options={"synchronize_session": False},
-    )
+    for each in dict.fromkeys(touched):
+        session.execute(_MARK_CHANGED, {**_start(each), "seq": seq})
     return replace(new, seq=seq, received_at=now)
 
 
-def _descendants(subjects: Iterable[Subject]) -> Select[str]:
-    """The ids of the batches among these subjects, and of every batch that got grain of theirs."""
-    rows = [select(literal(each.type).label("type"), literal(each.id).label("id")) for each in dict.fromkeys(subjects)]
-    start = union_all(*rows).subquery()
-    tree = select(start.c.type, start.c.id).cte("descendants", recursive=True)
+def _descendants() -> Select[str]:
+    """The id of a batch, if from_type and from_id name one, and of every batch that got grain of it."""
+    start = select(
+        bindparam("from_type", type_=String()).label("type"), bindparam("from_id", type_=String()).label("id")
+    )
+    tree = start.cte("descendants", recursive=True)
     step = select(PART.c.target_type, PART.c.target_id).join(
         tree, (PART.c.source_type == tree.c.type) & (PART.c.source_id == tree.c.id)
     )
     tree = tree.union(step)
     return select(tree.c.id).where(tree.c.type == "batch")
+
+
+def _start(subject: Subject) -> dict[str, str]:
+    return {"from_type": subject.type, "from_id": subject.id}
+
+
+# Built once: to build these anew for each fact takes longer than to run them.
+_INSERT = insert(fact).returning(fact.c.seq)
+_INSERT_SHAPE = {table.name: insert(table) for table in SHAPE_TABLES.values()}
+_DESCENDANTS = _descendants()
+_BATCH: Any = Batch.__table__
+_MARK_CHANGED = update(_BATCH).where(_BATCH.c.id.in_(_DESCENDANTS)).values(last_seq=bindparam("seq"))
 
 
 def _on_this_clock(new: Fact) -> Fact:
@@ -150,7 +160,7 @@ def _runs_in_a_circle(session: Session, part: Part) -> bool:
         return True
     if part.source.type != "batch":
         return False
-    descendants: set[str] = set(session.scalars(_descendants([part.target])).all())
+    descendants: set[str] = set(session.scalars(_DESCENDANTS, _start(part.target)).all())
     return part.source.id in descendants
 
 
