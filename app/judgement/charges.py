@@ -52,7 +52,13 @@ class Charged:
 
 def charged(history: History, until: datetime | None = None) -> Charged | None:
     """All that was charged up to a moment, as one mass at one moisture; None before any charge."""
-    return _together([part for part in _own_or_inherited(history) if until is None or part.at <= until])
+    if until is None:
+        return history.once(_all_charged)
+    return _together([part for part in _own_or_inherited(history) if part.at <= until])
+
+
+def _all_charged(history: History) -> Charged | None:
+    return _together(_own_or_inherited(history))
 
 
 def first_charges(history: History) -> tuple[tuple[Part, ...], ...]:

@@ -1,14 +1,19 @@
 """The measures of a batch, each held against figures that were put into its story."""
 
 import json
+import math
 from types import SimpleNamespace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from app.judgement.account import account
 from app.judgement.history import History
 from app.judgement.measures import KEYS, measures, measures_from_record, measures_record
 from app.judgement.programme import load_builtin
 from tests.judgement.plan_run import plan_story
+from tests.judgement.random_story import stories
 from tests.judgement.story import ZERO, Story, at
 
 BUILTIN = load_builtin()
@@ -214,3 +219,16 @@ def test_a_roast_has_no_steep_and_no_growth():
     found = by_key(to_plan("roasted"))
     assert not any(found[key].is_known for key in ("steep_h", "cast_moisture", "germination_h", "turns", "acrospire"))
     assert found["malting_loss"].value == pytest.approx(0.05)
+
+
+@given(story=stories(), hour=st.sampled_from([-1.0, 0.0, 6.0, 41.0, 165.0, 200.0]))
+@settings(max_examples=80, deadline=None)
+def test_whatever_was_told_the_measures_are_numbers_and_the_account_adds_up(story, hour):
+    history = story.history()
+    record = measures_record(history, at(hour), [])
+    assert measures_from_record(json.loads(json.dumps(record, allow_nan=False)))
+    found = account(history, at(hour))
+    if found.remainder is not None:
+        total = math.fsum(line.dry_kg for line in found.lines) + found.remainder.value
+        assert total == pytest.approx(found.charge.dry_kg)
+        assert found.remainder.sd >= max(line.sd_kg for line in found.lines)
