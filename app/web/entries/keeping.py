@@ -14,7 +14,7 @@ from app.judgement.fields import BadValues
 from app.judgement.history import History
 from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
-from app.judgement.slips import Question, questions
+from app.judgement.slips import INSISTED, Question, questions
 from app.judgement.stages import ENDED, all_stages
 from app.judgement.wording import Words
 from app.operations.facts import record_fact
@@ -58,6 +58,8 @@ def keep_entry(
             record = record | {"typed": record["typed"] | asked[place].alternative}
         elif asked:
             return Answer(form, questions=tuple(asked))
+    elif record["typed"]:
+        record = record | {"typed": record["typed"] | {INSISTED: "1"}}
     try:
         kept = record_fact(session, record, now=form.now, body=body)
     except (KeptOtherwise, Conflict) as error:
