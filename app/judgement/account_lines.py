@@ -133,15 +133,21 @@ def _faded_kg(history: History, start: Charged, now: datetime, share: Callable[[
 
     share: what was lost by a moment, of the first dry matter of grain that had been there from the beginning.
     """
-    arrived = [(part.at, part.dry_kg) for part in history.charges if part.at <= now]
-    gone = [(fact.at, -kg) for line in removal_lines(history, start, now) for fact, kg in line.parts]
-    moves = sorted([*(arrived or [(start.at, start.dry_kg)]), *gone])
     first_kg = lost_kg = 0.0
-    for place, (at, dry_kg) in enumerate(moves):
-        first_kg += dry_kg / (1.0 - losses_by(history, at).total)
+    moves = _moves(history, start, now)
+    for place, (at, moved_kg) in enumerate(moves):
+        first_kg += moved_kg
         until = moves[place + 1][0] if place + 1 < len(moves) else now
         lost_kg += max(first_kg, 0.0) * (share(until) - share(at))
     return lost_kg
+
+
+def _moves(history: History, start: Charged, now: datetime) -> list[tuple[datetime, float]]:
+    """What came and, below 0, what went, each with the dry matter that it had when its story began; by time."""
+    arrived = [(part.at, part.dry_kg) for part in history.charges if part.at <= now]
+    gone = [(fact.at, -kg) for line in removal_lines(history, start, now) for fact, kg in line.parts]
+    moves = sorted([*(arrived or [(start.at, start.dry_kg)]), *gone])
+    return [(at, dry_kg / (1.0 - losses_by(history, at).total)) for at, dry_kg in moves]
 
 
 def culms_line(history: History, start: Charged, now: datetime, *, has_malt: bool) -> AccountLine | None:
@@ -151,8 +157,9 @@ def culms_line(history: History, start: Charged, now: datetime, *, has_malt: boo
         malt = malt_moisture(history, weighed[-1].at, now)
         masses = [_of_weighing(each, malt.moisture_wb, max(malt.sd, CULMS_MOISTURE_SD)) for each in weighed]
         return _line("culms", "Culms", masses, note="taken to be as dry as the malt")
-    dry_kg = _faded_kg(history, start, now, lambda at: rootlet_share(history, at)) if has_malt else 0.0
-    if dry_kg <= 0.0:
+    # Rootlets leave with the grain they are on: what was split off took its own, what is here brought them along.
+    dry_kg = rootlet_share(history, now) * sum(kg for _, kg in _moves(history, start, now))
+    if not has_malt or dry_kg <= 0.0:
         return None
     note = "not weighed: from the programme’s figure and the hours of growth"
     return AccountLine("culms", "Culms", dry_kg, RELATIVE_SD["rootlet"] * dry_kg, "estimated", note)

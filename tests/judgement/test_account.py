@@ -151,6 +151,15 @@ def test_half_split_off_at_casting_leaves_half_of_everything_after():
     assert found.remainder.value == pytest.approx(0.0, abs=0.05)
 
 
+def test_rootlets_go_with_the_grain_that_is_split_off():
+    story = malted(malt_kg=829.3 / 2)
+    # Half way through the growth 847 kg dry are left, at 44 %, with half of their rootlets: half of it all goes.
+    story.split(102.0, 423.5 / 0.56, 0.44)
+    found = account(story.history(), at(200))
+    assert found.line("culms").dry_kg == pytest.approx(0.035 * 440.0, rel=1e-3)
+    assert found.remainder.value == pytest.approx(0.0, abs=0.05)
+
+
 def test_finished_malt_given_to_another_batch_is_part_of_the_outturn():
     story = malted()
     story.split(190.0, 100.0, 0.045)
