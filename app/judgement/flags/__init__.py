@@ -7,7 +7,19 @@ from dataclasses import replace
 from datetime import datetime
 
 from app.judgement.facts import Fact
-from app.judgement.flags import bed, data_quality, growing, inspection, keeping, kiln, limits, lot, steep, weighings
+from app.judgement.flags import (
+    bed,
+    data_quality,
+    growing,
+    inspection,
+    instruments,
+    keeping,
+    kiln,
+    limits,
+    lot,
+    steep,
+    weighings,
+)
 from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, speak_for
 from app.judgement.history import History
 from app.judgement.slips import looks_like_a_slip
@@ -28,6 +40,7 @@ _EVERY: Sequence[Rule] = (
     *inspection.RULES,
     *lot.RULES,
     *weighings.RULES,
+    *instruments.RULES,
     *data_quality.RULES,
 )
 RULES: dict[str, Rule] = {rule.key: rule for rule in _EVERY}

@@ -1,0 +1,174 @@
+"""Something is lying: readings that physics forbids together. Names the likeliest instrument, and since when."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
+from itertools import pairwise
+
+from app.judgement.facts import Fact, Reading
+from app.judgement.flags import wording
+from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.moisture import MoistureSample, samples
+from app.judgement.stages import Stage
+
+AT_ONCE = timedelta(minutes=20)
+HOTTER_THAN_AIR_C = 3.0
+STEADY_C = 3.0
+"""From memory: grain can't be hotter than the air that heats it, but for what the thermometers are off, unless that
+air has just been turned down."""
+
+APART_C = 2.0
+APART_SDS = 3.0
+FLAT_READINGS, FLAT_H = 6, 12.0
+"""From memory: living grain breathes; a probe that shows one figure for half a day is dead or reads something else."""
+
+LAGS = timedelta(hours=2)
+SOURCE = "derived: physics forbids it; how far apart counts, from memory"
+
+
+def lying(case: Case) -> Iterator[Flag]:
+    yield from _hotter_than_the_air(case)
+    yield from _two_thermometers(case)
+    yield from _bag_and_charge(case)
+    yield from _flat_probe(case)
+
+
+def _hotter_than_the_air(case: Case) -> Iterator[Flag]:
+    air_on = [each for each in case.history.readings("air_on_temperature") if each.value is not None]
+    for stage in case.stages_named("kilning"):
+        found: list[tuple[Reading, Reading]] = []
+        for grain in case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage)):
+            air = case.history.last_before(grain.at + AT_ONCE, air_on)
+            if air is None or grain.value is None or air.value is None or abs(air.at - grain.at) > AT_ONCE:
+                continue
+            if grain.value > air.value + HOTTER_THAN_AIR_C and not _was_turned_down(air, air_on):
+                found.append((grain, air))
+        if found:
+            yield _air_flag(case, stage, found)
+
+
+def _was_turned_down(air: Reading, air_on: Sequence[Reading]) -> bool:
+    recent = [each for each in air_on if air.at - LAGS <= each.at < air.at]
+    return any((each.value or 0.0) > (air.value or 0.0) + STEADY_C for each in recent)
+
+
+def _air_flag(case: Case, stage: Stage, found: Sequence[tuple[Reading, Reading]]) -> Flag:
+    grain, air = max(found, key=lambda pair: (pair[0].value or 0.0) - (pair[1].value or 0.0))
+    which = _likeliest(case, [pair[0] for pair in found] + [pair[1] for pair in found])
+    title = (
+        f"Grain at {wording.kiln_temperature(grain.value or 0.0)}, hotter than its air of "
+        f"{wording.kiln_temperature(air.value or 0.0)}, {case.span_words(found[0][0].at, found[-1][0].at)}"
+    )
+    return _flag(case, [each for pair in found for each in pair], title, which, stage)
+
+
+def _two_thermometers(case: Case) -> Iterator[Flag]:
+    """Two instruments at one place and one time, at a stage without heat."""
+    for stage in case.stages_named("air_rest", "germination", "immersion"):
+        kind = "water_temperature" if stage.name == "immersion" else "grain_temperature"
+        readings = [
+            each
+            for each in case.within(case.history.readings(kind), stage.starts_at, case.end_of(stage))
+            if each.instrument and each.value is not None
+        ]
+        found = [
+            (first, second)
+            for first, second in pairwise(readings)
+            if first.place == second.place
+            and first.instrument != second.instrument
+            and second.at - first.at <= AT_ONCE
+            and abs((first.value or 0.0) - (second.value or 0.0)) > APART_C + 1e-9
+        ]
+        if found:
+            first, second = max(found, key=lambda pair: abs((pair[0].value or 0.0) - (pair[1].value or 0.0)))
+            apart = wording.spread(abs((first.value or 0.0) - (second.value or 0.0)))
+            title = f"{first.instrument} and {second.instrument} are {apart} apart at one place"
+            every: list[Fact] = [each for pair in found for each in pair]
+            yield _flag(case, every, title, _likeliest(case, [first, second]), stage)
+
+
+def _likeliest(case: Case, readings: Sequence[Reading]) -> str:
+    """The instrument to look at first: one that was never calibrated, otherwise the one calibrated longest ago."""
+    calibrated = {fact.subject.id: fact.at for fact in case.history.instruments}
+    named = list(dict.fromkeys(each.instrument for each in readings if each.instrument))
+    if not named:
+        return "one of the two probes"
+    never = [name for name in named if name not in calibrated]
+    if never:
+        return " or ".join(never)
+    return min(named, key=lambda name: calibrated[name])
+
+
+def _bag_and_charge(case: Case) -> Iterator[Flag]:
+    """Two ways of telling the moisture, within an hour and further apart than both their doubts."""
+    known = [each for each in samples(case.history) if each.basis in ("test_bag", "charge_weighing", "tested", "tray")]
+    told: set[tuple[str | None, str | None]] = set()
+    for first, second in pairwise(known):
+        key = (first.place or first.basis, second.place or second.basis)
+        if first.basis == second.basis or second.at - first.at > timedelta(hours=1) or key in told:
+            continue
+        apart = abs(first.moisture_wb - second.moisture_wb)
+        if apart > APART_SDS * math.hypot(first.sd, second.sd) and not _is_drying(case, first):
+            told.add(key)
+            yield _moisture_flag(case, first, second)
+
+
+def _is_drying(case: Case, sample: MoistureSample) -> bool:
+    """On a kiln an hour may change the moisture by points."""
+    stage = case.stage_at(sample.at)
+    return stage is not None and stage.name not in ("germination", "air_rest", "immersion")
+
+
+def _moisture_flag(case: Case, first: MoistureSample, second: MoistureSample) -> Flag:
+    figures = " and ".join(
+        f"{wording.percent(each.moisture_wb, each.half_width)} by {_WAYS.get(each.basis, each.basis)}"
+        for each in (first, second)
+    )
+    title = f"Moistures apart: {figures}, {case.hour_words(first.at)}"
+    stage = case.stage_at(first.at)
+    return _flag(case, [first.fact, second.fact], title, "a tare, the bag's surface water or the sample", stage)
+
+
+_WAYS = {"test_bag": "the bag", "charge_weighing": "the whole charge", "tested": "test", "tray": "the tray"}
+
+
+def _flat_probe(case: Case) -> Iterator[Flag]:
+    """One instrument that shows the very same figure, reading after reading, for half a day of growth."""
+    for stage in case.stages_named("germination"):
+        by_probe: dict[tuple[str, str | None], list[Reading]] = {}
+        for each in case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage)):
+            if each.instrument and each.value is not None:
+                by_probe.setdefault((each.instrument, each.place), []).append(each)
+        for (instrument, _), readings in by_probe.items():
+            run = _flattest(readings)
+            if len(run) >= FLAT_READINGS and hours_between(run[0].at, run[-1].at) >= FLAT_H:
+                lasted = wording.hours(hours_between(run[0].at, run[-1].at))
+                title = f"{instrument} has shown {wording.temperature(run[0].value or 0.0)} for {lasted}"
+                yield _flag(case, run, title, instrument, stage, "Living grain never stands still.")
+
+
+def _flattest(readings: Sequence[Reading]) -> list[Reading]:
+    """The longest run of readings with one figure."""
+    best: list[Reading] = []
+    run: list[Reading] = []
+    for reading in readings:
+        run = [*run, reading] if run and run[-1].value == reading.value else [reading]
+        best = run if len(run) > len(best) else best
+    return best
+
+
+def _flag(
+    case: Case, facts: Sequence[Fact], title: str, which: str, stage: Stage | None, why: str = "Both can't be true."
+) -> Flag:
+    ordered = sorted(dict.fromkeys(facts), key=lambda fact: (fact.at, fact.id))
+    return case.flag(
+        "lying", "notice", ordered,
+        Message(title, f"{why} Look at {which} first, since {case.hour_words(ordered[0].at)}.",
+                "Hold thermometers together in one cup of water; weigh a known weight; note the calibration."),
+        SOURCE, ends_at=stage.ends_at if stage else case.ended_at, place=ordered[0].place,
+    )  # fmt: skip
+
+
+RULES = (Rule("lying", "Something is lying", lying),)

@@ -1,0 +1,79 @@
+"""Readings that physics forbids together, and the instrument to look at first."""
+
+from tests.judgement.flag_story import Story
+
+
+def growing() -> Story:
+    story = Story()
+    story.grow(cast_hour=40)
+    return story
+
+
+def kilned(grain_c: float, *air: tuple[float, float]) -> Story:
+    story = Story().kiln(moisture_wb=0.1)
+    for hour, value in air:
+        story.read(hour, "air_on_temperature", value, instrument="probe 2")
+    story.read(164, "grain_temperature", grain_c, instrument="probe 1")
+    return story
+
+
+def test_grain_hotter_than_its_air_is_a_lie() -> None:
+    assert kilned(63.0, (164, 60.0)).flags(164.1, "lying") == []
+    flag = kilned(63.5, (164, 60.0)).flag(164.1, "lying")
+    assert flag.severity == "notice"
+    assert "probe 1 or probe 2" in flag.meaning
+
+
+def test_grain_stays_hot_after_the_air_was_turned_down() -> None:
+    assert kilned(66.0, (163, 70.0), (164, 60.0)).flags(164.1, "lying") == []
+
+
+def test_air_read_an_hour_before_forbids_nothing() -> None:
+    assert kilned(66.0, (163, 60.0)).flags(164.1, "lying") == []
+
+
+def test_a_calibrated_probe_is_trusted_before_one_that_is_not() -> None:
+    story = kilned(66.0, (164, 60.0))
+    story.tell(-50, "calibrated", {"amount": 0.0}, subject=("instrument", "probe 2"))
+    assert "Look at probe 1 first" in story.flag(164.1, "lying").meaning
+
+
+def test_two_thermometers_at_one_place_agree_within_two_degrees() -> None:
+    for second, is_flagged in ((17.0, False), (17.1, True)):
+        story = growing()
+        story.read(44, "grain_temperature", 15.0, instrument="probe 1", place="top")
+        story.read(44.1, "grain_temperature", second, instrument="probe 2", place="top")
+        assert bool(story.flags(45, "lying")) == is_flagged
+
+
+def test_two_places_may_well_differ() -> None:
+    story = growing()
+    story.read(44, "grain_temperature", 15.0, instrument="probe 1", place="top")
+    story.read(44.1, "grain_temperature", 17.9, instrument="probe 2", place="bottom")
+    assert story.flags(45, "lying") == []
+
+
+def test_a_calibration_makes_two_thermometers_agree() -> None:
+    story = growing()
+    story.read(44, "grain_temperature", 15.0, instrument="probe 1", place="top")
+    story.read(44.1, "grain_temperature", 18.0, instrument="probe 2", place="top")
+    assert len(story.flags(45, "lying")) == 1
+    story.tell(43, "calibrated", {"amount": -3.0}, subject=("instrument", "probe 2"))
+    assert story.flags(45, "lying") == []
+
+
+def test_bag_and_oven_may_differ_within_their_doubts_and_not_beyond() -> None:
+    for tested, is_flagged in ((0.445, False), (0.40, True)):
+        story = growing()
+        story.bag(44, 0.44)
+        story.tell(44.5, "moisture_test", {"value": tested}, method="oven_two_stage")
+        assert bool(story.flags(45, "lying")) == is_flagged
+
+
+def test_a_probe_that_never_moves_for_half_a_day_is_dead() -> None:
+    for last, is_flagged in ((15.0, True), (15.1, False)):
+        story = growing()
+        for hour in (44, 47, 50, 53, 56):
+            story.read(hour, "grain_temperature", 15.0, instrument="probe 1")
+        story.read(59, "grain_temperature", last, instrument="probe 1")
+        assert bool(story.flags(60, "lying")) == is_flagged
