@@ -8,11 +8,14 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import chdir, redirect_stderr, redirect_stdout, suppress
+from io import StringIO
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 
+from app.cli import main
 from app.config import Settings
 from app.folder import LOCK_FILE, make_folder
 from app.serve import migrate
@@ -48,6 +51,28 @@ class Command:
         assert done.stderr.startswith("chitbook: ")
         assert done.stderr.count("\n") == 1
         return done.stderr
+
+
+class QuickCommand(Command):
+    """The same in this process: for the many tests whose subject is not the process."""
+
+    def __call__(self, *words: object, **environment: str) -> subprocess.CompletedProcess[str]:
+        arguments, out, err, code = ["chitbook", *map(str, words)], StringIO(), StringIO(), 0
+        umask = os.umask(0o077)
+        try:
+            with (
+                patch.dict(os.environ, {**self.environment, **environment}, clear=True),
+                patch.object(sys, "argv", arguments),
+                chdir(self.home),
+                redirect_stdout(out),
+                redirect_stderr(err),
+            ):
+                main()
+        except SystemExit as end:
+            code = int(end.code or 0)
+        finally:
+            os.umask(umask)
+        return subprocess.CompletedProcess(arguments, code, out.getvalue(), err.getvalue())
 
 
 class Server:
@@ -123,6 +148,11 @@ def command(tmp_path: Path) -> Command:
     home = tmp_path / "home"
     home.mkdir()
     return Command(home)
+
+
+@pytest.fixture
+def quick(command: Command) -> QuickCommand:
+    return QuickCommand(command.home)
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from threading import Event, Thread
 
 import pytest
 
-from .conftest import Command, Server, snapshot
+from .conftest import QuickCommand, Server, snapshot
 
 Start = Callable[..., Server]
 
@@ -24,33 +24,33 @@ def marks(database: Path) -> list[str]:
         return [text for (text,) in connection.execute("SELECT text FROM mark ORDER BY rowid")]
 
 
-def test_a_backup_comes_back_whole(command: Command, folder: Path, tmp_path: Path) -> None:
+def test_a_backup_comes_back_whole(quick: QuickCommand, folder: Path, tmp_path: Path) -> None:
     database, copy = folder / "chitbook.sqlite", tmp_path / "copy.sqlite"
     put_mark(database, "first")
-    assert command("backup", "--data", folder, copy).returncode == 0
+    assert quick("backup", "--data", folder, copy).returncode == 0
     put_mark(database, "second")
-    assert command("restore", "--data", folder, copy).returncode == 0
+    assert quick("restore", "--data", folder, copy).returncode == 0
     assert marks(database) == ["first"]
     (kept,) = (folder / "backups").glob("*-replaced.sqlite")
     assert marks(kept) == ["first", "second"]
 
 
-def test_a_backup_is_private_and_stands_alone(command: Command, folder: Path, tmp_path: Path) -> None:
-    command("backup", "--data", folder, tmp_path / "copy.sqlite")
+def test_a_backup_is_private_and_stands_alone(quick: QuickCommand, folder: Path, tmp_path: Path) -> None:
+    quick("backup", "--data", folder, tmp_path / "copy.sqlite")
     assert (tmp_path / "copy.sqlite").stat().st_mode & 0o777 == 0o600
     assert [path.name for path in tmp_path.glob("copy*")] == ["copy.sqlite"]
 
 
 def test_a_backup_may_be_restored_into_a_new_folder_and_served(
-    start: Start, command: Command, folder: Path, tmp_path: Path
+    start: Start, quick: QuickCommand, folder: Path, tmp_path: Path
 ) -> None:
-    command("backup", "--data", folder, tmp_path / "copy.sqlite")
-    assert command("restore", "--data", tmp_path / "other", tmp_path / "copy.sqlite").returncode == 0
+    quick("backup", "--data", folder, tmp_path / "copy.sqlite")
+    assert quick("restore", "--data", tmp_path / "other", tmp_path / "copy.sqlite").returncode == 0
     assert start("--data", tmp_path / "other").answers()
 
 
 def test_a_backup_in_the_middle_of_writing_is_sound(
-    start: Start, command: Command, folder: Path, tmp_path: Path
+    start: Start, quick: QuickCommand, folder: Path, tmp_path: Path
 ) -> None:
     start("--data", folder)
     database, enough, stop = folder / "chitbook.sqlite", Event(), Event()
@@ -70,7 +70,7 @@ def test_a_backup_in_the_middle_of_writing_is_sound(
     writer.start()
     try:
         assert enough.wait(10)
-        done = command("backup", "--data", folder, tmp_path / "copy.sqlite")
+        done = quick("backup", "--data", folder, tmp_path / "copy.sqlite")
     finally:
         stop.set()
         writer.join()
@@ -80,51 +80,51 @@ def test_a_backup_in_the_middle_of_writing_is_sound(
     assert copied == [str(number) for number in range(len(copied))]
 
 
-def test_a_backup_never_overwrites(command: Command, folder: Path, tmp_path: Path) -> None:
+def test_a_backup_never_overwrites(quick: QuickCommand, folder: Path, tmp_path: Path) -> None:
     (tmp_path / "copy.sqlite").write_text("precious")
-    assert "never overwrites" in command.refused("backup", "--data", folder, tmp_path / "copy.sqlite")
+    assert "never overwrites" in quick.refused("backup", "--data", folder, tmp_path / "copy.sqlite")
     assert (tmp_path / "copy.sqlite").read_text() == "precious"
 
 
-def test_a_backup_into_nowhere_is_refused(command: Command, folder: Path, tmp_path: Path) -> None:
-    assert "can't be written" in command.refused("backup", "--data", folder, tmp_path / "none" / "copy.sqlite")
+def test_a_backup_into_nowhere_is_refused(quick: QuickCommand, folder: Path, tmp_path: Path) -> None:
+    assert "can't be written" in quick.refused("backup", "--data", folder, tmp_path / "none" / "copy.sqlite")
 
 
 def test_a_restore_under_a_running_server_is_refused(
-    start: Start, command: Command, folder: Path, tmp_path: Path
+    start: Start, quick: QuickCommand, folder: Path, tmp_path: Path
 ) -> None:
-    command("backup", "--data", folder, tmp_path / "copy.sqlite")
+    quick("backup", "--data", folder, tmp_path / "copy.sqlite")
     server = start("--data", folder)
-    assert "Another Chitbook" in command.refused("restore", "--data", folder, tmp_path / "copy.sqlite")
+    assert "Another Chitbook" in quick.refused("restore", "--data", folder, tmp_path / "copy.sqlite")
     assert server.answers()
 
 
 @pytest.mark.parametrize("content", [None, b"", b"no database at all" * 100])
 def test_a_restore_from_something_else_changes_nothing(
-    content: bytes | None, command: Command, folder: Path, tmp_path: Path
+    content: bytes | None, quick: QuickCommand, folder: Path, tmp_path: Path
 ) -> None:
     if content is not None:
         (tmp_path / "copy.sqlite").write_bytes(content)
     before = snapshot(folder)
-    command.refused("restore", "--data", folder, tmp_path / "copy.sqlite")
+    quick.refused("restore", "--data", folder, tmp_path / "copy.sqlite")
     assert snapshot(folder) == before
 
 
 def test_a_damaged_database_is_mended_by_a_restore_and_kept_aside(
-    command: Command, folder: Path, tmp_path: Path
+    quick: QuickCommand, folder: Path, tmp_path: Path
 ) -> None:
-    command("backup", "--data", folder, tmp_path / "copy.sqlite")
+    quick("backup", "--data", folder, tmp_path / "copy.sqlite")
     (folder / "chitbook.sqlite").write_bytes(b"ruin" * 5000)
-    assert command("restore", "--data", folder, tmp_path / "copy.sqlite").returncode == 0
-    assert command("upgrade", "--data", folder).stdout == "There is nothing to upgrade.\n"
+    assert quick("restore", "--data", folder, tmp_path / "copy.sqlite").returncode == 0
+    assert quick("upgrade", "--data", folder).stdout == "There is nothing to upgrade.\n"
     (kept,) = (folder / "backups").iterdir()
     assert kept.read_bytes() == b"ruin" * 5000
 
 
-def test_a_left_over_log_is_not_mixed_into_the_restored_file(command: Command, folder: Path, tmp_path: Path) -> None:
+def test_a_left_over_log_is_not_mixed_into_the_restored_file(quick: QuickCommand, folder: Path, tmp_path: Path) -> None:
     database, copy = folder / "chitbook.sqlite", tmp_path / "copy.sqlite"
     put_mark(database, "first")
-    command("backup", "--data", folder, copy)
+    quick("backup", "--data", folder, copy)
     with closing(sqlite3.connect(database)) as held:
         held.execute("PRAGMA journal_mode = WAL")
         put_mark(database, "in the log only")
@@ -132,5 +132,5 @@ def test_a_left_over_log_is_not_mixed_into_the_restored_file(command: Command, f
     for name, content in logs.items():
         (folder / name).write_bytes(content)
     assert "chitbook.sqlite-wal" in logs
-    assert command("restore", "--data", folder, copy).returncode == 0
+    assert quick("restore", "--data", folder, copy).returncode == 0
     assert marks(database) == ["first"]

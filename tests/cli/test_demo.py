@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from .conftest import Command, Server, snapshot
+from .conftest import Command, QuickCommand, Server, snapshot
 
 Start = Callable[..., Server]
 
@@ -27,9 +27,9 @@ def test_the_demo_leaves_the_usual_folder_alone(start: Start, command: Command) 
     assert snapshot(usual.parent) == before
 
 
-def test_the_demo_never_empties_a_folder_with_records(command: Command, folder: Path) -> None:
+def test_the_demo_never_empties_a_folder_with_records(quick: QuickCommand, folder: Path) -> None:
     before = snapshot(folder)
-    assert "--demo would empty it" in command.refused("serve", "--demo", "--data", folder, "--port", "0")
+    assert "--demo would empty it" in quick.refused("serve", "--demo", "--data", folder, "--port", "0")
     assert snapshot(folder) == before
 
 

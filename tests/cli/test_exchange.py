@@ -13,7 +13,7 @@ from app.ports import new_id, now
 from app.store.engine import open_database, write_session
 from app.store.programmes import ProgrammeRevision
 
-from .conftest import Command
+from .conftest import Command, QuickCommand
 
 AT = "2026-03-14T09:30:00Z"
 
@@ -39,12 +39,12 @@ def recorded(folder: Path) -> Path:
     return folder
 
 
-def test_what_was_exported_comes_back_the_same(command: Command, recorded: Path, tmp_path: Path) -> None:
+def test_what_was_exported_comes_back_the_same(quick: QuickCommand, recorded: Path, tmp_path: Path) -> None:
     first, second = tmp_path / "first.jsonl", tmp_path / "second.jsonl"
-    assert command("export", "--data", recorded, first).returncode == 0
-    done = command("import", "--data", tmp_path / "other", first)
+    assert quick("export", "--data", recorded, first).returncode == 0
+    done = quick("import", "--data", tmp_path / "other", first)
     assert (done.returncode, done.stderr) == (0, "")
-    assert command("export", "--data", tmp_path / "other", second).returncode == 0
+    assert quick("export", "--data", tmp_path / "other", second).returncode == 0
     assert first.read_bytes() == second.read_bytes()
     records = [json.loads(line)["record"] for line in first.read_text().splitlines()]
     assert {"lot", "batch", "fact"} <= set(records)
@@ -56,16 +56,16 @@ def test_an_export_goes_to_standard_output_unless_told_otherwise(command: Comman
     assert all(json.loads(line) for line in done.stdout.splitlines())
 
 
-def test_an_export_never_overwrites(command: Command, recorded: Path, tmp_path: Path) -> None:
+def test_an_export_never_overwrites(quick: QuickCommand, recorded: Path, tmp_path: Path) -> None:
     (tmp_path / "out.jsonl").write_text("precious")
-    assert "never overwrites" in command.refused("export", "--data", recorded, tmp_path / "out.jsonl")
+    assert "never overwrites" in quick.refused("export", "--data", recorded, tmp_path / "out.jsonl")
     assert (tmp_path / "out.jsonl").read_text() == "precious"
 
 
-def test_an_import_into_a_folder_with_records_is_refused(command: Command, recorded: Path, tmp_path: Path) -> None:
-    command("export", "--data", recorded, tmp_path / "out.jsonl")
-    assert "empty folder" in command.refused("import", "--data", recorded, tmp_path / "out.jsonl")
-    command("export", "--data", recorded, tmp_path / "again.jsonl")
+def test_an_import_into_a_folder_with_records_is_refused(quick: QuickCommand, recorded: Path, tmp_path: Path) -> None:
+    quick("export", "--data", recorded, tmp_path / "out.jsonl")
+    assert "empty folder" in quick.refused("import", "--data", recorded, tmp_path / "out.jsonl")
+    quick("export", "--data", recorded, tmp_path / "again.jsonl")
     assert (tmp_path / "again.jsonl").read_bytes() == (tmp_path / "out.jsonl").read_bytes()
 
 
@@ -81,18 +81,18 @@ def test_an_import_into_a_folder_with_records_is_refused(command: Command, recor
     ids=["cut off", "empty", "not text", "a fact twice", "an unknown kind"],
 )
 def test_a_spoilt_export_leaves_the_folder_empty(
-    spoil: object, command: Command, recorded: Path, tmp_path: Path
+    spoil: object, quick: QuickCommand, recorded: Path, tmp_path: Path
 ) -> None:
-    command("export", "--data", recorded, tmp_path / "good.jsonl")
+    quick("export", "--data", recorded, tmp_path / "good.jsonl")
     assert callable(spoil)
     (tmp_path / "spoilt.jsonl").write_bytes(spoil((tmp_path / "good.jsonl").read_bytes()))
-    command.refused("import", "--data", tmp_path / "other", tmp_path / "spoilt.jsonl")
-    assert command("import", "--data", tmp_path / "other", tmp_path / "good.jsonl").returncode == 0
+    quick.refused("import", "--data", tmp_path / "other", tmp_path / "spoilt.jsonl")
+    assert quick("import", "--data", tmp_path / "other", tmp_path / "good.jsonl").returncode == 0
 
 
-def test_rebuilding_the_measures_changes_no_record(command: Command, recorded: Path, tmp_path: Path) -> None:
-    command("export", "--data", recorded, tmp_path / "before.jsonl")
-    done = command("rebuild", "--data", recorded)
+def test_rebuilding_the_measures_changes_no_record(quick: QuickCommand, recorded: Path, tmp_path: Path) -> None:
+    quick("export", "--data", recorded, tmp_path / "before.jsonl")
+    done = quick("rebuild", "--data", recorded)
     assert (done.returncode, done.stderr) == (0, "")
-    command("export", "--data", recorded, tmp_path / "after.jsonl")
+    quick("export", "--data", recorded, tmp_path / "after.jsonl")
     assert (tmp_path / "before.jsonl").read_bytes() == (tmp_path / "after.jsonl").read_bytes()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from .conftest import Command, Server, snapshot
+from .conftest import Command, QuickCommand, Server, snapshot
 
 Start = Callable[..., Server]
 
@@ -48,8 +48,8 @@ def test_a_taken_port_is_refused(taken_port: int, command: Command, folder: Path
     assert snapshot(folder) == before
 
 
-def test_a_taken_port_makes_no_folder(taken_port: int, command: Command, tmp_path: Path) -> None:
-    command.refused("serve", "--data", tmp_path / "new", "--port", taken_port)
+def test_a_taken_port_makes_no_folder(taken_port: int, quick: QuickCommand, tmp_path: Path) -> None:
+    quick.refused("serve", "--data", tmp_path / "new", "--port", taken_port)
     assert not (tmp_path / "new").exists()
 
 
@@ -64,10 +64,10 @@ def test_a_second_server_on_the_folder_is_refused_and_the_first_goes_on(
     assert first.answers()
 
 
-def test_a_folder_that_cannot_be_made_is_refused(command: Command, tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_made_is_refused(quick: QuickCommand, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("not a folder")
-    assert "can't be made" in command.refused("serve", "--data", tmp_path / "file" / "below", "--port", "0")
-    assert "can't be" in command.refused("serve", "--data", tmp_path / "file", "--port", "0")
+    assert "can't be made" in quick.refused("serve", "--data", tmp_path / "file" / "below", "--port", "0")
+    assert "can't be" in quick.refused("serve", "--data", tmp_path / "file", "--port", "0")
     assert (tmp_path / "file").read_text() == "not a folder"
 
 
@@ -86,41 +86,41 @@ if hasattr(os, "geteuid") and os.geteuid() != 0:  # nothing is closed to root
             folder.chmod(0o700)
 
 
-def test_a_newer_database_is_refused(command: Command, folder: Path) -> None:
+def test_a_newer_database_is_refused(quick: QuickCommand, folder: Path) -> None:
     with sqlite3.connect(folder / "chitbook.sqlite") as connection:
         connection.execute("UPDATE alembic_version SET version_num = 'ffffffffffff'")
     connection.close()
     before = snapshot(folder)
-    assert "newer Chitbook (revision ffffffffffff)" in command.refused("serve", "--data", folder, "--port", "0")
+    assert "newer Chitbook (revision ffffffffffff)" in quick.refused("serve", "--data", folder, "--port", "0")
     assert snapshot(folder) == before
 
 
 @pytest.mark.parametrize("damage", [damage_everything, damage_the_end, damage_a_page])
 @pytest.mark.parametrize("words", [("serve", "--port", "0"), ("upgrade",), ("export",), ("backup", "copy.sqlite")])
 def test_a_damaged_database_is_refused(
-    damage: Callable[[Path], None], words: tuple[str, ...], command: Command, folder: Path
+    damage: Callable[[Path], None], words: tuple[str, ...], quick: QuickCommand, folder: Path
 ) -> None:
     damage(folder / "chitbook.sqlite")
     before = snapshot(folder)
-    assert "is damaged" in command.refused(words[0], "--data", folder, *words[1:])
+    assert "is damaged" in quick.refused(words[0], "--data", folder, *words[1:])
     assert snapshot(folder) == before
-    assert not list(command.home.iterdir())
+    assert not list(quick.home.iterdir())
 
 
-def test_a_database_of_another_program_is_refused(command: Command, tmp_path: Path) -> None:
+def test_a_database_of_another_program_is_refused(quick: QuickCommand, tmp_path: Path) -> None:
     folder = tmp_path / "theirs"
     folder.mkdir()
     with sqlite3.connect(folder / "chitbook.sqlite") as connection:
         connection.execute("CREATE TABLE recipe (id INTEGER PRIMARY KEY)")
     connection.close()
     before = snapshot(folder)
-    assert "not one of Chitbook's" in command.refused("serve", "--data", folder, "--port", "0")
+    assert "not one of Chitbook's" in quick.refused("serve", "--data", folder, "--port", "0")
     assert snapshot(folder) == before
 
 
-def test_a_damaged_secret_is_refused(command: Command, folder: Path) -> None:
+def test_a_damaged_secret_is_refused(quick: QuickCommand, folder: Path) -> None:
     (folder / "secret").write_text("short")
-    assert "is damaged" in command.refused("serve", "--data", folder, "--port", "0")
+    assert "is damaged" in quick.refused("serve", "--data", folder, "--port", "0")
 
 
 @pytest.mark.parametrize(
@@ -133,13 +133,13 @@ def test_a_damaged_secret_is_refused(command: Command, folder: Path) -> None:
     ],
 )
 def test_a_bad_setting_is_refused(
-    words: tuple[str, ...], environment: dict[str, str], said: str, command: Command, tmp_path: Path
+    words: tuple[str, ...], environment: dict[str, str], said: str, quick: QuickCommand, tmp_path: Path
 ) -> None:
-    assert said in command.refused("serve", "--data", tmp_path / "new", *words, **environment)
+    assert said in quick.refused("serve", "--data", tmp_path / "new", *words, **environment)
     assert not (tmp_path / "new").exists()
 
 
 @pytest.mark.parametrize("words", [("upgrade",), ("backup", "copy"), ("export",), ("rebuild",)])
-def test_a_folder_without_database_is_refused(words: tuple[str, ...], command: Command, tmp_path: Path) -> None:
-    assert "There is no database in" in command.refused(words[0], "--data", tmp_path / "none", *words[1:])
+def test_a_folder_without_database_is_refused(words: tuple[str, ...], quick: QuickCommand, tmp_path: Path) -> None:
+    assert "There is no database in" in quick.refused(words[0], "--data", tmp_path / "none", *words[1:])
     assert not (tmp_path / "none").exists()
