@@ -10,8 +10,7 @@ from sqlalchemy.orm import Session
 from app import ports
 from app.judgement.flags import RULES_VERSION, evaluate
 from app.judgement.history import History
-from app.judgement.measures import measures_record
-from app.judgement.stages import ENDED, is_live, stages
+from app.judgement.summary import summary
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.history import load_histories
@@ -19,20 +18,18 @@ from app.store.history import load_histories
 CHUNK = 50
 """Batches whose facts are held in memory at once."""
 
-BEFORE_ANY_STAGE = "charged"
-
 
 def refresh_digest(session: Session, history: History, seq: int, now: datetime) -> BatchDigest:
     """Remember what the batch came to by its fact `seq`; whatever was remembered of it before is replaced."""
-    found = stages(history, now)
+    found = summary(history, now, evaluate(history, now))
     digest = session.get(BatchDigest, history.batch.id) or BatchDigest(batch_id=history.batch.id)
     digest.seq = seq
     digest.rules_version = RULES_VERSION
-    digest.is_live = is_live(found)
-    digest.stage = found[-1].name if found else BEFORE_ANY_STAGE
-    digest.started_at = history.starts_at
-    digest.ended_at = found[-1].starts_at if found and found[-1].name in ENDED else None
-    digest.measures = measures_record(history, now, evaluate(history, now))
+    digest.is_live = found.is_live
+    digest.stage = found.stage
+    digest.started_at = found.started_at
+    digest.ended_at = found.ended_at
+    digest.measures = dict(found.record)
     session.add(digest)
     session.flush()
     return digest

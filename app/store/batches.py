@@ -51,3 +51,17 @@ def list_batches(session: Session, ids: list[str] | None = None, numbers: list[i
 
 def next_number(session: Session) -> int:
     return (session.scalar(select(func.max(Batch.number))) or 0) + 1
+
+
+def list_vessels(session: Session, limit: int = 20) -> list[str]:
+    """The vessels that batches were put into, those used last first."""
+    query = (
+        select(Batch.vessel).where(Batch.vessel != "").group_by(Batch.vessel).order_by(func.max(Batch.number).desc())
+    )
+    return list(session.scalars(query.limit(limit)))
+
+
+def find_last_programme(session: Session, species: str) -> str | None:
+    """The digest of the programme that the last batch of this species was begun with."""
+    query = select(Batch.programme).where(Batch.species == species).order_by(Batch.number.desc()).limit(1)
+    return session.scalar(query)

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
 from app.store.base import Base
+from app.store.facts import PART
 from app.store.types import UtcDateTime
 
 
@@ -31,3 +32,11 @@ def get_pack(session: Session, pack_id: str) -> Pack:
 
 def list_packs(session: Session) -> list[Pack]:
     return list(session.scalars(select(Pack).order_by(Pack.created_at.desc(), Pack.id)))
+
+
+def list_packs_of(session: Session, batch_id: str) -> list[Pack]:
+    """The packs that were filled from a batch."""
+    filled = select(PART.c.target_id).where(
+        PART.c.source_type == "batch", PART.c.source_id == batch_id, PART.c.target_type == "pack"
+    )
+    return list(session.scalars(select(Pack).where(Pack.id.in_(filled)).order_by(Pack.created_at, Pack.id)))

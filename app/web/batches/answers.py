@@ -1,0 +1,55 @@
+"""Answering a flag: from the buttons on its card to a fact."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from flask import current_app
+from sqlalchemy.orm import Session
+from werkzeug.exceptions import HTTPException
+
+from app import ports
+from app.operations.facts import record_fact
+
+LEFT_FOR = timedelta(hours=6)
+SAID = {
+    "seen": "Seen. The flag stays in the record.",
+    "acted_on": "Acted on. The flag stays in the record.",
+    "false_alarm": "False alarm noted. The flag stays in the record.",
+    "leaving": "Left for six hours; it comes back then if its cause is still there.",
+}
+
+
+def record_answer(session: Session, batch_id: str, sent: Mapping[str, str], now: datetime, by: str | None) -> str:
+    """Keep an answer, and return what to say of it. Rejected names what is missing."""
+    answer = sent.get("answer", "")
+    typed = {name: sent.get(name, "") for name in ("rule", "episode", "severity")} | {"answer": answer}
+    body = {"id": sent.get("id"), "kind": "flag_answer", "subject": batch_id, **typed}
+    if answer == "leaving":
+        typed["until"] = (now + LEFT_FOR).isoformat()
+    record: dict[str, Any] = {
+        "id": sent.get("id") or ports.new_id(),
+        "kind": "flag_answer",
+        "subject": {"type": "batch", "id": batch_id},
+        "at": now.isoformat(),
+        "written_at": now.isoformat(),
+        "clock": "now",
+        "person": by,
+        "entered_by": by,
+        "typed": typed,
+    }
+    record_fact(session, record, now=now, body=body)
+    return SAID[answer]
+
+
+def local_page(path: str, otherwise: str) -> str:
+    """The path where it is a page of this house that can be looked at; a foreign or made-up one leads elsewhere."""
+    if not path.startswith("/") or path.startswith(("//", "/\\")) or any(ord(each) < 32 for each in path):
+        return otherwise
+    try:
+        current_app.url_map.bind("localhost").match(path.partition("?")[0].partition("#")[0], method="GET")
+    except HTTPException:
+        return otherwise
+    return path

@@ -1,0 +1,185 @@
+"""From a valid form to a new batch or pack; or back, with what is wrong or what should be asked first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app import ports
+from app.errors import Rejected
+from app.judgement.meaning import range_words
+from app.judgement.slips import questions as slip_questions
+from app.judgement.stages import all_stages
+from app.judgement.wording import Words
+from app.operations.batches import open_batch, pack_batch
+from app.operations.facts import record_fact
+from app.store.batches import Batch, find_batch_by_id
+from app.store.packs import Pack
+from app.store.programmes import get_programme
+from app.web.batches.forms import BatchForm, GrainForm, PackForm, Row
+from app.web.entries.times import AGO
+
+FUTURE_ALLOWED = timedelta(minutes=5)
+ESTIMATE_MARGIN = 1.05
+"""What a batch still holds is an estimate: a weight this much above it is no question yet."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a form: a batch or a pack; or nothing yet, with what should be asked first."""
+
+    batch: Batch | None = None
+    pack: Pack | None = None
+    is_new: bool = False
+    questions: tuple[str, ...] = ()
+    touched: tuple[str, ...] = ()
+
+
+def begin_batch(session: Session, form: BatchForm, words: Words, by: str | None) -> Outcome:
+    """Open the batch that the form describes. Does not commit."""
+    known = find_batch_by_id(session, str(form.id.data or ""))
+    if known is not None:
+        return Outcome(known)
+    asked = _asked(session, form, words)
+    if asked is not None:
+        return asked
+    filled = form.filled()
+    largest = max(filled, key=lambda each: each[1]["dry_kg"])[0]
+    try:
+        batch = open_batch(
+            session,
+            batch_id=form.id.data or ports.new_id(),
+            species=form.sources[str(largest.source.data)].species,
+            programme=form.programme.data,
+            parts=[_record(form, row, by) for row, _ in filled],
+            now=form.now,
+            vessel=str(form.vessel.data or ""),
+            title=str(form.title.data or ""),
+        )
+    except Rejected as error:
+        return _refused(session, form, error)
+    touched = tuple(values["source"].id for _, values in filled if values["source"].type == "batch")
+    return Outcome(batch, is_new=True, touched=touched)
+
+
+def fill_pack(session: Session, form: PackForm, words: Words, batch_id: str, by: str | None) -> Outcome:
+    """Fill the sack or jar that the form describes. Does not commit."""
+    known = session.get(Pack, str(form.id.data or ""))
+    if known is not None:
+        return Outcome(pack=known)
+    asked = _asked(session, form, words)
+    if asked is not None:
+        return asked
+    row = form.rows[0]
+    try:
+        part = _record(form, row, by)
+        pack_id, name = form.id.data or ports.new_id(), str(form.name.data or "")
+        pack = pack_batch(session, pack_id=pack_id, name=name, part=part, batch_id=batch_id, now=form.now)
+    except Rejected as error:
+        return _refused(session, form, error)
+    return Outcome(pack=pack, is_new=True, touched=(batch_id,))
+
+
+def end_merged(session: Session, form: GrainForm, merged: Batch, by: str | None) -> None:
+    """Finish the batches that went into another as a whole."""
+    # A second later, so that the merged batch, which inherits what happened until then, doesn't inherit its end.
+    at = (form.moment() + timedelta(seconds=1)).isoformat()
+    for row, _ in form.filled():
+        record = {
+            "id": ports.new_id(),
+            "kind": "finished",
+            "subject": {"type": "batch", "id": str(row.source.data).removeprefix("batch:")},
+            "at": at,
+            "written_at": form.now.isoformat(),
+            "clock": "typed",
+            "person": by,
+            "entered_by": by,
+            "note": f"Merged into batch {merged.number}.",
+        }
+        record_fact(session, record, now=form.now)
+
+
+def _asked(session: Session, form: Any, words: Words) -> Outcome | None:
+    """That the form is wrong, or what it should be asked; None where it may be kept."""
+    if not form.validate():
+        return Outcome()
+    if form.insist.data == "1":
+        return None
+    found = questions(session, form, words)
+    return Outcome(questions=found) if found else None
+
+
+def questions(session: Session, form: Any, words: Words) -> tuple[str, ...]:
+    """What looks like a slip, and is kept when the person insists on it."""
+    moment = form.moment()
+    found = []
+    if moment > form.now + FUTURE_ALLOWED:
+        found.append(f"{words.clock(moment)} is still to come. Is that the time you mean?")
+    digest = getattr(getattr(form, "programme", None), "data", None)
+    programme = get_programme(session, digest) if digest else None
+    for row, values in form.filled():
+        found += _stock_question(form, row, values["as_is_kg"], words)
+        typed = form.typed(row)
+        found += _pack_questions(form, row, values["moisture_wb"], words)
+        found += [each.message for each in slip_questions(form.kind, values, typed, None, programme, moment)]
+    return tuple(found)
+
+
+def _stock_question(form: Any, row: Row, as_is_kg: float, words: Words) -> list[str]:
+    source = form.sources.get(str(row.source.data))
+    if source is None or source.left_kg is None:
+        return []
+    margin = 1.0 + 1e-9 if source.reference.startswith("lot:") else ESTIMATE_MARGIN
+    if as_is_kg <= source.left_kg * margin + 1e-6:
+        return []
+    left, more = words.mass(max(source.left_kg, 0.0)), words.mass(as_is_kg)
+    return [f"By the record {source.name} has {left} left, and this takes {more}. Is the weight right?"]
+
+
+def _pack_questions(form: Any, row: Row, moisture_wb: float, words: Words) -> list[str]:
+    """Malt that is too wet to keep, or not done yet, is packed only when somebody insists."""
+    source = form.sources.get(str(row.source.data))
+    history = source.history if source is not None else None
+    if form.kind != "pack" or history is None:
+        return []
+    found = []
+    limit = history.programme.limit("final_moisture") if history.programme else None
+    if limit is not None and limit.judge(moisture_wb).position == "high":
+        wanted = range_words(limit, lambda value: words.percent(value, decimals=1))
+        found.append(f"At {words.percent(moisture_wb)} it is wetter than this malt keeps at ({wanted}). Pack it so?")
+    begun = all_stages(history)
+    if begun and begun[-1].name not in ("cooling", "finished"):
+        found.append(f"The batch is not done yet: {begun[-1].word}. Pack it so?")
+    return found
+
+
+def _record(form: GrainForm, row: Row, by: str | None) -> dict[str, Any]:
+    """The part of a row as a record; source and target are completed by the operation."""
+    at = form.moment().isoformat()
+    return {
+        "id": row.id.data or ports.new_id(),
+        "v": 1,
+        "kind": form.kind,
+        "at": at,
+        "written_at": form.now.isoformat(),
+        "clock": "now" if form.when.data in AGO else "typed",
+        "person": by,
+        "entered_by": by,
+        "method": row.known.data,
+        "typed": form.typed(row),
+    }
+
+
+def _refused(session: Session, form: Any, error: Rejected) -> Outcome:
+    """What the operation can't take, tied to its fields; nothing of it is left behind."""
+    session.rollback()
+    for name, message in error.fields.items():
+        field = form._fields.get(name) or form._fields.get(f"{name}_0")
+        if field is None or field is form.id:
+            form.form_errors = [*form.form_errors, message]
+        else:
+            field.errors = [message]
+    return Outcome()

@@ -1,0 +1,159 @@
+"""What the page of one batch shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from app.charts.timeline import timeline_figure
+from app.judgement.account import Account, account
+from app.judgement.answers import leftover_answers
+from app.judgement.facts import Part, Weighing
+from app.judgement.flags import rule_word
+from app.judgement.history import History, LotInfo
+from app.judgement.measures import measures
+from app.judgement.moisture import samples
+from app.judgement.wording import Words
+from app.web.batches.record import record_groups
+from app.web.flags import ANSWER_WORDS
+from app.web.formatting import zone
+from app.web.glance import Glance, glance_at, unbroken
+from app.web.measure_words import SIDES, measure_said
+
+CAME_OF_IT = (
+    "outturn_kg",
+    "yield_as_is",
+    "malting_loss",
+    "final_moisture",
+    "cast_moisture",
+    "cast_chits",
+    "acrospire",
+    "acrospire_spread",
+    "overgrown_share",
+    "reject_share",
+    "steep_h",
+    "immersion_h",
+    "germination_h",
+    "kiln_h",
+    "water_temperature",
+    "germination_temperature",
+    "germination_temperature_max",
+    "kiln_grain_max",
+    "hours_above_ceiling",
+    "degree_hours_above_ceiling",
+    "turns",
+    "culms_share",
+)
+ALWAYS = ("outturn_kg", "malting_loss", "cast_moisture", "acrospire", "final_moisture")
+"""Shown even where they are not known, with why."""
+
+
+@dataclass(frozen=True)
+class LotView:
+    """A lot of the batch with what was charged of it, and who declared it."""
+
+    id: str
+    name: str
+    about: str
+    charged: str
+    declared: str
+    is_declared: bool
+
+
+def batch_context(history: History, words: Words) -> dict[str, Any]:
+    """Everything that the page's template asks for, but the names of other batches and packs."""
+    assert words.now is not None
+    glance = glance_at(history, words, height=28, has_axis=True)
+    flags = [view.judged.flag for view in glance.views]
+    given = {view.judged.flag.key for view in glance.views if view.judged.holds}
+    figure = timeline_figure(history, words.now, flags, units=words.system, zone=zone(), answered=given)
+    return {
+        "glance": glance,
+        "figure": figure,
+        "chart_table": (("Hour", "Moisture", "How"), chart_rows(history, words)),
+        "stages_shown": list(dict.fromkeys(stage.name for stage in glance.stages)),
+        "came_of_it": came_of_it(history, glance, words),
+        "past_flags": [view for view in glance.views if not view.is_open],
+        "leftover": [
+            f"{rule_word(each.rule)}: {ANSWER_WORDS.get(each.answer, each.answer)}, {words.clock(each.at)}"
+            for each in leftover_answers(history, flags, words.now)
+        ],
+        "account": account_rows(account(history, words.now), words),
+        "groups": record_groups(history, words),
+        "lots": [lot_view(lot, history, words) for lot in history.lots.values()],
+        "held": [lot.name for lot in history.undeclared_lots],
+        "charged_line": charged_line(history, words),
+        "programme": history.programme,
+    }
+
+
+def came_of_it(history: History, glance: Glance, words: Words) -> list[tuple[str, str, str, str, str]]:
+    """The measures that are known, and those that one looks for even when they are not."""
+    assert words.now is not None
+    flags = [view.judged.flag for view in glance.views]
+    found = {measure.key: measure for measure in measures(history, words.now, flags)}
+    shown = [found[key] for key in CAME_OF_IT if found[key].is_known or key in ALWAYS]
+    return [measure_said(each, words).row for each in shown if each.value or each.key not in SIDES]
+
+
+def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
+    """The moistures of the chart as a table: the temperatures stand in the record below it."""
+    return [
+        (
+            f"h {history.hour(each.at):.1f}",
+            unbroken(words.percent(each.moisture_wb, each.half_width)),
+            each.basis.replace("_", " ") + (f", {each.place}" if each.place else ""),
+        )
+        for each in samples(history)
+    ]
+
+
+def account_rows(found: Account, words: Words) -> list[tuple[str, str, str, str]]:
+    """The malting-loss account: name, share of the dry charge, how it is known, and the mass."""
+    if found.charge is None or found.charge.dry_kg <= 0.0:
+        return []
+    total = found.charge.dry_kg
+    rows = [("Charged, dry", "100\u00a0%", found.charge.how, _mass(words, total, found.charge.half_width_kg))]
+    for line in found.lines:
+        how = f"{line.how}: {line.note}" if line.note else line.how
+        share = unbroken(words.percent(line.dry_kg / total, line.half_width_kg / total))
+        rows.append((line.word, share, how, _mass(words, line.dry_kg, line.half_width_kg)))
+    left, share_left = found.remainder, found.remainder_share
+    if left is not None and share_left is not None:
+        share = unbroken(words.percent(share_left.value, share_left.half_width))
+        rows.append(("Unexplained", share, "remainder", _mass(words, left.value, left.half_width)))
+    elif found.left_dry_kg is not None:
+        share = unbroken(words.percent(found.left_dry_kg / total))
+        rows.append(("Still in the batch", share, "what is left", _mass(words, found.left_dry_kg)))
+    return rows
+
+
+def _mass(words: Words, kg: float, half_width_kg: float | None = None) -> str:
+    return unbroken(words.mass(kg, half_width_kg))
+
+
+def lot_view(lot: LotInfo, history: History, words: Words) -> LotView:
+    parts = [part for part in history.of_shape(Part, "charge") if part.source.id == lot.id]
+    charged = ", ".join(f"{words.mass(part.as_is_kg)} at {words.percent(part.moisture_wb)}" for part in parts)
+    about = " · ".join(each for each in (lot.species, lot.variety) if each)
+    declaration = lot.declaration
+    if declaration is None:
+        return LotView(lot.id, lot.name, about, charged, "", False)
+    by, ground = declaration.findings.get("by", ""), declaration.findings.get("ground", "")
+    said = f"{by}, {words.date(declaration.at)}" + (f" ({ground})" if ground else "")
+    return LotView(lot.id, lot.name, about, charged, said, True)
+
+
+def charged_line(history: History, words: Words) -> str:
+    """What went in and when, and when it was done: "24.00 kg charged 2 Nov 2025 · finished 9 Nov 2025"."""
+    said = []
+    arrivals = history.charges or history.of_shape(Part, "charge")
+    if arrivals:
+        total = sum(part.as_is_kg for part in arrivals)
+        said.append(f"{unbroken(words.mass(total))} charged {words.date(arrivals[0].at)}")
+    outturns = history.of_shape(Weighing, "outturn")
+    if outturns:
+        said.append(f"{unbroken(words.mass(sum(each.net_kg for each in outturns)))} of malt")
+    for fact in history.of_kind("finished", "abandoned")[-1:]:
+        said.append(f"{fact.kind} {words.date(fact.at)}")
+    return " · ".join([*said, *([history.batch.vessel] if history.batch.vessel else [])])

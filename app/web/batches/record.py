@@ -1,0 +1,182 @@
+"""Every fact of a batch as rows of its record: who, when, what; what was corrected, struck through below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+
+from app.charts.hover import fact_words
+from app.judgement.facts import Answer, Fact, Part, Reading, Remark, Weighing, Withdrawal
+from app.judgement.fields import Choice
+from app.judgement.flags import rule_word
+from app.judgement.history import History, order
+from app.judgement.kinds import KINDS, QUALITIES
+from app.judgement.meaning import dimension_of
+from app.judgement.moisture import samples
+from app.judgement.stages import Stage, all_stages, stage_at
+from app.judgement.superseding import Chain
+from app.judgement.wording import Words
+from app.web.flags import ANSWER_WORDS
+from app.web.glance import stage_words, unbroken
+
+
+@dataclass(frozen=True)
+class FactRow:
+    """One fact. struck: why it no longer holds; empty where it does. is_root: what stands, or stood last."""
+
+    id: str
+    hour: str
+    clock: str
+    word: str
+    value: str
+    derived: str
+    who: str
+    where: str
+    note: str
+    struck: str = ""
+    can_change: bool = False
+    is_elsewhere: bool = False
+
+
+@dataclass(frozen=True)
+class Group:
+    """The facts of one stage."""
+
+    title: str
+    rows: list[FactRow]
+
+
+def record_groups(history: History, words: Words) -> list[Group]:
+    """The record by stages, each fact followed by what it superseded."""
+    told = {
+        each.fact.id: unbroken(words.percent(each.moisture_wb, each.half_width))
+        for each in samples(history)
+        if isinstance(each.fact, Weighing)
+    }
+    settled = sorted(history.chains, key=lambda chain: order(_head(chain)))
+    staged = [(stage_at(all_stages(history), _head(chain).at), chain) for chain in settled]
+    groups = []
+    for stage, members in groupby(staged, key=lambda each: each[0]):
+        rows = [row for _, chain in members for row in _chain_rows(chain, history, told, words)]
+        groups.append(Group(_title(stage, history, words), rows))
+    return groups
+
+
+def _head(chain: Chain) -> Fact:
+    """What stands of a chain, or what stood last."""
+    said = [fact for fact in chain.facts if not isinstance(fact, Withdrawal)]
+    return said[-1] if said else chain.facts[-1]
+
+
+def _title(stage: Stage | None, history: History, words: Words) -> str:
+    if stage is None:
+        return "Before the batch"
+    name = stage_words(stage, stage.ends_at or stage.starts_at, words).partition(",")[0]
+    ends = f"–{history.hour(stage.ends_at):.1f}" if stage.ends_at and stage.ends_at != stage.starts_at else ""
+    return f"{name[:1].upper()}{name[1:]}, h {history.hour(stage.starts_at):.1f}{ends}"
+
+
+def _chain_rows(chain: Chain, history: History, told: dict[str, str], words: Words) -> list[FactRow]:
+    head = _head(chain)
+    rows = [_row(head, history, words, _why_struck(chain, head, words), told.get(head.id, ""), is_head=True)]
+    for earlier in reversed(chain.facts):
+        if earlier.id != head.id and not isinstance(earlier, Withdrawal):
+            rows.append(_row(earlier, history, words, _why_struck(chain, earlier, words), ""))
+    return rows
+
+
+def _why_struck(chain: Chain, fact: Fact, words: Words) -> str:
+    """By whom and why a fact no longer holds."""
+    place = chain.facts.index(fact)
+    if place + 1 == len(chain.facts):
+        return ""
+    later = chain.facts[place + 1]
+    who = later.entered_by or later.person
+    by = f" by {who}" if who else ""
+    at = words.clock(later.written_at or later.received_at or later.at)
+    if isinstance(later, Withdrawal):
+        return f"struck out{by}, {at}" + (f": {later.reason}" if later.reason else "")
+    return f"corrected{by}, {at}" + (f": {later.note}" if later.note else "")
+
+
+def _row(fact: Fact, history: History, words: Words, struck: str, derived: str, *, is_head: bool = False) -> FactRow:
+    shown = history.by_id(fact.id) or fact
+    return FactRow(
+        id=fact.id,
+        hour=_hours(fact, history),
+        clock=_clock(fact, words),
+        word=KINDS[fact.kind].word,
+        value=value_words(shown, words),
+        derived=derived,
+        who=_who(fact),
+        where=_where(fact),
+        note=fact.note or "",
+        struck=struck,
+        can_change=is_head and not struck and not isinstance(fact, Answer),
+        is_elsewhere=fact.subject.type == "batch" and fact.subject.id != history.batch.id,
+    )
+
+
+def _hours(fact: Fact, history: History) -> str:
+    first = f"{history.hour(fact.earliest_at):.1f}"
+    return f"{first}–{history.hour(fact.latest_at):.1f}" if fact.is_range else first
+
+
+def _clock(fact: Fact, words: Words) -> str:
+    first = words.clock(fact.earliest_at)
+    return f"between {first} and {words.clock(fact.latest_at)}" if fact.is_range else first
+
+
+def _who(fact: Fact) -> str:
+    if fact.entered_by and fact.person and fact.entered_by != fact.person:
+        return f"{fact.person}, typed by {fact.entered_by}"
+    return fact.person or fact.entered_by or ""
+
+
+def _where(fact: Fact) -> str:
+    """Place, instrument, method and quality."""
+    kind = KINDS[fact.kind]
+    method = dict(kind.methods).get(fact.method or "", fact.method or "")
+    quality = "" if fact.quality == "measured" else dict(QUALITIES).get(fact.quality, fact.quality)
+    is_moisture = isinstance(fact, Part) and method
+    said = (fact.place, fact.instrument, f"moisture {method}" if is_moisture else method, quality)
+    return ", ".join(each for each in said if each)
+
+
+def value_words(fact: Fact, words: Words) -> str:
+    """What a fact says, in the reader's units."""
+    if isinstance(fact, Answer):
+        return f"{rule_word(fact.rule)}: {ANSWER_WORDS.get(fact.answer, fact.answer)}"
+    if isinstance(fact, Remark):
+        return _remark_words(fact, words)
+    said = fact_words(fact, words.system)
+    if isinstance(fact, Weighing) and fact.gross_kg is not None and fact.tare_kg:
+        return f"{said} ({words.mass(fact.gross_kg)} gross, {words.mass(fact.tare_kg)} tare)"
+    if isinstance(fact, Reading):
+        return _reading_words(fact, said, words)
+    return said
+
+
+def _reading_words(fact: Reading, said: str, words: Words) -> str:
+    parts = [unbroken(said)] if said else []
+    if fact.lowest is not None and fact.highest is not None:
+        low, high = (words.quantity(dimension_of(KINDS[fact.kind]), each) for each in (fact.lowest, fact.highest))
+        parts.append(f"{unbroken(low)} to {unbroken(high)} since the last look")
+    if fact.correction:
+        parts.append(
+            f"as read {words.temperature((fact.value or 0.0) - fact.correction)}, put right for its instrument"
+        )
+    return ", ".join(parts)
+
+
+def _remark_words(fact: Remark, words: Words) -> str:
+    specs = {spec.target.removeprefix("findings."): spec for spec in KINDS[fact.kind].fields.values()}
+    said = []
+    for aspect, found in fact.findings.items():
+        spec = specs.get(aspect)
+        options = dict(spec.options) if isinstance(spec, Choice) else {}
+        name = spec.word if spec is not None else aspect.replace("_", " ")
+        said.append(f"{name.lower()}: {options.get(found, found)}")
+    if fact.ergot_kg:
+        said.append(f"ergot {words.mass(fact.ergot_kg)}")
+    return ", ".join([*said, *([fact.text] if fact.text else [])])

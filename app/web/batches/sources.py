@@ -1,0 +1,133 @@
+"""Where grain may come from: lots with their stock, batches, and packs of malt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy.orm import Session
+
+from app.judgement.account import account
+from app.judgement.facts import Part, Subject
+from app.judgement.history import History, LotInfo, standing
+from app.judgement.moisture import moisture_at
+from app.judgement.stages import all_stages
+from app.judgement.stock import stock_ledger
+from app.judgement.superseding import chains
+from app.judgement.wording import Words
+from app.store.batches import list_batches
+from app.store.facts import list_facts_about
+from app.store.lots import list_lots, load_lot_stories
+from app.store.packs import list_packs
+
+CHOICES = 60
+"""As many sources as one still looks through; older ones are reached from their own pages."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """Something grain comes out of. left_kg: as it is, None where it isn't known. moisture_wb: the last one known."""
+
+    reference: str
+    name: str
+    species: str
+    line: str
+    left_kg: float | None = None
+    moisture_wb: float | None = None
+    moisture_words: str = ""
+    is_held: bool = False
+    history: History | None = None
+
+    @property
+    def id(self) -> str:
+        return self.reference.partition(":")[2]
+
+
+def lot_sources(session: Session, words: Words) -> list[Source]:
+    """Every lot, the newest first; those with nothing left come last."""
+    stories = load_lot_stories(session, list_lots(session))
+    found = [
+        _lot_source(story.info, stock_ledger(story.facts, story.lot.id, words.now).balance_kg, words)
+        for story in stories
+    ]
+    return sorted(found, key=lambda source: (source.left_kg or 0.0) <= 0.0)
+
+
+def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
+    assert words.now is not None
+    told = lot.moisture_at(words.now)
+    moisture = getattr(told, "value", None) if told is not None else None
+    if told is not None and moisture is None:
+        moisture = getattr(told, "moisture_wb", None)
+    said = f"{words.percent(moisture)} on {words.date(told.at)}" if told is not None and moisture is not None else ""
+    is_held = lot.declaration is None
+    line = f"{lot.name} · {lot.species} · {words.mass(left_kg)} left{' · not declared' if is_held else ''}"
+    return Source(f"lot:{lot.id}", lot.name, lot.species, line, left_kg, moisture, said, is_held)
+
+
+def batch_source(history: History, words: Words) -> Source:
+    """A batch as a source: what should still be in it, and how moist it is now."""
+    assert words.now is not None
+    moisture = moisture_at(history, words.now)
+    number = f"Batch {history.batch.number}"
+    name = f"{number}, {history.batch.title}" if history.batch.title else number
+    left = left_as_is_kg(history, words)
+    begun = all_stages(history)
+    line = " · ".join(each for each in (name, history.batch.species, begun[-1].word if begun else "") if each)
+    said = ""
+    if moisture is not None:
+        about = "about " if moisture.is_estimate else ""
+        said = f"{about}{words.percent(moisture.moisture_wb, moisture.half_width)}"
+    return Source(
+        f"batch:{history.batch.id}",
+        name,
+        history.batch.species,
+        line,
+        left,
+        moisture.moisture_wb if moisture else None,
+        said,
+        bool(history.undeclared_lots),
+        history,
+    )
+
+
+def left_as_is_kg(history: History, words: Words) -> float | None:
+    """What should still be in a batch: its malt less what was packed or taken, or its dry matter at its moisture."""
+    assert words.now is not None
+    found = account(history, words.now)
+    moisture = moisture_at(history, words.now)
+    if found.outturn_as_is_kg is not None:
+        weighed = max((fact.at for fact in history.of_kind("outturn")), default=words.now)
+        gone = sum(part.as_is_kg for part in history.departures if part.at >= weighed)
+        return max(found.outturn_as_is_kg - gone, 0.0)
+    if found.left_dry_kg is None or moisture is None:
+        return None
+    return found.left_dry_kg / (1.0 - moisture.moisture_wb)
+
+
+def pack_sources(session: Session, words: Words) -> list[Source]:
+    """The packs that something is left in, the newest first, with the species of the batch that filled them."""
+    packs = list_packs(session)[:CHOICES]
+    if not packs:
+        return []
+    facts = list_facts_about(session, *(Subject("pack", pack.id) for pack in packs))
+    parts = [fact for fact in standing(chains(facts)) if isinstance(fact, Part)]
+    sources = {part.source.id for part in parts if part.source.type == "batch"}
+    batches = {batch.id: batch for batch in list_batches(session, ids=sorted(sources))}
+    species = {batch_id: batch.species for batch_id, batch in batches.items()}
+    found = [_pack_source(pack.id, pack.name, parts, species, words) for pack in packs]
+    return [source for source in found if (source.left_kg or 0.0) > 1e-6]
+
+
+def _pack_source(pack_id: str, name: str, parts: Sequence[Part], species: dict[str, str], words: Words) -> Source:
+    own = Subject("pack", pack_id)
+    came = [part for part in parts if part.target == own]
+    left = _sum(came) - _sum(part for part in parts if part.source == own)
+    kind = next((species[part.source.id] for part in came if part.source.id in species), "barley")
+    moisture = 1.0 - sum(part.dry_kg for part in came) / _sum(came) if _sum(came) > 0 else None
+    said = words.percent(moisture) if moisture is not None else ""
+    return Source(f"pack:{pack_id}", name, kind, f"{name} · {kind} · {words.mass(left)} left", left, moisture, said)
+
+
+def _sum(parts: Iterable[Part]) -> float:
+    return sum(part.as_is_kg for part in parts)

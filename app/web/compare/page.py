@@ -1,0 +1,108 @@
+"""What the comparison shows: ribbons on one axis, curves laid over each other, and measures side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+from sqlalchemy.orm import Session
+
+from app.charts.batch_ribbon import stacked_ribbons
+from app.charts.comparison import comparison_figure
+from app.judgement.comparison import ComparisonRow, comparison_table
+from app.judgement.flags import evaluate
+from app.judgement.history import History
+from app.judgement.wording import Words
+from app.store.digests import list_digests
+from app.store.history import load_histories
+from app.web.batch_rows import batch_rows
+from app.web.compare.choice import MOST, Choice
+from app.web.formatting import zone
+from app.web.glance import batch_name
+from app.web.measure_words import difference, measure_value, position
+
+PER_PAGE = 20
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One measure of one batch."""
+
+    value: str
+    note: str
+    status: str
+    word: str
+    is_estimate: bool
+
+
+@dataclass(frozen=True)
+class TableRow:
+    """One measure of all batches, and what may be said of their difference."""
+
+    name: str
+    cells: list[Cell]
+    spread: str
+    statement: str
+
+
+def compare_context(session: Session, choice: Choice, words: Words) -> dict[str, Any]:
+    """The comparison where there is one to make, and the batches to choose from in any case."""
+    pairs = list_digests(session, limit=PER_PAGE + 1, offset=(choice.page - 1) * PER_PAGE)
+    rows = batch_rows(session, pairs[:PER_PAGE], words)
+    shown = {row.number for row in rows}
+    context: dict[str, Any] = {
+        "choice": choice,
+        "offered": rows,
+        "elsewhere": [number for number in choice.numbers if number not in shown],
+        "has_older": len(pairs) > PER_PAGE,
+        "of_lot": {batch.number for batch, _ in pairs if batch.id in choice.of_lot},
+        "most": MOST,
+    }
+    return context | (_compared(session, choice, words) if choice.can_compare else {})
+
+
+def _compared(session: Session, choice: Choice, words: Words) -> dict[str, Any]:
+    assert words.now is not None
+    found = load_histories(session, [batch.id for batch in choice.batches])
+    histories = [found[batch.id] for batch in choice.batches]
+    flags = {each.batch.id: evaluate(each, words.now) for each in histories}
+    table = comparison_table(histories, words.now, flags)
+    ribbons = stacked_ribbons(histories, words.now, height=18)
+    return {
+        "names": [batch_name(each.batch.number, each.batch.title) for each in histories],
+        "stack": list(zip(histories, map(Markup, ribbons), strict=True)),
+        "figure": comparison_figure(histories, words.now, units=words.system, zone=zone()),
+        "table": [_row(row, words) for row in table],
+        "about": [_about(each) for each in histories],
+    }
+
+
+def _about(history: History) -> str:
+    lots = " + ".join(lot.name for lot in history.lots.values())
+    programme = history.programme.name if history.programme else ""
+    return " · ".join(each for each in (lots, programme) if each)
+
+
+def _row(row: ComparisonRow, words: Words) -> TableRow:
+    cells = [
+        Cell(measure_value(each, words), _note(each.n, each.note, each.is_known), *position(each), each.is_estimate)
+        for each in row.cells
+    ]
+    spread = ""
+    if row.spread is not None and row.unit != "count":
+        spread = difference(row.unit, row.spread, words, row.half_width)
+    elif row.spread is not None:
+        spread = f"{row.spread:.0f}"
+    return TableRow(row.word, cells, spread, _statement(row))
+
+
+def _statement(row: ComparisonRow) -> str:
+    said = [f"n = {row.n_known}"] if row.n_known > 1 else []
+    return "; ".join([*said, *([row.statement] if row.statement else [])])
+
+
+def _note(n: int | None, note: str, is_known: bool) -> str:
+    if not is_known:
+        return note
+    return f"n = {n}" if n is not None and n > 1 else ""

@@ -1,0 +1,193 @@
+"""A batch at a glance: where it is, how moist and how warm, what is wrong, what comes next. In the reader's words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from markupsafe import Markup
+
+from app.charts.batch_ribbon import batch_ribbon
+from app.judgement.answers import answered
+from app.judgement.facts import Reading
+from app.judgement.flags import evaluate
+from app.judgement.history import History
+from app.judgement.kinds import KINDS
+from app.judgement.meaning import STATUS_WORDS, judged, reading_limit
+from app.judgement.moisture import moisture_at
+from app.judgement.next_steps import NextStep, next_steps
+from app.judgement.stages import Stage, is_live, stages
+from app.judgement.wording import Words
+from app.web.flags import FlagView, flag_views
+
+ORDINALS = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
+NO_BREAK = "\u00a0"
+TEMPERATURES = ("water_temperature", "grain_temperature", "air_on_temperature")
+STALE_H = 48.0
+"""A temperature older than this tells nothing of now: common practice."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """A quantity as a figure: name, value, note, and what to think of it, as status and word. Empty: nothing."""
+
+    name: str
+    value: str
+    note: str = ""
+    status: str = ""
+    word: str = ""
+
+    @property
+    def row(self) -> tuple[str, str, str, str, str]:
+        """As the macros for figures and stats take it."""
+        return (self.name, self.value, self.note, self.status, self.word)
+
+
+@dataclass(frozen=True)
+class StepView:
+    """A next step with its times in words."""
+
+    what: str
+    when: str
+    why: str
+    kind: str
+    due_at: datetime
+    is_overdue: bool
+
+
+@dataclass(frozen=True)
+class Glance:
+    """A batch as lists and page heads show it. views: every flag, open ones first."""
+
+    history: History
+    name: str
+    stages: list[Stage]
+    hour: float
+    place: str
+    ribbon: Markup
+    status: str
+    status_word: str
+    figures: list[Said]
+    views: list[FlagView]
+    steps: list[StepView]
+
+    @property
+    def is_live(self) -> bool:
+        return is_live(self.stages)
+
+    @property
+    def open_flags(self) -> list[FlagView]:
+        return [view for view in self.views if view.is_open]
+
+    @property
+    def lots(self) -> str:
+        return " + ".join(lot.name for lot in self.history.lots.values())
+
+    @property
+    def urgency(self) -> tuple[bool, float]:
+        """What is overdue first, then what is due soonest."""
+        first = self.steps[0] if self.steps else None
+        return (first is None or not first.is_overdue, first.due_at.timestamp() if first else float("inf"))
+
+
+def glance_at(history: History, words: Words, *, height: int = 20, has_axis: bool = False) -> Glance:
+    """Judge a batch as of now."""
+    assert words.now is not None
+    now = words.now
+    found = stages(history, now)
+    flags = answered(history, evaluate(history, now), now)
+    views = flag_views(flags, words)
+    status, status_word = state_of(views, is_live(found))
+    given = {each.flag.key for each in flags if each.holds}
+    drawn = [each.flag for each in flags]
+    last = found[-1] if found else None
+    return Glance(
+        history=history,
+        name=batch_name(history.batch.number, history.batch.title),
+        stages=found,
+        hour=history.hour(last.ends_at if last is not None and last.ends_at else now),
+        place=stage_words(last, now, words),
+        ribbon=Markup(batch_ribbon(history, now, drawn, answered=given, height=height, has_axis=has_axis)),
+        status=status,
+        status_word=status_word,
+        figures=[each for each in (moisture_said(history, words), temperature_said(history, words)) if each],
+        views=views,
+        steps=[step_view(step, words) for step in next_steps(history, now, words)],
+    )
+
+
+def batch_name(number: int, title: str) -> str:
+    return f"Batch {number}, {title}" if title else f"Batch {number}"
+
+
+def stage_words(stage: Stage | None, now: datetime, words: Words) -> str:
+    """Where the batch is: "second air rest, 3 h 20 min"."""
+    if stage is None:
+        return "nothing yet"
+    if stage.name == "immersion":
+        name = f"{ORDINALS.get(stage.ordinal, 'another')} steep"
+    else:
+        name = f"{ORDINALS[stage.ordinal]} {stage.word}" if stage.ordinal in range(2, 6) else stage.word
+    return name if stage.ends_at else f"{name}, {words.span(stage.hours(now))}"
+
+
+def state_of(views: list[FlagView], is_going_on: bool = True) -> tuple[str, str]:
+    """The gravest open flag as status and word, or that all is well."""
+    grave = [view for view in views if view.is_open]
+    for severity, text in (("act", "act now"), ("caution", "caution"), ("notice", "notice")):
+        found = [view for view in grave if view.severity == severity]
+        if found:
+            return severity, text if len(found) == 1 else f"{text} × {len(found)}"
+    return ("fine", "all within limits") if is_going_on else ("none", "ended")
+
+
+def step_view(step: NextStep, words: Words) -> StepView:
+    assert words.now is not None
+    when = f"about {words.clock(step.due_at)}"
+    if step.earliest_at < step.latest_at:
+        when += f" ({words.clock(step.earliest_at)} – {words.clock(step.latest_at)})"
+    if step.due_at <= words.now <= step.latest_at:
+        when = f"now, until {words.clock(step.latest_at)}"
+    if step.is_overdue(words.now):
+        when = f"since {words.clock(step.latest_at)}"
+    return StepView(step.what, when, step.why, step.kind, step.due_at, step.is_overdue(words.now))
+
+
+def moisture_said(history: History, words: Words) -> Said | None:
+    """The moisture now, and whether it is where the programme wants it by now."""
+    assert words.now is not None
+    known = moisture_at(history, words.now)
+    if known is None:
+        return None
+    value = unbroken(words.percent(known.moisture_wb, known.half_width))
+    source = "estimate, " if known.is_estimate and known.since_h else ""
+    note = f"{source}last known {words.span(known.since_h)} ago"
+    programme, found = history.programme_at(words.now), stages(history, words.now)
+    place = found[-1].name if found else ""
+    key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
+    limit = programme.limit(key) if programme is not None and key else None
+    return Said("Moisture", value, note, *in_words(judged(limit, known.moisture_wb)))
+
+
+def temperature_said(history: History, words: Words) -> Said | None:
+    """The last temperature read: of the water, the grain, or the air on the kiln, whichever came last."""
+    assert words.now is not None
+    read = [each for each in history.readings(*TEMPERATURES) if each.value is not None and each.at <= words.now]
+    last: Reading | None = next((each for each in reversed(read) if each.kind != "air_on_temperature"), None)
+    last = last or (read[-1] if read else None)
+    if last is None or last.value is None or history.hour(words.now) - history.hour(last.at) > STALE_H:
+        return None
+    place = f"{last.place}, " if last.place else ""
+    ago = words.span((words.now - last.at).total_seconds() / 3600.0)
+    status = in_words(judged(reading_limit(history, last), last.value))
+    return Said(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *status)
+
+
+def in_words(status: str) -> tuple[str, str]:
+    """Status and word of a judgement; nothing where there is no limit."""
+    return (status, STATUS_WORDS[status]) if status in STATUS_WORDS else ("", "")
+
+
+def unbroken(text: str) -> str:
+    """Number, ± and unit kept on one line."""
+    return text.replace(" ", NO_BREAK)

@@ -1,0 +1,72 @@
+"""What the home page shows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.judgement.flags import RULES_VERSION
+from app.judgement.stages import all_stages, is_live
+from app.judgement.wording import Words
+from app.store.batches import list_batches
+from app.store.digests import list_ended
+from app.store.history import load_histories
+from app.store.lots import list_lots
+from app.store.stock import list_stock_kg
+from app.web.batch_rows import batch_rows, rows_of_histories
+from app.web.glance import Glance, glance_at
+
+PER_PAGE = 12
+"""Live batches on one page: more are hardly in one house, except where digests are behind after an upgrade."""
+
+ENDED_SHOWN = 5
+LOTS_SHOWN = 8
+
+
+@dataclass(frozen=True)
+class LotLine:
+    """A lot that something is left of."""
+
+    id: str
+    name: str
+    about: str
+    left: str
+    is_overdrawn: bool
+
+
+def home_context(session: Session, live_ids: Sequence[str], page: int, words: Words) -> dict[str, Any]:
+    """Live batches, what is overdue first; lots in stock; and what ended last. A fixed number of statements."""
+    first = (page - 1) * PER_PAGE
+    histories = load_histories(session, live_ids[first : first + PER_PAGE])
+    going = {key: each for key, each in histories.items() if is_live(all_stages(each))}
+    over = [each for key, each in histories.items() if key not in going]
+    glances = sorted((glance_at(each, words) for each in going.values()), key=_order)
+    lots = list_lots(session)
+    ended = list_ended(session, RULES_VERSION, limit=ENDED_SHOWN)
+    anew = {batch.id: batch for batch in list_batches(session, ids=[each.batch.id for each in over])}
+    rows = [*rows_of_histories(over, anew, words), *batch_rows(session, ended, words)]
+    stock = list_stock_kg(session)
+    held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
+    in_stock = [line for line in held if line.left or line.is_overdrawn]
+    return {
+        "live": glances,
+        "page": page,
+        "has_older": len(live_ids) > first + PER_PAGE,
+        "lots": in_stock[:LOTS_SHOWN],
+        "more_lots": len(in_stock) - LOTS_SHOWN,
+        "has_lots": bool(lots),
+        "ended": sorted(rows, key=lambda row: -row.number)[:ENDED_SHOWN],
+    }
+
+
+def _order(glance: Glance) -> tuple[bool, bool, float]:
+    """What must be done now, then what is overdue, then what is due soonest."""
+    return (glance.status != "act", *glance.urgency)
+
+
+def _line(lot_id: str, name: str, about: tuple[str, ...], left_kg: float, words: Words) -> LotLine:
+    left = words.mass(left_kg) if left_kg > 1e-6 else ""
+    return LotLine(lot_id, name, " · ".join(each for each in about if each), left, left_kg < -1e-6)

@@ -1,0 +1,19 @@
+"""The home page: what is going on, what is due, and what there is to begin with."""
+
+from __future__ import annotations
+
+from flask import Blueprint, render_template, request
+
+from app.judgement.flags import RULES_VERSION
+from app.store.digests import list_live_ids
+from app.web.database import db
+from app.web.formatting import words
+from app.web.home.page import home_context
+
+home = Blueprint("home", __name__)
+
+
+@home.get("/")
+def show() -> str:
+    page = max(request.args.get("page", 1, type=int), 1)
+    return render_template("home/page.html", **home_context(db(), list_live_ids(db(), RULES_VERSION), page, words()))
