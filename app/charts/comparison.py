@@ -12,6 +12,7 @@ from app.charts.frame import Frame, Panel, frame_of, holder, stacked
 from app.charts.hover import (
     circumstances,
     hover,
+    legend_name,
     plain,
     sample_hover,
     shown_temperature,
@@ -40,7 +41,6 @@ _STRIP_ROW = 18.0
 _PANEL = 230.0
 _UTC = ZoneInfo("UTC")
 _ONE_LOOK = timedelta(minutes=15)
-_LONGEST_NAME = 26
 _CAPTION = (
     "Hour 0 is the first water of each batch. Upright bars: the 95 % interval of a moisture, or the coolest and the "
     "warmest place of the bed at one look. Grain temperature is the mean of its places."
@@ -69,8 +69,7 @@ def comparison_figure(
 
 def _name(history: History, place: int) -> str:
     """The batch as the legend calls it."""
-    text = f"{_short_name(history, place)} {history.batch.title}".strip()
-    return plain(text if len(text) <= _LONGEST_NAME else text[: _LONGEST_NAME - 1].rstrip() + "…")
+    return legend_name(f"{_short_name(history, place)} {history.batch.title}".strip())
 
 
 def _short_name(history: History, place: int) -> str:

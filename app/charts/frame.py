@@ -72,7 +72,7 @@ def _view(spans: Sequence[Span], now_h: float | None, history: History) -> tuple
     end = max(ends, default=now_h or 0.0)
     span_h = max(end, _LEAST_SPAN_H)
     first = min((history.hour(fact.at) for fact in history.facts), default=0.0)
-    return min(0.0, max(first, -0.05 * span_h)) - _MARGIN / 2 * span_h, span_h * (1 + _MARGIN)
+    return min(0.0, max(first, -0.1 * span_h)) - _MARGIN / 2 * span_h, span_h * (1 + _MARGIN)
 
 
 @dataclass

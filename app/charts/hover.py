@@ -13,6 +13,7 @@ from app.judgement.wording import is_doubled
 from app.science.units import DEFAULT_UNITS, UNITS, format_quantity, preferred_mass_unit
 
 _LINE = 38
+_LONGEST_NAME = 26
 _MOST_NOTE_LINES = 6
 _HALF_A_SUMMER = timedelta(days=90)
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -31,6 +32,11 @@ _READING_DIMENSIONS = {
 def plain(text: str) -> str:
     """Text that Plotly shows as it stands: its tags (links among them) and entities need these three characters."""
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def legend_name(text: str) -> str:
+    """A name short enough for a legend of two columns on a phone, made safe."""
+    return plain(text if len(text) <= _LONGEST_NAME else text[: _LONGEST_NAME - 1].rstrip() + "…")
 
 
 def lines(text: str) -> list[str]:
@@ -101,7 +107,7 @@ class Clock:
 
 
 def hover(head: str, rest: Iterable[str]) -> str:
-    """head and rest are safe already. No other tag: Plotly would write it out as an inline style, which is forbidden."""
+    """head and rest are safe already. Any tag but br becomes an inline style, which the content policy forbids."""
     return "<br>".join([head, *(line for line in rest if line)])
 
 

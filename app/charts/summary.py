@@ -37,13 +37,13 @@ def _row(frame: Frame, span: Span) -> tuple[str, ...]:
 
 def _warmth(frame: Frame, span: Span) -> Iterator[str]:
     for kind, style in TEMPERATURES.items():
+        within = [reading for reading in frame.history.readings(kind) if span.stage.covers(reading.at)]
         values = [
             shown_temperature(value, frame.units)
-            for reading in frame.history.readings(kind)
-            if span.stage.covers(reading.at)
+            for reading in within
             for value in (reading.value, reading.lowest, reading.highest)
             if value is not None
         ]
         if values:
             symbol = temperature_symbol(frame.units)
-            yield f"{style.word} {min(values):.1f} to {max(values):.1f} {symbol} ({len(values)} read)"
+            yield f"{style.word} {min(values):.1f} to {max(values):.1f} {symbol} ({len(within)} read)"

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from app.charts.backdrop import error_bars
 from app.charts.frame import Frame, Panel, Span, box, rule
-from app.charts.hover import shown_temperature, temperature_hover, temperature_symbol
+from app.charts.hover import legend_name, shown_temperature, temperature_hover, temperature_symbol
 from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, token
 from app.judgement.facts import Reading
 from app.judgement.moisture import moisture_at
@@ -86,7 +86,7 @@ def _trace(frame: Frame, readings: Sequence[Reading], style: Style) -> dict[str,
         marker["opacity"] = [0.55 if each.quality == "estimated" else 1.0 for each in readings]
     trace = {
         "type": "scatter",
-        "name": style.word,
+        "name": legend_name(style.word),
         "mode": "lines+markers",
         "xaxis": "x",
         "yaxis": _AXIS,

@@ -15,7 +15,7 @@ class Chart {
 
   // One after the other: Plotly draws in steps, and a second drawing must not run into the first.
   draw() {
-    this.drawing = (this.drawing ?? Promise.resolve()).then(() => this.drawNow());
+    this.drawing = Promise.resolve(this.drawing).catch(() => {}).then(() => this.drawNow());
     return this.drawing;
   }
 
@@ -30,7 +30,8 @@ class Chart {
   put() {
     const width = this.place.clientWidth;
     const { data, layout, config } = fitted(coloured(structuredClone(this.figure)), this.legend, COARSE.matches);
-    Object.entries(this.shown).forEach(([path, value]) => assign(layout, path, value));
+    // Copies: Plotly writes into the ranges that it is given.
+    Object.entries(structuredClone(this.shown)).forEach(([path, value]) => assign(layout, path, value));
     layout.xaxis.dtick = hourStep(layout.xaxis.range, width);
     data.filter((trace) => trace.mode === "text" && trace.customdata).forEach((trace) => named(trace, layout.xaxis.range, width));
     this.width = width;
@@ -64,7 +65,7 @@ class Chart {
   show(index) {
     const view = this.figure.layout.meta?.views?.[index];
     if (!view) return;
-    this.shown = { ...view.set };
+    this.shown = view.set;
     this.draw();
     this.press(index);
   }
@@ -79,7 +80,7 @@ class Chart {
     if (range.some((hour) => hour === undefined)) return;
     const whole = this.figure.layout.meta?.views?.[0]?.set["xaxis.range"];
     if (whole?.every((hour, end) => Math.abs(hour - range[end]) < 1e-6)) return this.show(0);
-    this.shown = { ...this.shown, "xaxis.range": range };
+    this.shown = { ...this.shown, "xaxis.range": [...range] };
     this.press(-1);
     this.draw();
   }
@@ -95,10 +96,10 @@ const charts = [...document.querySelectorAll("[data-chart-box]")].map((box) => n
 if (window.Plotly) {
   charts.forEach((chart) => chart.start());
   const redraw = () => charts.forEach((chart) => chart.draw());
-  ["(prefers-color-scheme: dark)", "(forced-colors: active)", "print"].forEach((query) => matchMedia(query).addEventListener("change", redraw));
+  ["(prefers-color-scheme: dark)", "print"].forEach((query) => matchMedia(query).addEventListener("change", redraw));
   new MutationObserver(redraw).observe(document.documentElement, { attributeFilter: ["data-theme"] });
 } else {
   document.querySelectorAll("[data-chart-waits]").forEach((words) => {
-    words.textContent = "The chart could not be drawn. The table holds the same.";
+    words.textContent = "The chart could not be drawn. The table below holds the same.";
   });
 }
