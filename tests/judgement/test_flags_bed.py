@@ -79,6 +79,22 @@ def test_warm_and_wet_speaks_for_the_limit_that_the_same_grain_left() -> None:
     assert [rule for rule, _ in flag.stands_for] == ["out_of_limits"]
 
 
+def test_warm_and_wet_leaves_other_causes_alone() -> None:
+    story = Story().kiln()
+    story.read(161.5, "air_on_temperature", 75.0)
+    story.grain(160.5, 30.0)
+    story.grain(167.5, 30.0)
+    assert {flag.rule for flag in story.flags(168)} >= {"warm_and_wet", "out_of_limits"}
+
+
+def test_a_line_to_a_reading_after_the_kiln_counts_to_the_end_of_the_kiln_only() -> None:
+    story = Story().kiln()
+    story.grain(160, 40.0)
+    story.tell(164, "heat_off")
+    story.grain(172, 40.0)
+    assert story.flags(173, "warm_and_wet") == []
+
+
 def test_the_longest_place_tells_it_once() -> None:
     story = warm_bed(15.0)
     for hour in (42, 50):

@@ -45,6 +45,15 @@ def test_mould_seen_twice_is_one_flag() -> None:
     assert len(flag.fact_ids) == 2
 
 
+def test_mould_speaks_for_the_musty_smell_that_comes_with_it() -> None:
+    story = growing()
+    story.look(44, mould="yes")
+    story.look(45, smell="musty")
+    story.look(46, mould="not_sure")
+    assert [flag.rule for flag in story.flags(47)] == ["mould"]
+    assert {rule for rule, _ in story.flag(47, "mould").stands_for} == {"off_smell", "not_sure"}
+
+
 def test_mould_in_the_lot_is_told_in_its_batches() -> None:
     story = Story().declare()
     story.tell(-20, "inspection", {"findings": {"mould": "yes"}}, subject=("lot", "l1"))

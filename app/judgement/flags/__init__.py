@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from types import MappingProxyType
 
 from app.judgement.facts import Fact
 from app.judgement.flags import (
@@ -20,7 +21,7 @@ from app.judgement.flags import (
     steep,
     weighings,
 )
-from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, speak_for
+from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, one_for_each_cause
 from app.judgement.history import History
 from app.judgement.slips import looks_like_a_slip
 from app.judgement.wording import METRIC, Words
@@ -46,8 +47,8 @@ _EVERY: Sequence[Rule] = (
 RULES: dict[str, Rule] = {rule.key: rule for rule in _EVERY}
 _CHECKS: tuple[Check, ...] = tuple(dict.fromkeys(rule.check for rule in _EVERY))
 
-ONE_CAUSE: tuple[tuple[str, tuple[str, ...]], ...] = (("warm_and_wet", ("out_of_limits", "heap_waiting")),)
-"""(the rule that names the cause best, the rules that would say it again while it holds)."""
+LEADS = MappingProxyType({"warm bed": "warm_and_wet", "mould": "mould"})
+"""For each cause that several rules may see, the rule that tells it best."""
 
 
 def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Flag]:
@@ -57,8 +58,7 @@ def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Fla
     """
     case = _case(history, now)
     flags = [flag for check in _CHECKS for flag in check(case)]
-    for specific, general in ONE_CAUSE:
-        flags = speak_for(flags, specific, general)
+    flags = one_for_each_cause(flags, LEADS)
     if words.system != "metric":
         flags = [replace(flag, system=words.system) for flag in flags]
     return sorted(flags, key=lambda flag: (-flag.rank, flag.starts_at, flag.rule, flag.episode_id))

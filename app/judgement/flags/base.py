@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -35,8 +35,8 @@ class Flag:
     """Something that a person should know of. Computed from the facts, never stored.
 
     ends_at None: it still holds. episode_id: the root of the fact that opened the episode; with the rule it names the
-    flag to answers. unit: what worst is in, a name as in Limit.unit. stands_for: flags of the same cause that this
-    one speaks for, as (rule, episode_id). system: of units, for title, meaning and remedy.
+    flag to answers. unit: what worst is in, a name as in Limit.unit. cause: what several rules may see at one time, of
+    which one flag is enough; stands_for: the others that this one speaks for, as (rule, episode_id). system: of units.
     """
 
     rule: str
@@ -51,6 +51,7 @@ class Flag:
     worst: float | None = None
     unit: str = ""
     place: str | None = None
+    cause: str = ""
     stands_for: tuple[tuple[str, str], ...] = ()
     system: str = "metric"
 
@@ -173,16 +174,15 @@ class Case:
         worst: float | None = None,
         unit: str = "",
         place: str | None = None,
-        episode: Fact | None = None,
+        cause: str = "",
     ) -> Flag:
-        """A flag whose episode was opened by the first of the facts, unless another is named."""
-        opener = episode or facts[0]
+        """A flag whose episode was opened by the first of the facts."""
         return Flag(
             rule=rule,
             severity=severity,
             starts_at=starts_at or facts[0].at,
             ends_at=ends_at,
-            episode_id=self.whole.root_id(opener.id),
+            episode_id=self.whole.root_id(facts[0].id),
             fact_ids=tuple(fact.id for fact in facts),
             message=message,
             source=source,
@@ -190,6 +190,7 @@ class Case:
             worst=worst,
             unit=unit,
             place=place,
+            cause=cause,
         )
 
 
@@ -238,19 +239,17 @@ def worse(first: str, second: str) -> str:
     return max(first, second, key=RANK.__getitem__)
 
 
-def speak_for(flags: Iterable[Flag], specific: str, general: Sequence[str]) -> list[Flag]:
-    """One flag per cause: those of the general rules that held beside one of the specific rule are left to it.
+def one_for_each_cause(flags: Iterable[Flag], leads: Mapping[str, str]) -> list[Flag]:
+    """One flag per cause: leads names the rule that tells it best; those that held beside it are left to it.
 
     The one that stays is as grave as the gravest of them.
     """
-    every = list(flags)
-    winners = [flag for flag in every if flag.rule == specific]
-    if not winners:
-        return every
-    kept = [flag for flag in every if flag.rule != specific]
-    for winner in winners:
-        same = [flag for flag in kept if flag.rule in general and flag.overlaps(winner)]
-        kept = [flag for flag in kept if flag not in same]
-        grave = max((flag.severity for flag in (winner, *same)), key=RANK.__getitem__)
-        kept.append(replace(winner, severity=grave, stands_for=tuple(flag.key for flag in same)))
+    kept = list(flags)
+    for leader in [flag for flag in kept if flag.cause and leads.get(flag.cause) == flag.rule]:
+        same = [
+            flag for flag in kept if flag.cause == leader.cause and flag.rule != leader.rule and flag.overlaps(leader)
+        ]
+        kept = [flag for flag in kept if flag is not leader and flag not in same]
+        grave = max((flag.severity for flag in (leader, *same)), key=RANK.__getitem__)
+        kept.append(replace(leader, severity=grave, stands_for=tuple(flag.key for flag in same)))
     return kept

@@ -61,7 +61,7 @@ def _spells(case: Case, readings: Sequence[Reading]) -> list[_Warm]:
     """Stretches that are warm and wet, those with hardly a gap between them as one; the last reading holds till now."""
     found: list[_Warm] = []
     for reading, later in pairwise([*readings, None]):
-        if reading is None or reading.value is None or _is_exempt(case, reading):
+        if reading is None or reading.value is None or _is_exempt(case, reading.at):
             continue
         ends_at, last_c = _until(case, reading, later)
         part = _warm_part(case, reading.at, ends_at, reading.value, last_c)
@@ -80,22 +80,28 @@ def _spells(case: Case, readings: Sequence[Reading]) -> list[_Warm]:
     return found
 
 
-def _is_exempt(case: Case, reading: Reading) -> bool:
+def _is_exempt(case: Case, moment: datetime) -> bool:
     """A stewing has limits of its own, where the programme knows of stewing; under water the grain is not warm."""
-    stage = case.stage_at(reading.at)
-    programme = case.programme_at(reading.at)
+    stage = case.stage_at(moment)
+    programme = case.programme_at(moment)
     if stage is None or stage.name in ("charged", "cooling", "finished", "abandoned"):
         return True
     return stage.name == "stewing" and programme is not None and programme.limit("stewing_h") is not None
 
 
 def _until(case: Case, reading: Reading, later: Reading | None) -> tuple[datetime, float]:
-    """How far a reading's line goes, and where it ends: at the next reading, or as it is until its stage ends."""
+    """How far a reading's line goes, and where it ends: at the next reading, or as it is until its stage ends.
+
+    Where the batch goes on to a stage that is exempt before the next reading, the line is cut there.
+    """
     value_c = reading.value or 0.0
-    if later is not None and later.value is not None:
-        return later.at, later.value
-    stage = case.stage_at(reading.at)
-    return (case.end_of(stage) if stage else reading.at), value_c
+    if later is None or later.value is None:
+        stage = case.stage_at(reading.at)
+        return (case.end_of(stage) if stage else reading.at), value_c
+    exempt = (stage.starts_at for stage in case.stages if reading.at < stage.starts_at < later.at)
+    cut_at = next((at for at in exempt if _is_exempt(case, at)), later.at)
+    share = (cut_at - reading.at) / (later.at - reading.at) if later.at > reading.at else 1.0
+    return cut_at, value_c + share * (later.value - value_c)
 
 
 def _warm_part(
@@ -141,7 +147,7 @@ def _warm_flag(case: Case, spell: _Warm) -> Flag | None:
         Message(title, "Between 22 and 48 °C and above 25 % moisture moulds and bacteria grow fastest.",
                 "Cool it: turn, thin, air; or get it dry below 25 %, with more air and not with more heat. Smell it."),
         over.source, starts_at=over.starts_at, ends_at=None if spell.is_going_on else spell.ends_at,
-        worst=spell.hours, unit="h", place=spell.readings[0].place,
+        worst=spell.hours, unit="h", place=spell.readings[0].place, cause="warm bed",
     )  # fmt: skip
 
 
@@ -168,7 +174,7 @@ def heap_waiting(case: Case) -> Iterator[Flag]:
                     "Heaped and without air it heats by itself and sours.",
                     "Fire the kiln, or give it cold air; otherwise spread it thin again."),
             over.source, starts_at=over.starts_at, ends_at=fired or stage.ends_at,
-            worst=hottest.value, unit="c", place=hottest.place,
+            worst=hottest.value, unit="c", place=hottest.place, cause="warm bed",
         )  # fmt: skip
 
 
@@ -258,7 +264,7 @@ def _turning_flag(case: Case, turn: Fact, ends_at: datetime | None) -> Flag | No
     knit = next((each for each in looks if each.findings.get("matting") in ("strands", "felted")), None)
     meaning = "The bed heats inside, carbon dioxide stays in it, and rootlets knit."
     if knit is not None:
-        meaning = f"The rootlets are knitting since {case.hour_words(knit.at)}: {meaning.lower()}"
+        meaning = f"The rootlets are knitting by {case.hour_words(knit.at)}. {meaning}"
     return case.flag(
         "turning_due", over.severity, [turn, *([knit] if knit else [])],
         Message(title, meaning, "Turn it from bottom to top, gently; break up what has knit."), over.source,

@@ -50,7 +50,8 @@ def uneven(case: Case) -> Iterator[Flag]:
 def _uneven_flag(case: Case, run: list[GrowthCount], ends_at: datetime | None) -> Flag:
     worst = min(run, key=lambda count: count.evenness)
     title = (
-        f"Growth uneven: {worst.evenness:.0%} of {worst.n} kernels in two neighbouring classes, spread {worst.sd:.2f}"
+        f"Growth uneven: {wording.whole_percent(worst.evenness)} of {worst.n} kernels in two neighbouring classes, "
+        f"spread {worst.sd:.2f}"
     )
     return case.flag(
         "growth_uneven", "caution" if worst.evenness < EVEN_SHARE_CAUTION else "notice", [count.fact for count in run],

@@ -45,7 +45,7 @@ def mould(case: Case) -> Iterator[Flag]:
     yield case.flag(
         "mould", "act", found,
         Message(title, "Mould can poison whoever eats it and whoever breathes its dust.", remedy),
-        "common practice", ends_at=_abandoned_at(case), caution=cautions.MOULD, place=found[0].place,
+        "common practice", ends_at=_abandoned_at(case), caution=cautions.MOULD, place=found[0].place, cause="mould",
     )  # fmt: skip
 
 
@@ -91,7 +91,7 @@ def _smell_flag(case: Case, run: Sequence[Remark], ended_by: Remark | None) -> F
     return case.flag(
         "off_smell", "act", run, Message(title, meaning, remedy), "common practice",
         ends_at=ended_by.at if ended_by else _abandoned_at(case),
-        caution=None if is_sour else cautions.MOULD, place=run[0].place,
+        caution=None if is_sour else cautions.MOULD, place=run[0].place, cause="mould" if _was_musty(run) else "",
     )  # fmt: skip
 
 
@@ -118,7 +118,7 @@ def _not_sure_flag(case: Case, run: Sequence[Remark], ended_by: Remark | None) -
         "not_sure", "caution", run,
         Message(title, "It may be mould: mould has grown in six hours, root hairs have not.", remedy),
         "common practice",
-        ends_at=ended_by.at if ended_by else case.ended_at, caution=cautions.MOULD, place=run[0].place,
+        ends_at=ended_by.at if ended_by else case.ended_at, caution=cautions.MOULD, place=run[0].place, cause="mould",
     )  # fmt: skip
 
 

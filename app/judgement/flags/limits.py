@@ -170,7 +170,12 @@ def _run_flag(case: Case, kind: str, run: _Run) -> Flag:
         worst=run.worst,
         unit="c",
         place=first.place,
+        cause="warm bed" if _is_warm_bed(kind, run) else "",
     )
+
+
+def _is_warm_bed(kind: str, run: _Run) -> bool:
+    return kind == "grain_temperature" and run.position == "high" and run.stage.name != "kilning"
 
 
 def _meaning(kind: str, run: _Run) -> str:

@@ -130,9 +130,8 @@ def _slow_flag(case: Case, run: Sequence[Tally], ends_at: datetime | None) -> Fl
     assert programme is not None
     lowest = min(run, key=chitted_share)
     verdict = programme.limits["chits_h30"].judge(chitted_share(lowest))
-    title = (
-        f"Slow to chit: {_counted(count)} at {case.hour_words(count.at)}, {verdict.bound or 0.0:.0%} looked for by h 30"
-    )
+    wanted = wording.whole_percent(verdict.bound or 0.0)
+    title = f"Slow to chit: {_counted(count)} at {case.hour_words(count.at)}, {wanted} looked for by h 30"
     meaning = "Cold water, too little air, or a lot that is dormant, weak or old. It will grow unevenly."
     remedy = "Longer air rests, water a little warmer, carbon dioxide drawn off; look at the lot's germination."
     return case.flag(
@@ -143,8 +142,8 @@ def _slow_flag(case: Case, run: Sequence[Tally], ends_at: datetime | None) -> Fl
 
 def _counted(count: Tally) -> str:
     chitted = count.counts.get("chitted", 0)
-    low, high = wilson_interval(chitted, count.looked_at)
-    return f"{wording.share(chitted, count.looked_at)[:-1]}, between {low:.0%} and {high:.0%})"
+    low, high = (wording.whole_percent(bound) for bound in wilson_interval(chitted, count.looked_at))
+    return f"{wording.share(chitted, count.looked_at)[:-1]}, between {low} and {high})"
 
 
 def _cast_at(case: Case) -> datetime | None:
@@ -169,7 +168,9 @@ def few_chits_at_cast(case: Case) -> Iterator[Flag]:
     if verdict.position != "low" or verdict.severity is None:
         return
     chitted, looked_at = sum(count.counts.get("chitted", 0) for count in look), sum(count.looked_at for count in look)
-    title = f"Cast with chits on {wording.share(chitted, looked_at)}, {verdict.bound or 0.0:.0%} wanted"
+    title = (
+        f"Cast with chits on {wording.share(chitted, looked_at)}, {wording.whole_percent(verdict.bound or 0.0)} wanted"
+    )
     meaning = "Part of the grain starts late or never: growth will be uneven."
     yield case.flag(
         "few_chits_at_cast", verdict.severity, look,

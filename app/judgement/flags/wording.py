@@ -53,6 +53,10 @@ def percent(fraction: float, half_width: float | None = None) -> str:
     return METRIC.percent(fraction, half_width)
 
 
+def whole_percent(fraction: float) -> str:
+    return METRIC.percent(fraction, decimals=0)
+
+
 def share(found: int, looked_at: int) -> str:
     """ "12 of 100 (12 %)" """
     return f"{found} of {looked_at} ({100.0 * found / looked_at:.0f} %)"
