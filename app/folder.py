@@ -32,7 +32,7 @@ def make_folder(folder: Path) -> None:
 
 
 @contextmanager
-def hold_folder(folder: Path, holder: str = "") -> Iterator[None]:
+def hold_folder(folder: Path) -> Iterator[None]:
     """Hold the folder against any other server, import, restore or upgrade, until the end of the block.
 
     The lock is the system's and ends with the last process that has it, so nothing is ever left behind to clean up.
@@ -47,7 +47,7 @@ def hold_folder(folder: Path, holder: str = "") -> Iterator[None]:
             handle.seek(0)
             raise CannotStart(f"Another Chitbook is using {folder} ({handle.read().strip() or 'starting'}).")
         handle.truncate(0)
-        handle.write(f"process {os.getpid()}{holder}")
+        handle.write(f"process {os.getpid()}")
         handle.flush()
         yield
 

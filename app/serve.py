@@ -150,15 +150,18 @@ def run(settings: Settings, address: str) -> None:
         workers_kill_timeout=STOP_AFTER_S,
         log_level=LogLevels.error,
     )
-    server.on_startup(partial(_announce, settings, server))
-    # A loader of our own is called with nothing, and by name, so that it also survives the trip to a spawned worker.
+    server.on_startup(partial(_stop_with_terminal, server))
+    server.on_startup(partial(_announce, settings))
     server.serve(target_loader=_make_loader(settings), wrap_loader=False)
 
 
-def _announce(settings: Settings, server: Any) -> None:
+def _stop_with_terminal(server: Any) -> None:
     if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) != signal.SIG_IGN:
         # A closed terminal ends the program, as everywhere else; the server would take it for a wish to reload.
         signal.signal(signal.SIGHUP, server.signal_handler_interrupt)
+
+
+def _announce(settings: Settings) -> None:
     host = f"[{settings.host}]" if ":" in settings.host else settings.host
     print(
         f"Chitbook is at http://{host}:{settings.port}/ and keeps its records in {settings.data_dir}. Ctrl-C stops it."
