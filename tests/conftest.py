@@ -54,6 +54,11 @@ def app(settings: Settings) -> Iterator[Flask]:
     app.extensions["engine"].dispose()
 
 
+@pytest.fixture(autouse=True)
+def _push_request_context() -> None:
+    """In place of pytest-flask's own: under one pushed context all requests of a test would share one session."""
+
+
 @pytest.fixture
 def client(app: Flask) -> FlaskClient:
     return app.test_client()
