@@ -1,0 +1,270 @@
+"""The list of lots, taking one in, and the page of one lot."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from sqlalchemy import event
+from sqlalchemy.orm import Session
+
+from app.operations.facts import record_fact, withdraw_fact
+from app.store.facts import find_fact
+from app.store.lots import get_lot, list_lots, load_lot_stories
+from tests.pages import PageForm, forms_of
+from tests.writing import LOT, NOW, add_batch, add_lot, charge, count_facts, iso
+
+DECLARED = {"untreated": "yes", "for_food": "yes", "by": "Mary Keane", "ground": "her letter of 3 March"}
+
+
+@pytest.fixture(autouse=True)
+def _this_morning(morning: None) -> None:
+    """Every test here plays at NOW."""
+
+
+def new_form(client: FlaskClient) -> PageForm:
+    return next(form for form in forms_of(client.get("/lots/new").text) if form.action == "/lots/new")
+
+
+def sent(client: FlaskClient, **changes: str) -> dict[str, str]:
+    return new_form(client).filled(**{"name": "River field", "species": "barley", "gross": "25", **changes})
+
+
+def only_lot(session: Session):
+    story = load_lot_stories(session, list_lots(session))[0]
+    # The writing session of a test holds the lock that the next request needs.
+    session.rollback()
+    return story
+
+
+def about_lot(kind: str, typed: dict[str, str], *, id: str, **more):
+    return {"id": id, "kind": kind, "subject": {"type": "lot", "id": LOT}, "at": iso(NOW), "typed": typed} | more
+
+
+@contextmanager
+def statements(app: Flask) -> Iterator[list[str]]:
+    seen: list[str] = []
+
+    def note(_connection, _cursor, statement, *_rest) -> None:
+        seen.append(statement)
+
+    event.listen(app.extensions["engine"], "before_cursor_execute", note)
+    try:
+        yield seen
+    finally:
+        event.remove(app.extensions["engine"], "before_cursor_execute", note)
+
+
+def test_a_lot_is_taken_in_with_its_weight_and_moisture(client, session):
+    answer = client.post(
+        "/lots/new",
+        data=sent(client, gross="520", tare="20", moisture="13.5", moisture_known="meter", variety="Irina"),
+        follow_redirects=True,
+    )
+    assert "500.0\u00a0kg" in answer.text
+    assert "13.5\u00a0±\u00a00.5\u00a0%" in answer.text
+    story = only_lot(session)
+    assert (story.lot.name, story.lot.variety) == ("River field", "Irina")
+    assert {fact.kind: fact.method for fact in story.info.facts} == {"intake": None, "moisture_test": "meter"}
+
+
+def test_an_empty_house_says_what_to_do_first(client):
+    page = client.get("/lots").text
+    assert "No lots yet" in page
+    assert 'href="/lots/new"' in page
+
+
+def test_the_list_tells_stock_declaration_and_batches(client, session):
+    add_batch(session)
+    session.commit()
+    page = client.get("/lots").text
+    assert "Field by the river" in page
+    assert "475.0\u00a0kg" in page
+    assert "not declared: held" in page
+
+
+def test_a_decimal_comma_is_read_as_a_point(client, session):
+    client.post("/lots/new", data=sent(client, gross="1,5"))
+    assert only_lot(session).info.facts[0].net_kg == pytest.approx(1.5)
+
+
+def test_a_double_press_takes_the_lot_in_once(client, session):
+    values = sent(client, **DECLARED)
+    first, second = (client.post("/lots/new", data=values) for _ in range(2))
+    assert first.status_code == second.status_code == 303
+    assert first.location == second.location
+    assert count_facts(session) == 2
+
+
+def test_the_same_form_sent_again_with_another_name_changes_nothing(client, session):
+    values = sent(client)
+    client.post("/lots/new", data=values)
+    page = client.post("/lots/new", data=values | {"name": "Hill field"}, follow_redirects=True).text
+    assert "kept already, as River field" in page
+    assert [lot.name for lot in list_lots(session)] == ["River field"]
+
+
+def test_pounds_are_stored_as_kilograms(client, session):
+    client.post("/people/units", data={"units": "us"})
+    form = new_form(client)
+    assert form.values["gross_unit"] == "lb"
+    client.post("/lots/new", data=form.filled(name="River field", species="rye", gross="100"))
+    assert only_lot(session).info.facts[0].net_kg == pytest.approx(45.359237)
+
+
+def test_a_lot_declared_at_once_holds_nothing(client, session):
+    page = client.post("/lots/new", data=sent(client, **DECLARED), follow_redirects=True).text
+    assert "declared untreated, for food" in page
+    assert "Held" not in page
+    assert only_lot(session).info.declaration is not None
+
+
+def test_a_lot_without_declaration_is_held_loudly(client):
+    page = client.post("/lots/new", data=sent(client), follow_redirects=True).text
+    assert "Held: batches of this lot" in page
+    assert "No colour proves nothing" in page or "no colour proves nothing" in page
+
+
+def test_a_lot_not_surely_untreated_is_held(client):
+    page = client.post(
+        "/lots/new", data=sent(client, **DECLARED | {"untreated": "not_sure"}), follow_redirects=True
+    ).text
+    assert "Not said to be untreated: held" in page
+
+
+def test_another_grain_is_named(client, session):
+    client.post("/lots/new", data=sent(client, species="other", other_species="Spelt"))
+    assert only_lot(session).lot.species == "spelt"
+
+
+def test_a_lot_that_came_in_last_week_is_dated_then(client, session):
+    client.post("/lots/new", data=sent(client, received_on="2026-03-07"))
+    at = only_lot(session).info.facts[0].at
+    assert (at.date().isoformat(), at.hour) == ("2026-03-07", 12)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "words"),
+    [
+        ({"name": " "}, "name", "needs a name"),
+        ({"gross": "many"}, "gross", "not a number"),
+        ({"gross": "-3"}, "gross", "can&#39;t be below"),
+        ({"gross": ""}, "gross", "Give the gross weight"),
+        ({"gross": "20", "net": "25"}, "net", "more than the gross"),
+        ({"gross": "20", "tare": "25"}, "tare", "more than the gross"),
+        ({"moisture": "101", "moisture_known": "said"}, "moisture", "can&#39;t be above"),
+        ({"moisture": "12"}, "moisture_known", "Say how the moisture is known"),
+        ({"species": "other"}, "other_species", "which grain"),
+        ({"received_on": "2026-03-15"}, "received_on", "still to come"),
+        ({"received_on": "last week"}, "received_on", "not a date"),
+        ({"untreated": "yes"}, "by", "missing"),
+    ],
+)
+def test_what_is_wrong_is_told_at_its_field_and_nothing_is_stored(client, session, changes, field, words):
+    answer = client.post("/lots/new", data=sent(client, variety="Irina", **changes))
+    assert answer.status_code == 422
+    assert 'value="Irina"' in answer.text
+    place = answer.text.index(f'id="{field}-wrong"')
+    assert words in answer.text[place : place + 300]
+    assert list_lots(session) == []
+    assert count_facts(session) == 0
+
+
+def test_a_name_that_is_taken_is_refused_and_leaves_no_fact(client, session):
+    client.post("/lots/new", data=sent(client))
+    facts = count_facts(session)
+    session.rollback()
+    answer = client.post("/lots/new", data=sent(client, **DECLARED))
+    assert answer.status_code == 422
+    assert "There is a lot called “River field” already" in answer.text
+    assert count_facts(session) == facts
+
+
+def test_an_unknown_lot_is_not_found(client):
+    answer = client.get("/lots/nothing")
+    assert answer.status_code == 404
+    assert "There is no lot nothing" in answer.text
+
+
+def test_the_ledger_runs_from_intake_to_charge(client, session):
+    batch = add_batch(session)
+    session.commit()
+    page = client.get(f"/lots/{LOT}").text
+    assert f'<a href="/batches/{batch.number}">batch {batch.number}</a>' in page
+    assert "+500.0\u00a0kg" in page
+    assert "−25.00\u00a0kg" in page
+    assert "Received 500.0\u00a0kg, charged 25.00\u00a0kg" in page
+
+
+def test_more_charged_than_received_is_said(client, session):
+    add_lot(session)
+    add_batch(session, "batch-1", charge(as_is="600"))
+    session.commit()
+    page = client.get(f"/lots/{LOT}").text
+    assert "−100.0\u00a0kg" in page
+    assert "overdrawn" in page
+
+
+def test_a_struck_out_charge_gives_its_grain_back(client, session):
+    add_batch(session)
+    withdraw_fact(session, find_fact(session, "charge-batch-1"), new_id="w", now=NOW, reason="another tub")
+    session.commit()
+    page = client.get(f"/lots/{LOT}").text
+    assert "charged" not in page.split("As it was weighed")[0].split("Received 500.0\u00a0kg")[1]
+    assert "struck out by nobody named: another tub" in page
+
+
+def test_corrections_stay_to_be_read(client, session):
+    add_lot(session)
+    record_fact(session, about_lot("note", {"text": "Weevils"}, id="n1", person="Anna"), now=NOW)
+    record_fact(session, about_lot("note", {"text": "Moths"}, id="n2", person="Ben", supersedes_id="n1"), now=NOW)
+    session.commit()
+    page = client.get(f"/lots/{LOT}").text
+    assert '<span class="struck">Weevils</span>' in page
+    assert "corrected by Ben" in page
+    assert "Moths" in page
+
+
+def test_a_float_test_is_held_against_the_lots_own_past(client, session):
+    add_lot(session)
+    for place, floated in enumerate((4, 5, 6, 5, 25)):
+        at = iso(NOW - timedelta(days=8 - place))
+        typed = {"looked_at": "100", "floated": str(floated)}
+        record_fact(session, about_lot("float_count", typed, id=f"f{place}", at=at), now=NOW)
+    session.commit()
+    page = client.get(f"/lots/{LOT}").text
+    assert page.count("more than is usual for it") == 1
+    assert "25 of 100 kernels floated" in page
+
+
+def test_words_of_people_are_no_markup(client, session):
+    client.post("/lots/new", data=sent(client, name="<b>River</b>", supplier="<script>x</script>"))
+    page = client.get("/lots").text + client.get(f"/lots/{only_lot(session).lot.id}").text
+    assert "<b>River" not in page
+    assert "<script>x" not in page
+
+
+@pytest.mark.parametrize("path", ["/lots", f"/lots/{LOT}"])
+def test_the_number_of_statements_does_not_grow_with_what_is_kept(app, client, session, path):
+    def asked() -> int:
+        with statements(app) as seen:
+            assert client.get(path).status_code == 200
+        return len(seen)
+
+    add_batch(session)
+    session.commit()
+    few = asked()
+    fill(session, lambda place: f"more-{place}")
+    assert asked() == few
+
+
+def fill(session: Session, name: Callable[[int], str]) -> None:
+    for place in range(12):
+        add_lot(session, f"lot-{name(place)}", name(place))
+        add_batch(session, name(place), charge(id=f"charge-{place}"))
+    session.commit()
+    assert get_lot(session, LOT)
