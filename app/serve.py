@@ -150,23 +150,24 @@ def run(settings: Settings, address: str) -> None:
         workers_kill_timeout=STOP_AFTER_S,
         log_level=LogLevels.error,
     )
-    server.on_startup(partial(_stop_with_terminal, server))
+    server.on_startup(_stop_with_terminal(server))
     server.on_startup(partial(_announce, settings))
     server.serve(target_loader=_make_loader(settings), wrap_loader=False)
 
 
-def _stop_with_terminal(server: Any) -> None:
-    if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) != signal.SIG_IGN:
-        # A closed terminal ends the program, as everywhere else; the server would take it for a wish to reload.
-        signal.signal(signal.SIGHUP, server.signal_handler_interrupt)
+def _stop_with_terminal(server: Any) -> Callable[[], object]:
+    """A hook that lets a closed terminal end the program, as everywhere else, unless it was started not to (nohup)."""
+    if not hasattr(signal, "SIGHUP"):
+        return lambda: None
+    # The server takes the signal for a wish to reload; so what held before is asked now, and put right after.
+    ignored = signal.getsignal(signal.SIGHUP) == signal.SIG_IGN
+    return lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN if ignored else server.signal_handler_interrupt)
 
 
 def _announce(settings: Settings) -> None:
     host = f"[{settings.host}]" if ":" in settings.host else settings.host
-    print(
-        f"Chitbook is at http://{host}:{settings.port}/ and keeps its records in {settings.data_dir}. Ctrl-C stops it."
-    )
-    sys.stdout.flush()
+    address = f"http://{host}:{settings.port}/"
+    print(f"Chitbook is at {address} and keeps its records in {settings.data_dir}. Ctrl-C stops it.", flush=True)
 
 
 def _make_loader(settings: Settings) -> Callable[[], "Flask"]:

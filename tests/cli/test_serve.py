@@ -65,6 +65,20 @@ def test_a_signal_stops_it_at_once_and_quietly(by: int, start: Start, folder: Pa
     assert server.is_port_free()
 
 
+@linux_only
+def test_a_server_told_to_outlive_its_terminal_does(start: Start, folder: Path) -> None:
+    earlier = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        server = start("--data", folder)
+    finally:
+        signal.signal(signal.SIGHUP, earlier)
+    worker = server.worker()
+    os.killpg(server.process.pid, signal.SIGHUP)
+    assert server.answers()
+    assert server.worker() == worker
+    assert server.stop() == (0, "")
+
+
 @posix_only
 def test_ctrl_c_reaches_the_worker_too_and_all_stop(start: Start, folder: Path) -> None:
     server = start("--data", folder)
