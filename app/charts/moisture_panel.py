@@ -1,7 +1,8 @@
 """The moisture of a batch: determinations with their interval, the estimate between, the targets aimed at."""
 
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 from app.charts.backdrop import error_bars
@@ -11,7 +12,7 @@ from app.charts.theme import MOISTURES, Style, token
 from app.judgement.moisture import Estimate, MoistureSample, moisture_at, samples
 from app.judgement.programme import Limit
 
-_GRID_STEPS = 40
+_HOURS_A_PART, _MOST_PARTS, _NEAR_H = 5.0, 8, 1.0
 # The first and the last point tell themselves by where they stand.
 _AT_AN_END = ("charged", "outturn")
 _STEEP = ("immersion", "air_rest")
@@ -86,15 +87,22 @@ def _estimate(frame: Frame, found: Sequence[MoistureSample]) -> list[dict[str, A
 def _estimates(frame: Frame, found: Sequence[MoistureSample]) -> list[tuple[float, Estimate, str]]:
     if not found:
         return []
-    start = found[0].at
-    end = max(frame.end_at, found[-1].at) if frame.now_h is not None else found[-1].at
-    step = (end - start) / _GRID_STEPS if end > start else timedelta(hours=1)
-    moments = sorted({sample.at for sample in found} | {start + place * step for place in range(_GRID_STEPS + 1)})
+    ends = [frame.end_at] if frame.now_h is not None and frame.end_at > found[-1].at else []
     points = []
-    for moment in moments:
-        if moment <= end and (estimate := moisture_at(frame.history, moment)) is not None:
+    for moment in _moments([*(sample.at for sample in found), *ends]):
+        if (estimate := moisture_at(frame.history, moment)) is not None:
             points.append((frame.hour(moment), estimate, estimate_hover(estimate, moment, frame.clock)))
     return points
+
+
+def _moments(known: Sequence[datetime]) -> list[datetime]:
+    """The moments themselves, and as many between as show how the interval widens and narrows again."""
+    moments = list(dict.fromkeys(known))
+    for before, after in pairwise(list(moments)):
+        hours = (after - before).total_seconds() / 3600.0
+        parts = min(_MOST_PARTS, round(hours / _HOURS_A_PART) + 1) if hours > _NEAR_H else 1
+        moments.extend(before + part * (after - before) / parts for part in range(1, parts))
+    return sorted(moments)
 
 
 def _targets(frame: Frame, panel: Panel) -> None:

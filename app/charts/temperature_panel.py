@@ -12,12 +12,12 @@ from app.charts.hover import legend_name, shown_temperature, temperature_hover, 
 from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, token
 from app.judgement.facts import Reading
 from app.judgement.moisture import moisture_at
-from app.judgement.programme import Limit, Programme
+from app.judgement.programme import Limit
 
 Value = TypeVar("Value")
 _AXIS = "y2"
-_KILN_STEP = timedelta(minutes=30)
-_MOST_KILN_STEPS = 60
+_KILN_STEP = timedelta(minutes=10)
+_MOST_KILN_STEPS = 96
 _LIMITED = (
     ("water_temperature", "immersion"),
     ("grain_temperature", "air_rest"),
@@ -163,7 +163,7 @@ def _kiln(frame: Frame, panel: Panel, span: Span) -> None:
         (frame.hour(moment), programme.ceiling_c(estimate.upper)) for moment, estimate in known if estimate is not None
     ]
     if steps := [(start, end, value) for start, end, value in _runs(ceiling, span.end_h) if value is not None]:
-        panel.traces.append(_ceiling(frame, steps, programme))
+        panel.traces.append(_ceiling(frame, steps))
         for start, end, value in steps:
             panel.leave_room(start, end, shown_temperature(value, frame.units))
 
@@ -184,7 +184,7 @@ def _runs(points: Sequence[tuple[float, Value]], end_h: float) -> list[tuple[flo
     return [(hour, end, value) for (hour, value), end in zip(starts, ends, strict=True)]
 
 
-def _ceiling(frame: Frame, steps: Sequence[tuple[float, float, float]], programme: Programme) -> dict[str, Any]:
+def _ceiling(frame: Frame, steps: Sequence[tuple[float, float, float]]) -> dict[str, Any]:
     hours = [hour for start, end, _ in steps for hour in (start, end)]
     values = [shown_temperature(value, frame.units) for _, _, value in steps for _ in range(2)]
     unit = temperature_symbol(frame.units)

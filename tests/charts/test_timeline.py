@@ -99,6 +99,20 @@ def test_between_weighings_the_moisture_is_a_dashed_estimate_up_to_now():
     assert all("estimated" in text for text in trace["hovertext"])
 
 
+@pytest.mark.parametrize("now_h", [26.5, 27, 33.3, 119.7])
+def test_the_estimate_reaches_to_now_whenever_that_is(now_h):
+    assert max(named(draw(now_h=now_h), "estimated")["x"]) == pytest.approx(now_h, abs=0.001)
+
+
+def test_half_way_between_weighings_the_interval_is_wider_than_at_them():
+    figure = draw()
+    low, high = (trace for trace in figure["data"] if trace.get("legendgroup") == "estimated" and not trace.get("name"))
+    width = {hour: above - below for hour, below, above in zip(low["x"], low["y"], high["y"], strict=True)}
+    between = [each for hour, each in width.items() if 6 < hour < 25]
+    assert len(between) > 1
+    assert max(between) > 2 * max(width[6], width[25])
+
+
 def test_the_estimate_of_an_ended_batch_stops_at_its_last_determination():
     history = to_plan()
     figure = timeline_figure(history, at(1000), [])
