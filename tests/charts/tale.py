@@ -1,7 +1,9 @@
 """A batch to draw: a story with every sort of fact that a timeline shows, and flags beside it."""
 
+from collections.abc import Sequence
 from typing import Any
 
+from app.charts.timeline import timeline_figure
 from app.judgement.flags.base import Flag, Message
 from app.judgement.history import History
 from app.judgement.programme import load_builtin
@@ -68,3 +70,8 @@ def named(figure: dict[str, Any], name: str) -> dict[str, Any]:
 def words_of(figure: dict[str, Any]) -> list[str]:
     """Every hover text of the figure."""
     return [text for trace in figure["data"] for text in trace.get("hovertext", ())]
+
+
+def draw(story: Story | None = None, now_h: float = 52, flags: Sequence[Flag] = (), **options: Any) -> dict[str, Any]:
+    """The timeline of a story, or of the tale, at an hour of it."""
+    return timeline_figure(told(story or tale()), at(now_h), flags, **options)
