@@ -112,8 +112,11 @@ def _pieces(history: History, readings: Sequence[Reading], until: datetime) -> l
     pieces: list[Piece] = []
     for (start, first_c), (end, last_c) in pairwise(points):
         inside = known[bisect.bisect_right(known, start) : bisect.bisect_left(known, end)]
-        for begins, ends in pairwise(dict.fromkeys([start, *inside, end])):
-            pieces += _cut(history, begins, ends, _line(start, end, first_c, last_c))
+        marks = list(dict.fromkeys([start, *inside, end]))
+        upper = [_upper(history, mark) for mark in marks]
+        for place, (begins, ends) in enumerate(pairwise(marks)):
+            wet_to_dry = (upper[place], upper[place + 1])
+            pieces += _cut(history, begins, ends, wet_to_dry, _line(start, end, first_c, last_c))
     return pieces
 
 
@@ -133,10 +136,12 @@ def _line(start: datetime, end: datetime, first_c: float, last_c: float) -> _Lin
     return _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
 
 
-def _cut(history: History, start: datetime, end: datetime, line: _Line) -> Iterable[Piece]:
+def _cut(
+    history: History, start: datetime, end: datetime, wet_to_dry: tuple[float | None, float | None], line: _Line
+) -> Iterable[Piece]:
     """Cut where the moisture's upper bound, running straight, crosses an edge of the ceiling."""
     programme = history.programme_at(start)
-    wet, dry = _upper(history, start), _upper(history, end)
+    wet, dry = wet_to_dry
     cuts = {0.0, 1.0}
     if wet is not None and dry is not None and wet != dry:
         edges = (step.moisture_above_wb for step in (programme.ceiling if programme else ()))

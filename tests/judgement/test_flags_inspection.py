@@ -66,7 +66,8 @@ def test_smells_of_the_bed(smell: str, is_flagged: bool) -> None:
     story = growing()
     story.look(60, smell=smell)
     flags = story.flags(61, "off_smell")
-    assert [flag.severity for flag in flags] == (["act"] if is_flagged else [])
+    expected = [("act", f"It smells {smell}, h 60")] if is_flagged else []
+    assert [(flag.severity, flag.title) for flag in flags] == expected
 
 
 def test_a_sour_steep_is_the_steeps_own_flag() -> None:

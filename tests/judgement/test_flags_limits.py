@@ -2,7 +2,11 @@
 
 import pytest
 
-from tests.judgement.flag_story import Story, hour_of
+from app.judgement.flags import evaluate
+from app.judgement.history import History
+from app.judgement.programme import revise
+from app.judgement.wording import Words
+from tests.judgement.flag_story import Story, hour_of, moment
 
 
 def growing(*readings: tuple[float, float]) -> Story:
@@ -37,6 +41,18 @@ def test_a_run_of_readings_is_one_flag_with_its_duration_and_its_worst() -> None
     assert "22.4 °C" in flag.title
     assert "3 readings over 6 h 30 min" in flag.title
     assert flag.episode_id == flag.fact_ids[0]
+
+
+def test_flags_speak_in_the_readers_units() -> None:
+    story = growing((41, 15.0), (44, 22.5))
+    (flag,) = evaluate(story.history(), moment(45), Words("us"))
+    assert "72.5 °F, above 68.0 °F" in flag.title
+    assert "22.5 °C, above 20.0 °C" in flag.in_units("metric").title
+
+
+def test_one_reading_is_told_with_its_hour_and_several_with_their_span() -> None:
+    assert growing((44, 19.0)).flag(45, "out_of_limits").title.endswith("at h 44")
+    assert growing((44, 19.0), (46, 19.0)).flag(47, "out_of_limits").title.endswith("over 2 h, h 44–46")
 
 
 def test_a_good_reading_between_makes_two_flags() -> None:
@@ -125,7 +141,10 @@ def test_a_roast_near_fire_is_flagged_by_the_grain() -> None:
     story.tell(0, "heat_on")
     story.grain(1, 150.0)
     story.grain(2, 226.0)
-    assert story.flag(2.1, "out_of_limits").severity == "caution"
+    flag = story.flag(2.1, "out_of_limits")
+    assert flag.severity == "caution"
+    assert "fire" in flag.meaning
+    assert "fire" not in growing((44, 26.0)).flag(45, "out_of_limits").meaning
 
 
 def test_without_a_programme_nothing_is_out_of_limits() -> None:
@@ -136,11 +155,6 @@ def test_without_a_programme_nothing_is_out_of_limits() -> None:
 
 
 def test_a_programme_change_judges_what_follows_by_the_new_limits() -> None:
-    from app.judgement.flags import evaluate
-    from app.judgement.history import History
-    from app.judgement.programme import revise
-    from tests.judgement.flag_story import moment
-
     story = growing((44, 19.0))
     wider = revise(story.programme, {"limits/grain_temperature.germination/target/high": 20})
     story.tell(45, "programme_change", {"programme": wider.digest})

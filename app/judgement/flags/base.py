@@ -10,9 +10,10 @@ from functools import cached_property
 from typing import NamedTuple, TypeVar
 
 from app.judgement.cautions import Caution
-from app.judgement.facts import Fact, Reading
+from app.judgement.facts import Fact, Reading, Weighing
 from app.judgement.flags.wording import render
 from app.judgement.history import History
+from app.judgement.moisture import Estimate, moisture_at, tray_start
 from app.judgement.programme import Limit, Programme, provenance
 from app.judgement.stages import ENDED, Stage, stages
 
@@ -134,6 +135,26 @@ class Case:
 
     def programme_at(self, moment: datetime) -> Programme | None:
         return self.history.programme_at(moment)
+
+    @cached_property
+    def _tray_starts(self) -> dict[str, Weighing | None]:
+        return {}
+
+    def tray_start(self, weighing: Weighing) -> Weighing | None:
+        """The first weighing of this tray since its grain was loaded."""
+        if weighing.id not in self._tray_starts:
+            self._tray_starts[weighing.id] = tray_start(self.history, weighing)
+        return self._tray_starts[weighing.id]
+
+    @cached_property
+    def _moistures(self) -> dict[datetime, Estimate | None]:
+        return {}
+
+    def moisture_at(self, moment: datetime) -> Estimate | None:
+        """The moisture known or estimated of a moment: several rules ask for the same ones."""
+        if moment not in self._moistures:
+            self._moistures[moment] = moisture_at(self.history, moment)
+        return self._moistures[moment]
 
     def end_of(self, stage: Stage) -> datetime:
         """The end of a stage, or now while it goes on."""

@@ -10,7 +10,6 @@ from itertools import pairwise
 from app.judgement.facts import Fact, Reading, Remark
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between, overrun
-from app.judgement.moisture import moisture_at
 from app.judgement.programme import Limit
 from app.judgement.stages import Stage
 
@@ -74,7 +73,7 @@ def _spells(case: Case, readings: Sequence[Reading]) -> list[_Warm]:
             last = found[-1]
             last.ends_at, last.is_going_on = part[1], is_going_on
             last.hottest_c = max(last.hottest_c, hottest)
-            last.readings += [each for each in seen if each not in last.readings]
+            last.readings += [each for each in seen if each is not last.readings[-1]]
         else:
             found.append(_Warm(part[0], part[1], hottest, seen, is_going_on))
     return found
@@ -110,7 +109,7 @@ def _warm_part(
     """The part of a straight line in which the grain is both warm and wet."""
     if max(first_c, last_c) < WARM_C[0] or min(first_c, last_c) > WARM_C[1]:
         return None
-    wet, dry = moisture_at(case.history, start), moisture_at(case.history, end)
+    wet, dry = case.moisture_at(start), case.moisture_at(end)
     if wet is None or dry is None:
         return None
     parts = (

@@ -9,7 +9,6 @@ from app.judgement.facts import Fact, Part, Reading, Remark, StageChange, Tally,
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
 from app.judgement.kinds import KINDS
-from app.judgement.moisture import moisture_at
 from app.judgement.slips import looks_like_a_slip
 from app.judgement.stages import Stage
 
@@ -79,7 +78,7 @@ def _is_warm(case: Case, moment: datetime) -> bool:
     known = [each for each in last if each is not None and each.value is not None]
     if known:
         return (max(known, key=lambda each: each.at).value or 0.0) > WARM_C
-    estimate = moisture_at(case.history, moment)
+    estimate = case.moisture_at(moment)
     return estimate is None or estimate.moisture_wb > 0.25
 
 

@@ -12,7 +12,7 @@ from app.judgement.exposure import Span, kiln_exposures
 from app.judgement.facts import Fact, Reading, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
-from app.judgement.moisture import MoistureSample, moisture_at, net_of, samples, tray_start
+from app.judgement.moisture import MoistureSample, net_of, samples
 from app.judgement.programme import Programme, provenance
 from app.judgement.stages import Stage
 
@@ -137,7 +137,7 @@ def break_point(case: Case) -> Iterator[Flag]:
 def _wants_more_heat(case: Case, programme: Programme, moment: datetime) -> bool:
     """Whether the plan, at this moisture, has the air hotter than it is: a gentle plan goes on as it was."""
     steps = [step for step in programme.steps if step.stage == "kilning" and step.air_on_c is not None]
-    estimate = moisture_at(case.history, moment)
+    estimate = case.moisture_at(moment)
     if estimate is None or not steps:
         return True
     ahead = [step for step in steps if step.moisture_wb is None or step.moisture_wb < estimate.moisture_wb] or steps[
@@ -172,7 +172,7 @@ def _break_by_trays(case: Case, stage: Stage) -> tuple[Fact, str] | None:
             by_tray.setdefault(tray.vessel, []).append(tray)
     found: list[Weighing] = []
     for weighings in by_tray.values():
-        start = tray_start(case.history, weighings[0]) or weighings[0]
+        start = case.tray_start(weighings[0]) or weighings[0]
         rates = [
             (later, (net_of(earlier, start) - net_of(later, start)) / lasted)
             for earlier, later in pairwise(weighings)

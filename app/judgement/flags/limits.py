@@ -11,8 +11,8 @@ from app.judgement.facts import Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import RANK, Case, Flag, Message, Rule, hours_between, overrun
 from app.judgement.kinds import KINDS
-from app.judgement.moisture import moisture_at
 from app.judgement.programme import Limit, Programme, Verdict, provenance
+from app.judgement.programme_parts import PHASES
 from app.judgement.stages import Stage
 
 WARMING_UP = timedelta(hours=1)
@@ -105,11 +105,11 @@ def _verdict(case: Case, programme: Programme, reading: Reading, stage: Stage, v
 
 
 def _limits(case: Case, programme: Programme, reading: Reading, stage: Stage) -> list[Limit | None]:
-    if stage.name != "kilning":
-        return [programme.limit_for(reading.kind, stage.name)]
-    estimate = moisture_at(case.history, reading.at)
+    if stage.name != "kilning" or not any(f"{reading.kind}.{phase}" in programme.limits for phase in PHASES):
+        return [programme.limits.get(f"{reading.kind}.{stage.name}")]
+    estimate = case.moisture_at(reading.at)
     if estimate is None:
-        return [programme.limit_for(reading.kind, stage.name)]
+        return [programme.limit_for(reading.kind, "kilning")]
     doubt = max(estimate.half_width, PHASE_DOUBT_WB)
     around = (max(estimate.moisture_wb - doubt, 0.0), estimate.moisture_wb, estimate.moisture_wb + doubt)
     phases = dict.fromkeys(programme.kiln_phase(moisture_wb) for moisture_wb in around)

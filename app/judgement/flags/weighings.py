@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from app.judgement.facts import Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
-from app.judgement.moisture import charged, moisture_at, net_of, tray_start
+from app.judgement.moisture import charged, net_of
 
 AT_THE_LOADING = timedelta(hours=1)
 
@@ -22,7 +22,7 @@ def no_start(case: Case) -> Iterator[Flag]:
             found.setdefault(("test_bag", bag.vessel), []).append(bag)
     for tray in case.history.of_shape(Weighing, "tray"):
         loaded_at = _loaded_at(case, tray.at)
-        if tray_start(case.history, tray) is tray and loaded_at is not None and tray.at - loaded_at > AT_THE_LOADING:
+        if case.tray_start(tray) is tray and loaded_at is not None and tray.at - loaded_at > AT_THE_LOADING:
             found.setdefault(("tray", tray.vessel), []).append(tray)
     for (kind, vessel), weighings in found.items():
         yield _no_start_flag(case, kind, vessel, weighings)
@@ -80,8 +80,8 @@ def _dry_kg(case: Case, weighing: Weighing) -> float | None:
         whole = charged(case.history, weighing.at)
         return None if whole is None or case.history.departures else 0.7 * whole.dry_kg
     if weighing.kind == "tray":
-        start = tray_start(case.history, weighing)
-        estimate = moisture_at(case.history, start.at) if start is not None and start is not weighing else None
+        start = case.tray_start(weighing)
+        estimate = case.moisture_at(start.at) if start is not None and start is not weighing else None
         return None if start is None or estimate is None else net_of(start, start) * (1.0 - estimate.upper)
     starts = [each for each in case.history.of_shape(Weighing, "test_bag_start") if each.vessel == weighing.vessel]
     start = case.history.last_before(weighing.at, starts)
