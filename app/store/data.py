@@ -30,4 +30,5 @@ def get_holdings(session: Session) -> Holdings:
     """One statement."""
     counted = (select(func.count()).select_from(each).scalar_subquery() for each in (fact, Lot, Batch, Person))
     revision = select(_REVISION.c.version_num).scalar_subquery()
-    return Holdings(*session.execute(select(*counted, revision)).one())
+    facts, lots, batches, people, name = session.execute(select(*counted, revision)).one()
+    return Holdings(facts, lots, batches, people, name)

@@ -7,23 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from markupsafe import Markup
 from werkzeug.datastructures import MultiDict
 
 from app import ports
-from app.charts.batch_ribbon import stacked_ribbons
 from app.judgement import cautions
 from app.judgement.facts import Fact, Part, Remark, Tally, Weighing, Withdrawal
-from app.judgement.history import History
 from app.judgement.kinds import KINDS
-from app.judgement.measures import measures_from_record
-from app.judgement.stages import stages
 from app.judgement.stock import StockLedger, stock_ledger
 from app.judgement.superseding import Chain
 from app.judgement.wording import Words
 from app.science import units
 from app.store.batches import Batch
-from app.store.digests import BatchDigest
 from app.store.lots import Lot, LotStory
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text
@@ -54,7 +48,6 @@ LOT_KINDS = (
 )
 TESTS = frozenset({"moisture_test", "float_count", "inspection", "kernel_weight", "chit_count", "growth_count"})
 SHOWN_BATCHES = 6
-MEASURES = ("cast_moisture", "final_moisture", "malting_loss", "yield_as_is")
 
 
 @dataclass(frozen=True)
@@ -82,17 +75,6 @@ class FactRow:
     at: datetime
     who: str
     struck: str = ""
-
-
-@dataclass(frozen=True)
-class BatchRow:
-    """A batch made from the lot. ribbon: empty for all but the newest."""
-
-    batch: Batch
-    charged: str
-    stage: str = ""
-    ribbon: str = ""
-    measures: tuple[str, ...] = ()
 
 
 def grain_words(lot: Lot) -> str:
@@ -124,14 +106,8 @@ def latest_moisture(story: LotStory, words: Words) -> tuple[str, str]:
     return moisture_words(fact, words), f"{words.date(fact.at)}, {way}" if way else words.date(fact.at)
 
 
-def lot_context(
-    story: LotStory,
-    batches: Sequence[Batch],
-    histories: Mapping[str, History],
-    digests: Mapping[str, BatchDigest],
-    words: Words,
-) -> dict[str, Any]:
-    """Everything that the page of a lot shows."""
+def lot_context(story: LotStory, batches: Sequence[Batch], words: Words) -> dict[str, Any]:
+    """What the page of a lot shows beside the rows of its batches."""
     ledger = stock_ledger(story.facts, story.lot.id, words.now)
     moisture, note = latest_moisture(story, words)
     known = [row for chain in reversed(story.chains) for row in fact_rows(chain, words)]
@@ -149,10 +125,19 @@ def lot_context(
         "totals": ledger_totals(ledger, words),
         "alarm": _alarm(story),
         "tests": [(row, verdict(story, row.fact)) for row in known if row.fact.kind in TESTS and not row.struck],
-        "batches": batch_rows(story, batches, histories, digests, words),
+        "batches": batches,
+        "charged": charged_words(story, words),
         "rows": known,
         "kinds": lot_kinds(story),
     }
+
+
+def charged_words(story: LotStory, words: Words) -> dict[str, str]:
+    """How much of the lot went into each batch, by the batch's id."""
+    masses: dict[str, float] = {}
+    for part in story.charges:
+        masses[part.target.id] = masses.get(part.target.id, 0.0) + part.as_is_kg
+    return {batch_id: unbroken(words.mass(mass_kg)) for batch_id, mass_kg in masses.items()}
 
 
 def lot_kinds(story: LotStory) -> list[tuple[str, str, bool]]:
@@ -220,46 +205,6 @@ def _fact_row(fact: Fact, words: Words, struck: str = "") -> FactRow:
     value, note = value_words(fact, words), fact.note or ""
     text = "; ".join(part for part in (value.rstrip("."), note) if part)
     return FactRow(fact, KINDS[fact.kind].word, text, way_words(fact), fact.at, who_words(fact), struck)
-
-
-def batch_rows(
-    story: LotStory,
-    batches: Iterable[Batch],
-    histories: Mapping[str, History],
-    digests: Mapping[str, BatchDigest],
-    words: Words,
-) -> list[BatchRow]:
-    """The batches charged from the lot, the newest first; those whose History is given with ribbon and measures."""
-    assert words.now is not None
-    shown = [batch for batch in batches if batch.id in histories]
-    ribbons = dict(
-        zip(
-            (batch.id for batch in shown),
-            stacked_ribbons([histories[batch.id] for batch in shown], words.now, height=16),
-            strict=True,
-        )
-    )
-    rows = []
-    for batch in batches:
-        charged = sum(part.as_is_kg for part in story.charges if part.target.id == batch.id)
-        found = stages(histories[batch.id], words.now) if batch.id in histories else []
-        rows.append(
-            BatchRow(
-                batch,
-                unbroken(words.mass(charged)),
-                found[-1].word if found else "",
-                Markup(ribbons.get(batch.id, "")),
-                _measures(digests.get(batch.id), words),
-            )
-        )
-    return rows
-
-
-def _measures(digest: BatchDigest | None, words: Words) -> tuple[str, ...]:
-    if digest is None:
-        return ()
-    known = [each for each in measures_from_record(digest.measures) if each.key in MEASURES and each.value is not None]
-    return tuple(f"{each.word.lower()} {unbroken(words.percent(each.value or 0.0, each.half_width))}" for each in known)
 
 
 def lot_form(kind: str, story: LotStory, formdata: Any, words: Words, way: str = "") -> EntryForm:

@@ -15,9 +15,9 @@ from app.operations.lots import create_lot
 from app.store.batches import list_batches
 from app.store.digests import get_digests
 from app.store.facts import find_fact
-from app.store.history import load_histories
 from app.store.lots import Lot, LotStory, find_lot, get_lot, list_lots, load_lot_stories
 from app.store.people import list_people
+from app.web.batch_rows import batch_rows
 from app.web.database import db
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
@@ -58,11 +58,10 @@ def take_in() -> Response | tuple[str, int]:
 @lots.get("/lots/<lot_id>")
 def show(lot_id: str) -> str:
     story = _story(lot_id)
-    ids = parts_target_ids(story.charges)
-    histories = load_histories(db(), ids[:SHOWN_BATCHES])
-    batches = list_batches(db(), ids=ids)
-    context = lot_context(story, batches, histories, get_digests(db(), ids), words())
-    return render_template("lots/page.html", **context, **_kept(story))
+    batches = list_batches(db(), ids=parts_target_ids(story.charges))
+    known = get_digests(db(), [batch.id for batch in batches])
+    rows = batch_rows(db(), [(batch, known.get(batch.id)) for batch in batches[:SHOWN_BATCHES]], words())
+    return render_template("lots/page.html", **lot_context(story, batches, words()), batch_rows=rows, **_kept(story))
 
 
 @lots.get("/lots/<lot_id>/entries/<kind>")

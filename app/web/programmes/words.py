@@ -103,12 +103,12 @@ class Scale:
     def symbol(self) -> str:
         return units.UNITS[self.key].symbol if self.key else _SYMBOLS[self.unit]
 
-    def number(self, value: float) -> str:
+    def number(self, value: float, digits: int = 6) -> str:
         """The number as one would type it."""
-        return f"{float(units.from_si(value, self.key) if self.key else value):.6g}"
+        return f"{float(units.from_si(value, self.key) if self.key else value):.{digits}g}"
 
-    def say(self, value: float) -> str:
-        return f"{self.number(value)}\u00a0{self.symbol}".strip().replace(" ", "\u00a0")
+    def say(self, value: float, digits: int = 6) -> str:
+        return f"{self.number(value, digits)}\u00a0{self.symbol}".strip().replace(" ", "\u00a0")
 
     def read(self, text: str) -> float:
         """The value of what was typed; ValueError says what to mend, in the reader's units."""
@@ -120,9 +120,9 @@ class Scale:
         return value
 
     def translate(self, problem: str) -> str:
-        """A message with its figures in this scale."""
+        """A message with its figures in this scale; they come rounded, so fewer digits are theirs."""
         show = self.number if self.unit in _BARE else self.say
-        said = _NUMBER.sub(lambda figure: show(float(figure[0])), problem)
+        said = _NUMBER.sub(lambda figure: show(float(figure[0]), 4), problem)
         return said[:1].upper() + said[1:]
 
     def plainly(self, low: float | None, high: float | None) -> str:
