@@ -30,13 +30,30 @@ def correction_form(fact: Fact, formdata: Any, system: str, zone: ZoneInfo, now:
     }
     defaults |= {name: getattr(fact, name) or "" for name in ("place", "instrument", "person", "method", "note")}
     defaults |= typed_of(fact, system, zone)
-    return entry_form(fact.kind, formdata, system=system, zone=zone, now=now, **defaults)
+    form = entry_form(fact.kind, formdata, system=system, zone=zone, now=now, **defaults)
+    form.exact = {local_text(moment, zone): moment for moment in (fact.at, fact.earliest_at, fact.latest_at)}
+    return form
 
 
 def typed_of(fact: Fact, system: str, zone: ZoneInfo) -> dict[str, str]:
     """What was typed; where only the value is known, that value as one would type it."""
-    if fact.typed:
-        return _in_one_unit(dict(fact.typed), KINDS[fact.kind].fields)
+    fields = KINDS[fact.kind].fields
+    is_typed = any(name in fact.typed for name in fields)
+    typed = _with_units(dict(fact.typed), fields) if is_typed else _from_values(fact, system)
+    moments = {spec.target: name for name, spec in fields.items() if isinstance(spec, Moment)}
+    known = {name: getattr(fact, target) for target, name in moments.items()}
+    return _in_one_unit(typed, fields) | {name: local_text(moment, zone) for name, moment in known.items() if moment}
+
+
+def _with_units(typed: dict[str, str], fields: Mapping[str, FieldSpec]) -> dict[str, str]:
+    """What came without its unit was read as metric, whoever looks at it now."""
+    for name, spec in fields.items():
+        if isinstance(spec, Quantity) and typed.get(name) and not spec.unit_typed(typed, name):
+            typed[f"{spec.unit_of or name}_unit"] = units.DEFAULT_UNITS["metric"][spec.dimension]
+    return typed
+
+
+def _from_values(fact: Fact, system: str) -> dict[str, str]:
     typed: dict[str, str] = {}
     for name, spec in KINDS[fact.kind].fields.items():
         outer, _, inner = spec.target.partition(".")
@@ -48,11 +65,9 @@ def typed_of(fact: Fact, system: str, zone: ZoneInfo) -> dict[str, str]:
             unit = units.DEFAULT_UNITS[system][spec.dimension]
             shown = units.difference_from_si(value, unit) if spec.is_difference else units.from_si(value, unit)
             typed |= {name: f"{shown:.6g}", f"{name}_unit": unit}
-        elif isinstance(spec, Moment):
-            typed[name] = local_text(value, zone)
         elif isinstance(value, Subject):
             typed[name] = f"{value.type}:{value.id}"
-        else:
+        elif not isinstance(spec, Moment):
             typed[name] = " ".join(f"{each:g}" for each in value) if isinstance(value, tuple) else str(value)
     return typed
 

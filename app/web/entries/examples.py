@@ -21,11 +21,11 @@ def _reading(value: str, unit: str) -> Typed:
 
 
 def _grams(**masses: str) -> dict[str, str]:
-    return masses | {f"{name}_unit": "g" for name in masses}
+    return masses | {"gross_unit": "g"}
 
 
 def _kilograms(**masses: str) -> dict[str, str]:
-    return masses | {f"{name}_unit": "kg" for name in masses}
+    return masses | {"gross_unit": "kg"}
 
 
 def _moisture(percent: str) -> dict[str, str]:
@@ -33,7 +33,7 @@ def _moisture(percent: str) -> dict[str, str]:
 
 
 def _part(source: str, target: str, kilograms: str, percent: str) -> Typed:
-    return {"source": source, "target": target, **_kilograms(as_is=kilograms), **_moisture(percent)}
+    return {"source": source, "target": target, "as_is": kilograms, "as_is_unit": "kg", **_moisture(percent)}
 
 
 _READINGS: Mapping[str, Typed] = {
@@ -84,7 +84,7 @@ _OTHERS: Mapping[str, Typed] = {
     "sprinkled": {"amount": "1,5", "amount_unit": "l"},
     "aerated": {"amount": "10", "amount_unit": "min"},
     "addition": {"what": "hydrated lime, 20 g"},
-    "interruption": {"what": "the power was cut", "until": "2026-03-14T10:15", "until_unit": "Europe/Dublin"},
+    "interruption": {"what": "the power was cut", "until": "2026-03-14T10:15"},
     "cleaned": {"what": "hot lye, rinsed twice"},
     "calibrated": {"amount": "-0.4", "amount_unit": "c"},
     "programme_change": {},

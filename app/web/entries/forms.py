@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from functools import lru_cache
+from types import MappingProxyType
 from typing import Any, ClassVar, Self
 from zoneinfo import ZoneInfo
 
@@ -13,6 +14,7 @@ from wtforms import Form, HiddenField, StringField, TextAreaField, ValidationErr
 from wtforms.fields import DateTimeLocalField
 from wtforms.validators import Length, Optional
 
+from app.judgement.fields import Moment
 from app.judgement.kinds import KINDS, QUALITIES, Kind
 from app.judgement.records import values_from_typed
 from app.web.choice_fields import RadioField
@@ -83,10 +85,18 @@ class EntryForm(KindForm):
 
     zone: ZoneInfo
     now: datetime
+    exact: Mapping[str, datetime] = MappingProxyType({})
+    """Moments by how the form shows them: left as they are, they keep their seconds."""
+
+    def typed(self) -> dict[str, str]:
+        typed = super().typed()
+        moments = [name for name, spec in self.kind.fields.items() if isinstance(spec, Moment) and name in typed]
+        return typed | {f"{name}_unit": self.zone.key for name in moments}
 
     def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
         """Every field by itself, then time and values as a whole."""
         if not super().validate(extra_validators):
+            self.fold.errors = [*self.fold.errors, *self._which_one]
             return False
         try:
             values_from_typed(self.kind, self.typed(), self.quality.data)
@@ -96,11 +106,14 @@ class EntryForm(KindForm):
             return False
         return True
 
+    _which_one: tuple[str, ...] = ()
+
     def validate_when(self, _field: Any) -> None:
         try:
             self.span()
         except TwiceThatNight as error:
-            self.fold.errors = [str(error)]
+            # Put to its own field once that was checked too, which clears what stands there.
+            self._which_one = (str(error),)
             raise ValidationError(str(error)) from error
         except ValueError as error:
             raise ValidationError(str(error)) from error
@@ -110,16 +123,19 @@ class EntryForm(KindForm):
         if self.when.data in AGO:
             moment = self.now - timedelta(minutes=AGO[self.when.data])
             return moment, moment
-        fold = str(self.fold.data or "")
         if self.when.data == "at":
-            moment = moment_from_local(str(self.at.data or ""), self.zone, fold)
+            moment = self._moment(self.at)
             return moment, moment
-        earliest, latest = (
-            moment_from_local(str(field.data or ""), self.zone, fold) for field in (self.earliest, self.latest)
-        )
+        earliest, latest = self._moment(self.earliest), self._moment(self.latest)
         if latest < earliest:
             raise ValueError("The end is before the beginning.")
         return earliest, latest
+
+    def _moment(self, field: ClockField) -> datetime:
+        text = str(field.data or "")
+        moment = moment_from_local(text, self.zone, str(self.fold.data or ""))
+        known = self.exact.get(text, moment)
+        return known if moment <= known < moment + timedelta(minutes=1) else moment
 
     def record(self, subject_type: str, subject_id: str, entered_by: str | None) -> dict[str, Any]:
         """The entry as a record, once it is valid."""

@@ -53,9 +53,9 @@ def keep_entry(
     chosen = str(form.insist.data or "")
     if chosen != "1":
         asked = _questions(form, history, record)
-        if chosen.startswith("alternative") and asked:
-            place = int(chosen.removeprefix("alternative") or 0)
-            record = record | {"typed": record["typed"] | asked[place].alternative}
+        offered = {f"alternative{place}": question.alternative for place, question in enumerate(asked)}
+        if offered.get(chosen):
+            record = record | {"typed": record["typed"] | offered[chosen]}
         elif asked:
             return Answer(form, questions=tuple(asked))
     elif record["typed"]:

@@ -42,6 +42,6 @@ def _page(batch: Batch, asked: Answer | None = None) -> str:
     history = get_history(db(), batch.id)
     context = tub_context(history, words(), list_people(db()), asked)
     fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
-    if fact is not None:
+    if fact is not None and fact.subject.id == batch.id:
         context["kept"] = kept_view(history, fact, words(), "again" not in request.args)
     return render_template("tub/page.html", batch=batch, **context)

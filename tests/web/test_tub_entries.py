@@ -1,0 +1,426 @@
+"""Logging beside the tub, through the form that the page shows: every kind works, and what is wrong is said."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from html import unescape
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from app import ports
+from app.judgement.facts import Action, Fact, Reading, Tally, Weighing
+from app.judgement.kinds import KINDS
+from app.judgement.records import values_from_typed
+from app.operations.facts import record_fact
+from app.store.engine import read_session, write_session
+from app.store.facts import find_fact
+from app.store.history import get_history
+from app.web.entries.examples import EXAMPLES
+from app.web.tub.tiles import BY_STAGE, TUB_KINDS
+from tests.pages import Tub, forms_of, tub_form
+from tests.writing import BATCH, NOW, Opened, add_batch, entry, iso
+
+STAGE_STARTS = {
+    "immersion": "steep_on",
+    "air_rest": "drained",
+    "germination": "cast",
+    "stewing": "stew_on",
+    "kilning": "loaded",
+    "cooling": "heat_off",
+}
+ON_THE_KILN = frozenset({"set_point"})
+
+
+def facts_of(app: Flask, batch_id: str = BATCH) -> list[Fact]:
+    with read_session(app.extensions["engine"]) as session:
+        return [fact for fact in get_history(session, batch_id).facts if fact.kind != "charge"]
+
+
+def the_fact(app: Flask) -> Any:
+    (fact,) = facts_of(app)
+    return fact
+
+
+def begin_stage(app: Flask, kind: str) -> None:
+    """Bring the batch to a stage at which one logs such a thing."""
+    stages = [stage for stage, kinds in BY_STAGE.items() if kind in kinds and stage in STAGE_STARTS]
+    stage = "kilning" if kind in ON_THE_KILN else (stages or ["charged"])[0]
+    if stage in STAGE_STARTS:
+        said(app, entry(STAGE_STARTS[stage], id="stage-1", at=iso(NOW - timedelta(hours=1))))
+
+
+def said(app: Flask, *records: dict[str, Any]) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        for record in records:
+            record_fact(session, record, now=NOW)
+
+
+def kept(answer: TestResponse) -> str:
+    """The id of the fact that was kept; that nothing else happened is made sure of."""
+    assert answer.status_code == 303, text_of(answer)
+    return str(answer.location).partition("kept=")[2].partition("&")[0]
+
+
+def text_of(answer: TestResponse) -> str:
+    """What one reads on the page."""
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", answer.text)).split())
+
+
+def wrong_fields(answer: TestResponse) -> set[str]:
+    """The fields that the page marks as wrong, by their plain names."""
+    said = re.findall(r'<p class="wrong" id="([a-z0-9_-]+)-wrong"', answer.text)
+    named = re.findall(r'<(?:input|textarea|select)[^>]* aria-invalid="true"[^>]* name="([^"]+)"', answer.text)
+    return {name.rpartition("-")[2] for name in (*said, *named)}
+
+
+@pytest.mark.parametrize("kind", TUB_KINDS)
+def test_it_works(app: Flask, tub: Tub, kind: str) -> None:
+    begin_stage(app, kind)
+    fact_id = kept(tub.keep(kind, dict(EXAMPLES[kind])))
+    with read_session(app.extensions["engine"]) as session:
+        fact = find_fact(session, fact_id)
+    assert fact is not None
+    assert (fact.kind, fact.subject, fact.at, fact.clock) == (kind, ("batch", BATCH), NOW, "now")
+    expected = values_from_typed(KINDS[kind], EXAMPLES[kind])
+    assert {name: getattr(fact, name) for name in expected} == expected
+    page = tub.client.get(f"{tub.path}?kept={fact_id}")
+    assert page.status_code == 200
+    assert "Saved" in text_of(page)
+    assert f"/facts/{fact_id}/withdraw" in page.text
+
+
+@pytest.mark.parametrize("kind", TUB_KINDS)
+def test_an_entry_of_each_kind_can_be_corrected_as_it_stands(app: Flask, tub: Tub, kind: str) -> None:
+    begin_stage(app, kind)
+    fact_id = kept(tub.keep(kind, dict(EXAMPLES[kind])))
+    page = tub.client.get(f"/facts/{fact_id}/correct")
+    assert page.status_code == 200
+    form = next(each for each in forms_of(page.text) if "when" in each.choices)
+    answer = tub.client.post(form.action, data=form.values)
+    assert answer.status_code == 303, text_of(answer)
+    before, after = _both(app, fact_id)
+    expected = values_from_typed(KINDS[kind], EXAMPLES[kind])
+    assert {name: getattr(after, name) for name in expected} == expected
+    assert (after.at, after.method, after.place) == (before.at, before.method, before.place)
+
+
+def _both(app: Flask, fact_id: str) -> tuple[Fact, Fact]:
+    from app.store.facts import find_superseder
+
+    with read_session(app.extensions["engine"]) as session:
+        before, after = find_fact(session, fact_id), find_superseder(session, fact_id)
+    assert before is not None
+    assert after is not None
+    return before, after
+
+
+@pytest.mark.parametrize(
+    ("kind", "own", "field"),
+    [
+        ("water_temperature", {"value": "twelve"}, "value"),
+        ("water_temperature", {"value": "1.234,5"}, "value"),
+        ("water_temperature", {"value": ""}, "value"),
+        ("water_temperature", {"value": "700"}, "value"),
+        ("test_bag", {"gross": "-430"}, "gross"),
+        ("test_bag", {"gross": ""}, "gross"),
+        ("test_bag", {"gross": "12", "tare": "430"}, "tare"),
+        ("test_bag", {"gross": "400", "net": "430"}, "net"),
+        ("skimmings", {"net": "-1"}, "net"),
+        ("moisture_test", {"value": "101"}, "value"),
+        ("moisture_test", {"value": "-1"}, "value"),
+        ("test_bag_start", {"gross": "312", "moisture": "130"}, "moisture"),
+        ("chit_count", {"looked_at": "100", "chitted": "101"}, "looked_at"),
+        ("chit_count", {"looked_at": "100", "chitted": "4.5"}, "chitted"),
+        ("chit_count", {"looked_at": "0", "chitted": "0"}, "looked_at"),
+        ("growth_count", {"to_quarter": "-2"}, "to_quarter"),
+        ("growth_count", {"lengths": "0.5 very long"}, "lengths"),
+        ("addition", {"what": ""}, "what"),
+        ("addition", {"what": "w" * 201}, "what"),
+        ("note", {"text": ""}, "text"),
+        ("interruption", {"what": "a cut", "until": "soon"}, "until"),
+        ("inspection", {}, "mould"),
+    ],
+)
+def test_what_is_wrong_is_said_at_its_field_and_what_was_typed_stays(
+    app: Flask, tub: Tub, kind: str, own: dict[str, str], field: str
+) -> None:
+    values = tub.values(kind, own)
+    answer = tub.send(kind, values)
+    assert answer.status_code == 422
+    assert wrong_fields(answer) == {field}
+    assert "Not kept yet" in text_of(answer)
+    shown = tub_form(answer.text)
+    assert {name: shown.values[f"{kind}-{name}"] for name in own} == own
+    assert shown.values["id"] == values["id"]
+    assert f'id="{kind}"' in answer.text
+    assert facts_of(app) == []
+
+
+def test_a_note_or_name_that_is_too_long_is_said_at_its_field(app: Flask, tub: Tub) -> None:
+    values = tub.values("turned", note="n" * 5001, person="p" * 81, place="p" * 61, instrument="i" * 61)
+    assert wrong_fields(tub.send("turned", values)) == {"note", "person", "place", "instrument"}
+    assert facts_of(app) == []
+
+
+@pytest.mark.parametrize("typed", ["12,5", "12.5", " 12,5 ", "12.50"])
+def test_comma_and_point_are_the_same_number(app: Flask, tub: Tub, typed: str) -> None:
+    kept(tub.keep("water_temperature", {"value": typed}))
+    assert the_fact(app).value == 12.5
+
+
+def test_a_unit_that_is_chosen_counts(app: Flask, tub: Tub) -> None:
+    kept(tub.keep("water_temperature", {"value": "54.5", "value_unit": "f"}))
+    assert the_fact(app).value == pytest.approx(12.5)
+
+
+def test_the_tare_of_a_bag_is_in_the_unit_of_its_gross_weight(app: Flask, tub: Tub) -> None:
+    kept(tub.keep("test_bag_start", {"gross": "312", "tare": "12", "gross_unit": "g"}))
+    fact = the_fact(app)
+    assert isinstance(fact, Weighing)
+    assert (fact.gross_kg, fact.tare_kg, fact.net_kg) == pytest.approx((0.312, 0.012, 0.3))
+
+
+def test_what_a_bag_weighs_empty_is_remembered_for_the_next_weighing(app: Flask, tub: Tub) -> None:
+    kept(tub.keep("test_bag_start", {"vessel": "blue bag", "gross": "312", "tare": "12", "gross_unit": "g"}))
+    values = tub.form().values
+    remembered = [values[f"test_bag-{name}"] for name in ("vessel", "tare", "gross_unit")]
+    assert remembered == ["blue bag", "12", "g"]
+
+
+def test_a_look_without_a_number_is_kept_when_it_is_said_to_be_one(app: Flask, tub: Tub) -> None:
+    kept(tub.keep("grain_temperature", quality="all_well"))
+    fact = the_fact(app)
+    assert isinstance(fact, Reading)
+    assert (fact.value, fact.quality) == (None, "all_well")
+
+
+def test_growth_may_be_given_as_lengths(app: Flask, tub: Tub) -> None:
+    kept(tub.keep("growth_count", {"lengths": "0,5 0.75\n1"}))
+    fact = the_fact(app)
+    assert isinstance(fact, Tally)
+    assert (fact.lengths, fact.looked_at) == ((0.5, 0.75, 1.0), 3)
+
+
+def test_an_unknown_batch_is_not_found(client: FlaskClient, batch: Opened) -> None:
+    for answer in (client.get("/batches/77/tub"), client.post("/batches/77/tub/turned", data={"id": "t1"})):
+        assert answer.status_code == 404
+        assert "There is no batch 77" in text_of(answer)
+
+
+@pytest.mark.parametrize("kind", ["brewed", "charge", "withdrawal", "intake"])
+def test_what_is_not_logged_at_the_tub_is_not_found(app: Flask, tub: Tub, kind: str) -> None:
+    assert tub.send(kind, tub.values("turned")).status_code == 404
+    assert facts_of(app) == []
+
+
+def test_a_double_post_is_stored_once(app: Flask, tub: Tub) -> None:
+    values = tub.values("water_temperature", {"value": "12"})
+    first, second = (tub.send("water_temperature", values) for _ in range(2))
+    assert kept(first) == kept(second) == the_fact(app).id
+    assert "it was here already" in text_of(tub.client.get(str(second.location)))
+    assert "it was here already" not in text_of(tub.client.get(str(first.location)))
+
+
+def test_a_double_post_a_minute_later_is_still_the_same(app: Flask, tub: Tub, monkeypatch: pytest.MonkeyPatch) -> None:
+    values = tub.values("water_temperature", {"value": "12"})
+    kept(tub.send("water_temperature", values))
+    monkeypatch.setattr(ports, "now", lambda: NOW + timedelta(minutes=1))
+    kept(tub.send("water_temperature", values))
+    assert the_fact(app).at == NOW
+
+
+def test_the_same_id_with_other_content_shows_what_was_kept_and_opens_the_correction(app: Flask, tub: Tub) -> None:
+    values = tub.values("water_temperature", {"value": "12"})
+    fact_id = kept(tub.send("water_temperature", values))
+    answer = tub.send("water_temperature", values | {"water_temperature-value": "13"})
+    assert answer.status_code == 422
+    assert "This entry was kept already, with other values: Water temperature 12" in text_of(answer)
+    assert f"/facts/{fact_id}/correct" in answer.text
+    assert the_fact(app).value == 12.0
+    assert tub.client.get(f"/facts/{fact_id}/correct").status_code == 200
+
+
+def test_a_post_without_its_id_is_not_kept(app: Flask, tub: Tub) -> None:
+    answer = tub.send("turned", tub.values("turned", id=""))
+    assert answer.status_code == 422
+    assert "The id is missing" in text_of(answer)
+    assert facts_of(app) == []
+
+
+def test_somebody_read_it_somewhere_with_something(app: Flask, tub: Tub) -> None:
+    more = {"place": "top", "instrument": "probe 2", "person": "Nora", "note": "steady", "quality": "estimated"}
+    kept(tub.keep("grain_temperature", {"value": "15"}, **more))
+    fact = the_fact(app)
+    assert {name: getattr(fact, name) for name in more} == more
+
+
+@pytest.mark.parametrize(("chip", "minutes"), [("now", 0), ("m5", 5), ("m15", 15), ("m60", 60)])
+def test_a_chip_says_how_long_ago_it_was(app: Flask, tub: Tub, chip: str, minutes: int) -> None:
+    kept(tub.keep("turned", when=chip))
+    fact = the_fact(app)
+    assert (fact.at, fact.clock) == (NOW - timedelta(minutes=minutes), "now")
+
+
+def test_a_typed_time_is_read_in_the_zone_of_the_house(app: Flask, tub: Tub, monkeypatch: pytest.MonkeyPatch) -> None:
+    summer = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
+    monkeypatch.setattr(ports, "now", lambda: summer)
+    kept(tub.keep("turned", when="at", at="2026-07-01T12:30"))
+    fact = the_fact(app)
+    assert (fact.at, fact.clock) == (datetime(2026, 7, 1, 11, 30, tzinfo=UTC), "typed")
+
+
+def test_the_end_of_an_interruption_is_read_in_the_zone_of_the_house(
+    app: Flask, tub: Tub, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ports, "now", lambda: datetime(2026, 7, 1, 12, 0, tzinfo=UTC))
+    kept(tub.keep("interruption", {"what": "a cut", "until": "2026-07-01T12:30"}))
+    fact = the_fact(app)
+    assert isinstance(fact, Action)
+    assert fact.until_at == datetime(2026, 7, 1, 11, 30, tzinfo=UTC)
+
+
+def test_some_time_in_the_night_is_kept_as_a_span(app: Flask, tub: Tub) -> None:
+    kept(tub.keep("turned", when="between", earliest="2026-03-14T08:00", latest="2026-03-14T09:00"))
+    fact = the_fact(app)
+    assert (fact.earliest_at.hour, fact.latest_at.hour, fact.is_range) == (8, 9, True)
+
+
+@pytest.mark.parametrize(
+    ("common", "said"),
+    [
+        ({"when": "at", "at": "half past nine"}, "not a date and time"),
+        ({"when": "at", "at": ""}, "not a date and time"),
+        ({"when": "at", "at": "9999-99-99T00:00"}, "not a date and time"),
+        ({"when": "between", "earliest": "2026-03-14T09:00", "latest": "2026-03-14T08:00"}, "end is before"),
+        ({"when": "between", "earliest": "2026-03-14T09:00", "latest": ""}, "not a date and time"),
+    ],
+)
+def test_a_time_that_is_none_is_said(app: Flask, tub: Tub, common: dict[str, str], said: str) -> None:
+    answer = tub.keep("turned", **common)
+    assert answer.status_code == 422
+    assert wrong_fields(answer) == {"when"}
+    assert said in text_of(answer)
+    assert facts_of(app) == []
+
+
+def test_a_chip_that_is_none_of_the_page_s_is_refused(app: Flask, tub: Tub) -> None:
+    answer = tub.send("turned", tub.values("turned") | {"when": "whenever"})
+    assert answer.status_code == 422
+    assert wrong_fields(answer) == {"when"}
+    assert facts_of(app) == []
+
+
+def asked(answer: TestResponse) -> str:
+    """What the page asks before it keeps anything."""
+    assert answer.status_code == 422
+    assert "Before this is kept" in text_of(answer)
+    return text_of(answer).partition("Before this is kept")[2][:300]
+
+
+@pytest.mark.parametrize(
+    ("at", "question"),
+    [("2026-03-14T12:00", "is still to come"), ("2026-03-13T12:00", "is before the batch began")],
+)
+def test_an_unlikely_time_is_asked_about_and_kept_when_insisted_on(
+    app: Flask, tub: Tub, at: str, question: str
+) -> None:
+    answer = tub.keep("turned", when="at", at=at)
+    assert question in asked(answer)
+    assert facts_of(app) == []
+    again = tub_form(answer.text)
+    assert (again.values["when"], again.values["at"]) == ("at", at)
+    insist = next(button for button in again.buttons if button[1] == "insist")
+    kept(tub.client.post(insist[0], data=again.values | {"insist": str(insist[2])}))
+    assert the_fact(app).at.isoformat() == f"{at}:00+00:00"
+
+
+def test_a_clock_a_few_minutes_ahead_is_not_asked_about(app: Flask, tub: Tub) -> None:
+    kept(tub.keep("turned", when="at", at="2026-03-14T09:34"))
+
+
+@pytest.mark.parametrize("end", ["finished", "abandoned"])
+def test_an_entry_after_the_end_is_asked_about_and_a_note_is_not(app: Flask, tub: Tub, end: str) -> None:
+    said(app, entry(end, id="end-1", at=iso(NOW - timedelta(minutes=30))))
+    assert f"The batch was {end}" in asked(tub.keep("turned"))
+    kept(tub.send("turned", tub.values("turned"), insist="1"))
+    kept(tub.keep("note", {"text": "Into jar 7."}))
+    assert {fact.kind for fact in facts_of(app)} == {end, "turned", "note"}
+
+
+def test_the_hour_that_was_left_out_is_refused(app: Flask, tub: Tub, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ports, "now", lambda: datetime(2026, 3, 29, 9, 0, tzinfo=UTC))
+    answer = tub.keep("turned", when="at", at="2026-03-29T01:30")
+    assert "put forward that night" in text_of(answer)
+    assert wrong_fields(answer) == {"when"}
+    assert facts_of(app) == []
+
+
+@pytest.mark.parametrize(("which", "hour"), [("first", 0), ("second", 1)])
+def test_the_hour_that_came_twice_asks_which_one(
+    app: Flask, tub: Tub, monkeypatch: pytest.MonkeyPatch, which: str, hour: int
+) -> None:
+    monkeypatch.setattr(ports, "now", lambda: datetime(2026, 10, 25, 9, 0, tzinfo=UTC))
+    answer = tub.keep("turned", when="at", at="2026-10-25T01:30")
+    assert answer.status_code == 422
+    assert "this time came twice" in text_of(answer)
+    assert facts_of(app) == []
+    kept(tub.send("turned", tub_form(answer.text).filled(fold=which)))
+    assert the_fact(app).at == datetime(2026, 10, 25, hour, 30, tzinfo=UTC)
+
+
+def test_149_degrees_celsius_is_asked_about_and_fahrenheit_is_one_tap_away(app: Flask, tub: Tub) -> None:
+    said(app, entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
+    answer = tub.keep("air_on_temperature", {"value": "149", "value_unit": "c"})
+    assert "149" in asked(answer)
+    assert [fact.kind for fact in facts_of(app)] == ["loaded"]
+    form = tub_form(answer.text)
+    other = next(button for button in form.buttons if (button[2] or "").startswith("alternative"))
+    kept(tub.client.post(other[0], data=form.values | {"insist": str(other[2])}))
+    fact = facts_of(app)[-1]
+    assert isinstance(fact, Reading)
+    assert fact.value == pytest.approx(65.0)
+    assert fact.typed["value_unit"] == "f"
+
+
+def test_149_degrees_celsius_is_kept_and_marked_as_meant_when_insisted_on(app: Flask, tub: Tub) -> None:
+    from app.judgement.slips import is_insisted
+
+    said(app, entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
+    answer = tub.keep("air_on_temperature", {"value": "149", "value_unit": "c"})
+    kept(tub.send("air_on_temperature", tub_form(answer.text).values, insist="1"))
+    fact = facts_of(app)[-1]
+    assert isinstance(fact, Reading)
+    assert fact.value == 149.0
+    assert is_insisted(fact)
+
+
+@pytest.mark.parametrize("insist", ["alternative", "alternative9", "alternativeX", "alternative-1", "perhaps"])
+def test_a_button_that_the_page_does_not_have_keeps_nothing(app: Flask, tub: Tub, insist: str) -> None:
+    values = tub.values("turned", when="at", at="2026-03-14T12:00")
+    assert "is still to come" in asked(tub.send("turned", values, insist=insist))
+    assert facts_of(app) == []
+
+
+def test_a_kept_entry_of_another_batch_is_not_shown_as_this_one_s(app: Flask, tub: Tub) -> None:
+    from tests.writing import OTHER, charge
+
+    with write_session(app.extensions["engine"]) as session:
+        add_batch(session, OTHER, charge(id="charge-other"))
+    said(app, entry("turned", id="turned-other", batch=OTHER))
+    page = tub.client.get(f"{tub.path}?kept=turned-other")
+    assert page.status_code == 200
+    assert "Saved" not in text_of(page)
+
+
+def test_undo_strikes_out_what_was_just_kept_and_comes_back_to_the_tub(app: Flask, tub: Tub) -> None:
+    page = tub.client.get(str(tub.keep("turned").location))
+    undo = next(form for form in forms_of(page.text) if form.action.endswith("/withdraw"))
+    answer = tub.client.post(undo.action, data=undo.values)
+    assert (answer.status_code, answer.location) == (303, tub.path)
+    assert facts_of(app) == []
+    assert "struck out" in text_of(tub.client.get(tub.path))
