@@ -13,7 +13,7 @@ from app.judgement.facts import Reading
 from app.judgement.flags import evaluate
 from app.judgement.history import History
 from app.judgement.kinds import KINDS
-from app.judgement.meaning import STATUS_WORDS, judged, reading_limit
+from app.judgement.meaning import STATUS_WORDS, judged, meaning
 from app.judgement.moisture import moisture_at
 from app.judgement.next_steps import NextStep, next_steps
 from app.judgement.stages import Stage, is_live, stages
@@ -170,17 +170,25 @@ def moisture_said(history: History, words: Words) -> Said | None:
 
 
 def temperature_said(history: History, words: Words) -> Said | None:
-    """The last temperature read: of the water, the grain, or the air on the kiln, whichever came last."""
+    """The last temperature read, of the water while it is under water and of the grain else; and how it is judged."""
     assert words.now is not None
-    read = [each for each in history.readings(*TEMPERATURES) if each.value is not None and each.at <= words.now]
-    last: Reading | None = next((each for each in reversed(read) if each.kind != "air_on_temperature"), None)
-    last = last or (read[-1] if read else None)
+    last = _last_temperature(history, words.now)
     if last is None or last.value is None or history.hour(words.now) - history.hour(last.at) > STALE_H:
         return None
+    said = meaning(history, last, words.now, words)
     place = f"{last.place}, " if last.place else ""
     ago = words.span((words.now - last.at).total_seconds() / 3600.0)
-    status = in_words(judged(reading_limit(history, last), last.value))
-    return Said(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *status)
+    judgement = (said.status, said.text.rpartition(": ")[2]) if said.status in STATUS_WORDS else ("", "")
+    return Said(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *judgement)
+
+
+def _last_temperature(history: History, now: datetime) -> Reading | None:
+    read = [each for each in history.readings(*TEMPERATURES) if each.value is not None and each.at <= now]
+    found = stages(history, now)
+    wanted = "water_temperature" if found and found[-1].name == "immersion" else "grain_temperature"
+    fitting = [each for each in read if each.kind == wanted]
+    known = fitting or read
+    return known[-1] if known else None
 
 
 def in_words(status: str) -> tuple[str, str]:
@@ -191,3 +199,8 @@ def in_words(status: str) -> tuple[str, str]:
 def unbroken(text: str) -> str:
     """Number, ± and unit kept on one line."""
     return text.replace(" ", NO_BREAK)
+
+
+def hour_text(hour: float) -> str:
+    """An hour of the malthouse clock, with a true minus before first water."""
+    return f"{round(hour, 1) + 0.0:.1f}".replace("-", "\u2212")

@@ -20,7 +20,8 @@ from app.web.choice_fields import RadioField, SelectField
 from app.web.entries.forms import FOLDS, WHEN, ClockField
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
 
-ORDINALS = ("", " of the second", " of the third", " of the fourth", " of the fifth", " of the sixth")
+ORDINALS = ("", "second", "third", "fourth", "fifth", "sixth")
+NOUNS = {"charge": "lot", "merge": "batch"}
 KNOWN = {
     "charge": (("measured", "measured now"), ("lot", "the lot’s last"), ("assumed", "assumed")),
     "split": (("measured", "measured now"), ("assumed", "estimated")),
@@ -156,7 +157,7 @@ class BatchForm(GrainForm):
     title = StringField("Title", validators=[Length(max=80, message="At most 80 characters.")])
 
     def validate_programme(self, field: Any) -> None:
-        if field.data not in {digest for digest, _ in field.choices}:
+        if field.data not in {choice.value for choice in field.choices}:
             raise ValidationError("Choose the programme that this batch is to follow.")
 
 
@@ -233,9 +234,10 @@ def grain_form(
 
 
 def _row_fields(kind: str, place: int, choices: Sequence[Source] | None, system: str) -> dict[str, Any]:
-    of = ORDINALS[place]
+    of = f" of the {ORDINALS[place]}" if place else ""
     picks = [("", "–"), *((source.reference, source.line) for source in choices or ())]
-    source: Any = HiddenField() if choices is None else SelectField(f"Source{of}", choices=picks, validate_choice=False)
+    noun = f"{ORDINALS[place]} {NOUNS.get(kind, 'source')}".strip().capitalize()
+    source: Any = HiddenField() if choices is None else SelectField(noun, choices=picks, validate_choice=False)
     default = units.DEFAULT_UNITS[system]["mass"]
     return {
         f"id_{place}": HiddenField(),

@@ -17,7 +17,7 @@ from app.judgement.wording import Words
 from app.web.batches.record import record_groups
 from app.web.flags import ANSWER_WORDS
 from app.web.formatting import zone
-from app.web.glance import Glance, glance_at, unbroken
+from app.web.glance import Glance, glance_at, hour_text, unbroken
 from app.web.measure_words import SIDES, measure_said
 
 CAME_OF_IT = (
@@ -45,7 +45,7 @@ CAME_OF_IT = (
     "culms_share",
 )
 ALWAYS = ("outturn_kg", "malting_loss", "cast_moisture", "acrospire", "final_moisture")
-"""Shown even where they are not known, with why."""
+"""Shown even where they are not known, with why, once the batch has ended."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +84,7 @@ def batch_context(history: History, words: Words) -> dict[str, Any]:
         "held": [lot.name for lot in history.undeclared_lots],
         "charged_line": charged_line(history, words),
         "programme": history.programme,
+        "hour_zero": hour_zero(history, words),
     }
 
 
@@ -92,7 +93,7 @@ def came_of_it(history: History, glance: Glance, words: Words) -> list[tuple[str
     assert words.now is not None
     flags = [view.judged.flag for view in glance.views]
     found = {measure.key: measure for measure in measures(history, words.now, flags)}
-    shown = [found[key] for key in CAME_OF_IT if found[key].is_known or key in ALWAYS]
+    shown = [found[key] for key in CAME_OF_IT if found[key].is_known or (key in ALWAYS and not glance.is_live)]
     return [measure_said(each, words).row for each in shown if each.value or each.key not in SIDES]
 
 
@@ -100,7 +101,7 @@ def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
     """The moistures of the chart as a table: the temperatures stand in the record below it."""
     return [
         (
-            f"h {history.hour(each.at):.1f}",
+            f"h {hour_text(history.hour(each.at))}",
             unbroken(words.percent(each.moisture_wb, each.half_width)),
             each.basis.replace("_", " ") + (f", {each.place}" if each.place else ""),
         )
@@ -157,3 +158,12 @@ def charged_line(history: History, words: Words) -> str:
     for fact in history.of_kind("finished", "abandoned")[-1:]:
         said.append(f"{fact.kind} {words.date(fact.at)}")
     return " · ".join([*said, *([history.batch.vessel] if history.batch.vessel else [])])
+
+
+def hour_zero(history: History, words: Words) -> str:
+    """When the malthouse clock of the batch began, in full: a printed record knows no "yesterday"."""
+    if history.starts_at is None:
+        return ""
+    local = history.starts_at.astimezone(words.zone)
+    what = "first water" if history.first_water_at is not None else "the beginning"
+    return f"{what}, {words.date(history.starts_at)} {local:%H:%M}"

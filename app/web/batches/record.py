@@ -17,7 +17,7 @@ from app.judgement.stages import Stage, all_stages, stage_at
 from app.judgement.superseding import Chain
 from app.judgement.wording import Words
 from app.web.flags import ANSWER_WORDS
-from app.web.glance import stage_words, unbroken
+from app.web.glance import hour_text, stage_words, unbroken
 
 
 @dataclass(frozen=True)
@@ -72,8 +72,8 @@ def _title(stage: Stage | None, history: History, words: Words) -> str:
     if stage is None:
         return "Before the batch"
     name = stage_words(stage, stage.ends_at or stage.starts_at, words).partition(",")[0]
-    ends = f"–{history.hour(stage.ends_at):.1f}" if stage.ends_at and stage.ends_at != stage.starts_at else ""
-    return f"{name[:1].upper()}{name[1:]}, h {history.hour(stage.starts_at):.1f}{ends}"
+    ends = f"–{hour_text(history.hour(stage.ends_at))}" if stage.ends_at and stage.ends_at != stage.starts_at else ""
+    return f"{name[:1].upper()}{name[1:]}, h\u00a0{hour_text(history.hour(stage.starts_at))}{ends}"
 
 
 def _chain_rows(chain: Chain, history: History, told: dict[str, str], words: Words) -> list[FactRow]:
@@ -118,8 +118,8 @@ def _row(fact: Fact, history: History, words: Words, struck: str, derived: str, 
 
 
 def _hours(fact: Fact, history: History) -> str:
-    first = f"{history.hour(fact.earliest_at):.1f}"
-    return f"{first}–{history.hour(fact.latest_at):.1f}" if fact.is_range else first
+    first = hour_text(history.hour(fact.earliest_at))
+    return f"{first}–{hour_text(history.hour(fact.latest_at))}" if fact.is_range else first
 
 
 def _clock(fact: Fact, words: Words) -> str:
@@ -149,12 +149,21 @@ def value_words(fact: Fact, words: Words) -> str:
         return f"{rule_word(fact.rule)}: {ANSWER_WORDS.get(fact.answer, fact.answer)}"
     if isinstance(fact, Remark):
         return _remark_words(fact, words)
+    if isinstance(fact, Weighing):
+        return _weighing_words(fact, words)
     said = fact_words(fact, words.system)
-    if isinstance(fact, Weighing) and fact.gross_kg is not None and fact.tare_kg:
-        return f"{said} ({words.mass(fact.gross_kg)} gross, {words.mass(fact.tare_kg)} tare)"
-    if isinstance(fact, Reading):
-        return _reading_words(fact, said, words)
-    return said
+    return _reading_words(fact, said, words) if isinstance(fact, Reading) else said
+
+
+def _weighing_words(fact: Weighing, words: Words) -> str:
+    parts = [unbroken(words.mass(fact.net_kg))]
+    if fact.gross_kg is not None and fact.tare_kg:
+        parts.append(f"({unbroken(words.mass(fact.gross_kg))} less {unbroken(words.mass(fact.tare_kg))})")
+    if fact.of_kg is not None:
+        parts.append(f"out of {unbroken(words.mass(fact.of_kg))}")
+    if fact.moisture_wb is not None:
+        parts.append(f"at {unbroken(words.percent(fact.moisture_wb))}")
+    return " ".join(parts) + (f", {fact.vessel}" if fact.vessel else "")
 
 
 def _reading_words(fact: Reading, said: str, words: Words) -> str:
