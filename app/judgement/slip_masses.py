@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from app.judgement.facts import Weighing
 from app.judgement.history import History
-from app.judgement.moisture import charged, net_of
+from app.judgement.moisture import charged, net_of, tray_start
 from app.judgement.plausible import Plausible, Span
 from app.judgement.programme import Programme
 
@@ -20,6 +20,9 @@ _OF_CHARGE: Mapping[str, tuple[float, float]] = {
     "outturn": (0.02, 1.1),
 }
 """How much of the charge each may weigh, from memory and wide: green malt is half as heavy again as its grain."""
+
+FILLED_BEFORE = timedelta(hours=1)
+"""A tray weighed up to an hour before the loading was weighed for that load."""
 
 _VESSELS = frozenset({"test_bag", "test_bag_start", "tray"})
 _BAG = Span(0.005, 5.0)
@@ -66,10 +69,11 @@ def _start(kind: str, vessel: Any, history: History, at: datetime) -> Weighing |
     if kind == "test_bag":
         mine = [each for each in history.of_shape(Weighing, "test_bag_start") if each.vessel == vessel]
         return history.last_before(at, mine)
-    loads = [fact.at for fact in history.of_kind("loaded", "heat_on") if fact.at <= at]
     mine = [each for each in history.of_shape(Weighing, "tray") if each.vessel == vessel and each.at < at]
-    since = [each for each in mine if not loads or each.at >= loads[0]] or mine
-    return since[0] if since else None
+    loads = [fact.at for fact in history.of_kind("loaded") if fact.at <= at]
+    if not mine or (loads and mine[-1].at < loads[-1] - FILLED_BEFORE):
+        return None
+    return tray_start(history, mine[-1])
 
 
 def known_tare(kind: str, vessel: Any, history: History | None, at: datetime) -> float | None:

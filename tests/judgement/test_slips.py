@@ -152,6 +152,16 @@ def test_a_tray_with_its_tare_is_not_asked_about() -> None:
     assert asked(trayed(), 165, "tray", **typed) == []
 
 
+def test_a_second_load_on_the_kiln_is_not_measured_by_the_first() -> None:
+    story = trayed()
+    story.tell(180, "heat_off")
+    story.tell(190, "loaded")
+    typed = {"vessel": "tray 2", "net": "3.1", "net_unit": "kg"}
+    assert asked(story, 190.2, "tray", **typed) == []
+    story.tell(190.2, "tray", {"vessel": "tray 2", "gross_kg": 4.3, "tare_kg": 1.2, "net_kg": 3.1})
+    assert asked(story, 192, "tray", **typed) == []
+
+
 def test_percent_typed_as_a_fraction_is_asked_about() -> None:
     (question,) = asked(growing(), 44, "humidity", value="0.85", value_unit="percent")
     assert question.alternative == {"value": "0.85", "value_unit": "fraction"}
