@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
@@ -46,9 +47,16 @@ def settings(tmp_path: Path, migrated_file: Path) -> Settings:
     return Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
 
 
+@pytest.fixture(scope="session")
+def compiled_templates(tmp_path_factory: pytest.TempPathFactory) -> FileSystemBytecodeCache:
+    """Templates compiled once for all apps of the run: half of a page's time in a fresh app."""
+    return FileSystemBytecodeCache(str(tmp_path_factory.mktemp("templates")))
+
+
 @pytest.fixture
-def app(settings: Settings) -> Iterator[Flask]:
+def app(settings: Settings, compiled_templates: FileSystemBytecodeCache) -> Iterator[Flask]:
     app = create_app(settings)
+    app.jinja_env.bytecode_cache = compiled_templates
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
     yield app
     app.extensions["engine"].dispose()
