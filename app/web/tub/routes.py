@@ -5,17 +5,21 @@ from __future__ import annotations
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from app.judgement.stages import all_stages, is_live
 from app.store.batches import Batch, get_batch
 from app.store.facts import find_fact
 from app.store.history import get_history
 from app.store.people import list_people
 from app.web.database import db
+from app.web.digests import refresh
 from app.web.entries.forms import entry_form, unscoped
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
 from app.web.reader import reader
 from app.web.tub.page import kept_view, tub_context
 from app.web.tub.tiles import TUB_KINDS
+
+ENDING_KINDS = frozenset({"finished", "abandoned"})
 
 tub = Blueprint("tub", __name__)
 
@@ -31,11 +35,16 @@ def keep(number: int, kind: str) -> Response | tuple[str, int]:
         abort(404)
     batch = get_batch(db(), number)
     form = entry_form(kind, unscoped(request.form, kind), system=reader().units, zone=zone(), now=request_now())
-    answer = keep_entry(db(), form, get_history(db(), batch.id), ("batch", batch.id), reader().name)
+    history = get_history(db(), batch.id)
+    answer = keep_entry(db(), form, history, ("batch", batch.id), reader().name)
     if answer.fact is None:
         return _page(batch, answer), 422
     db().commit()
-    return redirect(url_for("tub.show", number=number, kept=answer.fact.id, again=None if answer.is_new else 1), 303)
+    if kind in ENDING_KINDS or not is_live(all_stages(history)):
+        refresh(batch.id)
+    again = None if answer.is_new else 1
+    # Without an anchor of its own the answer would open at the entry's: browsers carry a fragment over.
+    return redirect(url_for("tub.show", number=number, kept=answer.fact.id, again=again, _anchor="kept"), 303)
 
 
 def _page(batch: Batch, asked: Answer | None = None) -> str:
