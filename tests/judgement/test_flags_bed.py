@@ -121,6 +121,14 @@ def test_cool_green_malt_may_wait() -> None:
     assert loaded(18.0).flags(164, "heap_waiting") == []
 
 
+def test_a_look_at_the_heap_is_no_fire_under_it_but_hot_air_is() -> None:
+    story = loaded(19.0)
+    story.grain(161, 20.0)
+    assert len(story.flags(162.1, "heap_waiting")) == 1
+    story.read(161.5, "air_on_temperature", 50.0)
+    assert story.flags(162.1, "heap_waiting") == []
+
+
 def test_heat_on_ends_the_waiting() -> None:
     story = loaded(19.0)
     story.tell(161, "heat_on")

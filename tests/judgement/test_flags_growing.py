@@ -95,6 +95,40 @@ def test_growth_that_goes_on_again_ends_the_stall() -> None:
     assert hour_of(story.flag(129, "growth_stalled").ends_at) == 128
 
 
+@pytest.mark.parametrize(
+    ("moisture_wb", "severity"), [(0.405, None), (0.395, "caution"), (0.475, None), (0.485, "caution"), (0.505, "act")]
+)
+def test_the_water_in_the_bed_while_it_grows(moisture_wb: float, severity: str | None) -> None:
+    story = grown()
+    story.tell(80, "moisture_test", {"value": moisture_wb}, method="oven_two_stage")
+    flags = story.flags(81, "bed_moisture")
+    assert [flag.severity for flag in flags] == ([severity] if severity else [])
+
+
+def test_a_bed_that_was_sprayed_is_dry_no_longer() -> None:
+    story = grown()
+    for hour, moisture_wb in ((60, 0.39), (70, 0.385), (80, 0.43)):
+        story.tell(hour, "moisture_test", {"value": moisture_wb}, method="oven_two_stage")
+    flag = story.flag(81, "bed_moisture")
+    assert (hour_of(flag.starts_at), hour_of(flag.ends_at), flag.worst) == (60, 80, 0.385)
+    assert flag.title.startswith("The bed dries out")
+
+
+def test_too_wet_after_too_dry_is_another_flag() -> None:
+    story = grown()
+    story.tell(60, "moisture_test", {"value": 0.39}, method="oven_two_stage")
+    story.tell(80, "moisture_test", {"value": 0.49}, method="oven_two_stage")
+    assert [hour_of(flag.ends_at) for flag in story.flags(81, "bed_moisture")] == [80, None]
+
+
+def test_what_is_weighed_at_the_cast_is_the_steeps_affair() -> None:
+    story = grown()
+    story.tell(40.5, "moisture_test", {"value": 0.49}, method="oven_two_stage")
+    found = {flag.rule for flag in story.flags(42)}
+    assert "oversteeped" in found
+    assert "bed_moisture" not in found
+
+
 def rubbed(mean_classes: tuple[int, ...], **counts: int) -> Story:
     story = grown((150, mean_classes))
     story.tell(150.5, "rub_out", {"looked_at": 20, "counts": counts})

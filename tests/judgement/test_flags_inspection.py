@@ -77,6 +77,15 @@ def test_a_sour_steep_is_the_steeps_own_flag() -> None:
     assert len(story.flags(5, "spoiling")) == 1
 
 
+def test_what_smells_only_sour_is_bacteria_and_no_mould() -> None:
+    for smell, is_mould in (("sour", False), ("musty", True)):
+        story = growing()
+        story.look(60, smell=smell)
+        flag = story.flag(61, "off_smell")
+        assert (flag.caution is not None) == is_mould
+        assert ("bacteria" in flag.meaning) != is_mould
+
+
 def test_a_clean_look_ends_an_off_smell_but_not_a_musty_one() -> None:
     for smell, ends in (("off", 66), ("musty", None)):
         story = growing()

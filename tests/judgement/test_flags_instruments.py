@@ -22,6 +22,7 @@ def test_grain_hotter_than_its_air_is_a_lie() -> None:
     flag = kilned(63.5, (164, 60.0)).flag(164.1, "lying")
     assert flag.severity == "notice"
     assert "probe 1 or probe 2" in flag.meaning
+    assert flag.title.startswith("Grain at 63.5 °C (146.3 °F), hotter than its air of 60.0 °C (140.0 °F)")
 
 
 def test_grain_stays_hot_after_the_air_was_turned_down() -> None:

@@ -31,6 +31,14 @@ def test_the_last_word_on_the_moisture_counts() -> None:
     assert story.flags(179, "not_dry_enough") == []
 
 
+def test_a_measured_moisture_at_the_packing_counts_and_one_from_elsewhere_does_not() -> None:
+    for method, is_flagged in (("measured", True), ("assumed", False)):
+        story = stripped()
+        ends = {"source": {"type": "batch", "id": "b1"}, "target": {"type": "pack", "id": "p1"}}
+        story.tell(178, "pack", ends | {"as_is_kg": 15.0, "moisture_wb": 0.09, "dry_kg": 13.65}, method=method)
+        assert bool(story.flags(179, "not_dry_enough")) == is_flagged
+
+
 def test_wet_grain_on_the_kiln_is_not_yet_malt() -> None:
     assert Story().kiln().flags(161, "not_dry_enough") == []
 

@@ -60,6 +60,13 @@ def test_cold_grain_may_wait_longer() -> None:
     assert story.flags(70, "silent") == []
 
 
+def test_where_no_temperature_was_ever_taken_it_is_held_to_be_warm() -> None:
+    story = Story().begin()
+    story.tell(6, "drained")
+    assert story.flags(18, "silent") == []
+    assert len(story.flags(18.1, "silent")) == 1
+
+
 def test_a_silence_of_the_past_is_a_notice_that_has_ended() -> None:
     story = growing()
     story.grain(44, 15.0)

@@ -150,6 +150,12 @@ def test_oversteeped_is_told_while_it_is_still_under_water() -> None:
     assert "±" in flag.title
 
 
+def test_a_weighing_long_after_the_cast_says_nothing_of_the_steep() -> None:
+    story = cast_at(0.44)
+    story.bag(45, 0.51)
+    assert story.flags(46, "oversteeped") == []
+
+
 def test_too_dry_is_not_told_before_the_cast() -> None:
     story = Story().begin()
     story.bag_start()
@@ -165,6 +171,13 @@ def test_a_foaming_steep_is_a_caution_and_sour_beside_it_is_act_now() -> None:
     flag = story.flag(6, "spoiling")
     assert flag.severity == "act"
     assert "foaming and sour" in flag.title
+
+
+def test_gas_in_the_steep_warns_of_carbon_dioxide() -> None:
+    for findings, is_warned in (({"steep": "gassy"}, True), ({"smell": "sour"}, False)):
+        story = Story().begin()
+        story.look(4, **findings)
+        assert (story.flag(5, "spoiling").caution is not None) == is_warned
 
 
 def test_a_clear_look_ends_a_spoiling_steep_and_a_silent_one_does_not() -> None:

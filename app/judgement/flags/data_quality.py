@@ -73,13 +73,10 @@ def _is_look(fact: Fact) -> bool:
 
 
 def _is_warm(case: Case, moment: datetime) -> bool:
-    """By the last temperature known then; where none is, wet grain is taken to be warm."""
+    """By the last temperature known then; where none is, it is taken to be warm."""
     last = [case.history.last_before(moment, case.history.readings(kind)) for kind in _TEMPERATURES]
     known = [each for each in last if each is not None and each.value is not None]
-    if known:
-        return (max(known, key=lambda each: each.at).value or 0.0) > WARM_C
-    estimate = case.moisture_at(moment)
-    return estimate is None or estimate.moisture_wb > 0.25
+    return not known or (max(known, key=lambda each: each.at).value or 0.0) > WARM_C
 
 
 def _silent_flag(case: Case, look: Fact, until: datetime, *, is_now: bool) -> Flag:

@@ -1,4 +1,4 @@
-"""Growth: uneven, stalled, past its target; and what the rub-out says."""
+"""Growth: uneven, stalled, past its target; too little or too much water for it; and what the rub-out says."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from itertools import pairwise
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
 from app.judgement.growth import GrowthCount, growth_counts, rub_outs
-from app.judgement.programme import Programme, provenance
+from app.judgement.moisture import MoistureSample, samples
+from app.judgement.programme import Programme, Verdict, provenance
 from app.judgement.stages import Stage
 
 EVEN_SHARE, EVEN_SHARE_CAUTION = 0.7, 0.5
@@ -21,6 +22,7 @@ STALLED_AFTER_H = 10.0
 STALLED_SHARE = 0.5
 """From memory: growth at less than half of the planned pace, by counts at least ten hours apart, has stalled."""
 
+AFTER_CAST = timedelta(hours=1)
 HARD_SHARE, PASTY_SHARE = 0.25, 0.25
 NEAR_COUNT = timedelta(hours=12)
 
@@ -161,7 +163,46 @@ def rub_out(case: Case) -> Iterator[Flag]:
             yield case.flag("rub_out", "notice", [test.fact], message, "from memory", ends_at=ends_at)
 
 
+def bed_moisture(case: Case) -> Iterator[Flag]:
+    """The bed far wetter or drier than is wanted at the cast; a run of such samples is one flag."""
+    for stage in case.stages_named("germination"):
+        run: list[tuple[MoistureSample, Verdict]] = []
+        for sample in samples(case.history):
+            if not stage.starts_at + AFTER_CAST < sample.at <= case.end_of(stage) or sample.basis == "charged":
+                continue
+            programme = case.programme_at(sample.at)
+            limit = programme.limit("cast_moisture") if programme else None
+            verdict = limit.judge(sample.moisture_wb) if limit else Verdict("in")
+            is_out = verdict.severity in ("caution", "act")
+            if run and (not is_out or verdict.position != run[-1][1].position):
+                yield _bed_flag(case, run, sample.at)
+                run = []
+            if is_out:
+                run.append((sample, verdict))
+        if run:
+            yield _bed_flag(case, run, stage.ends_at)
+
+
+def _bed_flag(case: Case, run: list[tuple[MoistureSample, Verdict]], ends_at: datetime | None) -> Flag:
+    is_dry = run[0][1].position == "low"
+    worst, verdict = (min if is_dry else max)(run, key=lambda each: each[0].moisture_wb)
+    figure = wording.percent(worst.moisture_wb, worst.half_width)
+    bound = wording.percent(verdict.bound or 0.0)
+    if is_dry:
+        title = f"The bed dries out: {figure}, below {bound}"
+        meaning, remedy = "Growth stops early, and the far end stays hard.", "Spray it, turn it, and weigh it again."
+    else:
+        title = f"The bed is too wet: {figure}, above {bound}"
+        meaning, remedy = "It grows fast and unevenly, and heats.", "No more spraying; thin it, air it, turn it."
+    return case.flag(
+        "bed_moisture", verdict.severity or "caution", [sample.fact for sample, _ in run],
+        Message(title, meaning, remedy), provenance(verdict.mark, verdict.source),
+        ends_at=ends_at, worst=worst.moisture_wb, unit="wb", place=worst.place,
+    )  # fmt: skip
+
+
 RULES = (
+    Rule("bed_moisture", "Bed too dry or too wet", bed_moisture),
     Rule("growth_uneven", "Growth uneven", uneven),
     Rule("growth_stalled", "Growth stalled", stalled),
     Rule("past_target", "Past its target", past_target),

@@ -35,23 +35,26 @@ def final_moisture(case: Case) -> Iterator[Flag]:
     if verdict is None or verdict.severity is None:
         return
     side = [each for each, value in told if limit and limit.judge(value).position == verdict.position]
-    figure, bound = wording.percent(moisture_wb), wording.percent(verdict.bound or 0.0)
-    if verdict.position == "high":
-        rule = "not_dry_enough"
-        message = Message(
+    rule, message = _moisture_message(
+        verdict.position, wording.percent(moisture_wb), wording.percent(verdict.bound or 0.0)
+    )
+    yield case.flag(
+        rule, verdict.severity, side, message, provenance(verdict.mark, verdict.source),
+        ends_at=case.ended_at if rule == "overdried" else None, worst=moisture_wb, unit="wb",
+    )  # fmt: skip
+
+
+def _moisture_message(position: str, figure: str, bound: str) -> tuple[str, Message]:
+    if position == "high":
+        return "not_dry_enough", Message(
             f"Not dry enough to keep: {figure}, above {bound}",
             "Above 6 % malt goes slack and sours; wetter still, it moulds.",
             "Back on the kiln at a gentle heat, or use it within weeks; keep it sealed meanwhile.",
         )
-    else:
-        rule = "overdried"
-        message = Message(
-            f"Drier than planned: {figure}, below {bound}",
-            "Harmless to keeping; it took more heat than it had to.",
-            "Next time stop at the weight that the kiln page names.",
-        )
-    yield case.flag(
-        rule, verdict.severity, side, message, provenance(verdict.mark, verdict.source), worst=moisture_wb, unit="wb"
+    return "overdried", Message(
+        f"Drier than planned: {figure}, below {bound}",
+        "Harmless to keeping; it took more heat than it had to.",
+        "Next time stop at the weight that the kiln page names.",
     )
 
 

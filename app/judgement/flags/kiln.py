@@ -52,10 +52,7 @@ def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: st
         f"{wording.kiln_temperature(span.worst_ceiling_c)} for {wording.hours(span.hours)} "
         f"({span.degree_hours:.1f} °C·h)"
     )
-    meaning = (
-        "Wet grain this hot loses the enzymes it was grown for, and turns glassy. The ceiling is taken at the upper "
-        "bound of its moisture."
-    )
+    meaning = f"Wet grain this hot loses the enzymes it was grown for, and turns glassy. {_moisture_words(case, span)}"
     programme = case.programme_at(span.starts_at)
     steps = programme.ceiling if programme else ()
     step = next((step for step in steps if step.grain_c == span.worst_ceiling_c), None)
@@ -66,6 +63,15 @@ def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: st
         starts_at=span.starts_at, ends_at=None if span.is_going_on else span.ends_at, caution=cautions.KILN,
         worst=span.worst_c, unit="c", place=place,
     )  # fmt: skip
+
+
+def _moisture_words(case: Case, span: Span) -> str:
+    estimate = case.moisture_at(span.starts_at)
+    if estimate is None:
+        return ""
+    figure = wording.percent(estimate.moisture_wb, estimate.half_width)
+    since = f"last known {wording.hours(estimate.since_h)} before" if estimate.is_estimate else "just determined"
+    return f"Moisture then {figure}, {since}: the ceiling is the one at its upper bound."
 
 
 def cool_stew(case: Case) -> Iterator[Flag]:

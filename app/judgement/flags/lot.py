@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from itertools import chain
 
 from app.judgement import cautions
-from app.judgement.facts import Fact, Remark, Tally, Weighing
+from app.judgement.facts import Fact, Remark, Tally
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
 from app.judgement.history import LotInfo
@@ -52,7 +52,7 @@ def light_corn(case: Case) -> Iterator[Flag]:
         for place, test in enumerate(tests):
             if test.subject.id != case.history.batch.id:
                 continue
-            past = [each for each in tests[:place] if _way(each) == _way(test)]
+            past = [each for each in tests[:place] if each.method == test.method]
             flag = _light_flag(case, test, past)
             if flag is not None:
                 yield flag
@@ -64,16 +64,10 @@ def _is_husked_oats(lot: LotInfo) -> bool:
 
 
 def _share(fact: Fact) -> float | None:
-    """The share that floated: by count, or by weight out of a weighed sample."""
+    """The share that floated, of kernels counted: what is skimmed off by weight has no past in the lot itself."""
     if isinstance(fact, Tally) and fact.kind == "float_count":
         return fact.counts.get("floated", 0) / fact.looked_at
-    if isinstance(fact, Weighing) and fact.kind == "skimmings" and fact.of_kg:
-        return fact.net_kg / fact.of_kg
     return None
-
-
-def _way(fact: Fact) -> tuple[str, str | None]:
-    return (fact.kind, fact.method)
 
 
 def expected_bounds(past: Sequence[float], kernels: int | None = None) -> tuple[float, float]:
