@@ -67,6 +67,12 @@ def test_a_roast_bagged_warm_is_act_now_and_says_why() -> None:
     assert "light" in flag.caution.text
 
 
+def test_where_nobody_read_the_malt_nothing_is_said_of_the_bagging() -> None:
+    story = bagged(60.0)
+    del story.records[-2]
+    assert story.flags(4, "bagged_warm") == []
+
+
 def test_a_reading_long_before_the_bagging_says_nothing_of_it() -> None:
     story = bagged(60.0)
     story.records[-1]["earliest_at"] = story.records[-1]["latest_at"] = "2026-03-03T06:00:00+00:00"

@@ -60,6 +60,18 @@ def test_cold_grain_may_wait_longer() -> None:
     assert story.flags(70, "silent") == []
 
 
+def test_a_look_breaks_the_silence_and_a_note_does_not() -> None:
+    for kind, values, is_silent in (
+        ("inspection", {"findings": {"mould": "no"}}, False),
+        ("chit_count", {"looked_at": 100, "counts": {"chitted": 90}}, False),
+        ("note", {"text": "mice"}, True),
+    ):
+        story = growing()
+        story.grain(44, 15.0)
+        story.tell(50, kind, values)
+        assert bool(story.flags(57, "silent")) == is_silent
+
+
 def test_where_no_temperature_was_ever_taken_it_is_held_to_be_warm() -> None:
     story = Story().begin()
     story.tell(6, "drained")
