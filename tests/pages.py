@@ -65,9 +65,9 @@ class _Forms(HTMLParser):
 
     def _input(self, form: PageForm, name: str, value: str | None, attributes: Attributes) -> None:
         if attributes.get("type") in ("radio", "checkbox"):
-            form.choices.setdefault(name, []).append(value or "on")
+            form.choices.setdefault(name, []).append("on" if value is None else value)
             if "checked" in attributes:
-                form.values[name] = value or "on"
+                form.values[name] = "on" if value is None else value
         else:
             assert name not in form.values, f"{name} stands twice in one form"
             form.values[name] = value or ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import column, func, select, table
 from sqlalchemy.orm import Session
@@ -28,7 +29,7 @@ class Holdings:
 
 def get_holdings(session: Session) -> Holdings:
     """One statement."""
-    counted = (select(func.count()).select_from(each).scalar_subquery() for each in (fact, Lot, Batch, Person))
-    revision = select(_REVISION.c.version_num).scalar_subquery()
-    facts, lots, batches, people, name = session.execute(select(*counted, revision)).one()
-    return Holdings(facts, lots, batches, people, name)
+    tables: dict[str, Any] = {"facts": fact, "lots": Lot, "batches": Batch, "people": Person}
+    asked = [select(func.count()).select_from(each).scalar_subquery().label(name) for name, each in tables.items()]
+    revision = select(_REVISION.c.version_num).scalar_subquery().label("revision")
+    return Holdings(**session.execute(select(*asked, revision)).mappings().one())

@@ -181,3 +181,14 @@ def test_the_person_at_the_screen_is_named(client, app):
     keep(client, "note", text="Rats in the store")
     fact = facts(app, "note")[0]
     assert (fact.person, fact.entered_by) == ("Anna", "Anna")
+
+
+def test_a_time_to_come_is_asked_about_and_kept_when_insisted_on(client, app):
+    sheet = form(client, "note")
+    values = sheet.filled(text="Rats in the store", when="at", at="2026-03-14T18:00")
+    asked = client.post(sheet.action, data=values)
+    assert asked.status_code == 422
+    assert "still to come" in asked.text
+    assert facts(app, "note") == []
+    client.post(sheet.action, data=values | {"insist": "1"})
+    assert [fact.text for fact in facts(app, "note")] == ["Rats in the store"]

@@ -248,7 +248,9 @@ def test_words_of_people_are_no_markup(client, session):
     assert "<script>x" not in page
 
 
-@pytest.mark.parametrize("path", ["/lots", f"/lots/{LOT}", "/programmes", f"/programmes/{PROGRAMME}", "/people", "/data"])
+@pytest.mark.parametrize(
+    "path", ["/lots", f"/lots/{LOT}", "/programmes", f"/programmes/{PROGRAMME}", "/people", "/data"]
+)
 def test_the_number_of_statements_does_not_grow_with_what_is_kept(app, client, session, path):
     def asked() -> int:
         with statements(app) as seen:

@@ -81,7 +81,7 @@ def put_errors(form: EntryForm, fields: dict[str, str]) -> EntryForm:
 
 def _questions(form: EntryForm, history: History | None, record: dict[str, Any]) -> list[Question]:
     earliest, latest = form.span()
-    found = _time_questions(history, earliest, latest, form) if history is not None else []
+    found = _time_questions(history, earliest, latest, form)
     try:
         values = values_from_typed(form.kind, form.typed(), str(form.quality.data))
     except BadValues:
@@ -90,14 +90,14 @@ def _questions(form: EntryForm, history: History | None, record: dict[str, Any])
     return [*found, *questions(form.kind.name, values, form.typed(), history, programme, latest)]
 
 
-def _time_questions(history: History, earliest: datetime, latest: datetime, form: EntryForm) -> list[Question]:
+def _time_questions(history: History | None, earliest: datetime, latest: datetime, form: EntryForm) -> list[Question]:
     """A time in the future, before the batch, or after its end is asked about, and kept when insisted on."""
     words = Words(zone=form.zone, now=form.now)
-    begun = all_stages(history)
+    begun = all_stages(history) if history is not None else []
     found = []
     if latest > form.now + FUTURE_ALLOWED:
         found.append(f"{words.clock(latest)} is still to come. Is that the time you mean?")
-    first = history.facts[0].at if history.facts else None
+    first = history.facts[0].at if history is not None and history.facts else None
     if first is not None and latest < first:
         found.append(
             f"{words.clock(latest)} is before the batch began ({words.clock(first)}). Is that the time you mean?"

@@ -151,7 +151,8 @@ def _form_class(system: str) -> type[NewLotForm]:
         for name in names:
             spec = KINDS[kind].fields[name]
             if isinstance(spec, Choice):
-                fields[name] = RadioField(spec.word, choices=spec.options, validate_choice=False)
+                choices = (("", "not asked yet"), *spec.options)
+                fields[name] = RadioField(spec.word, choices=choices, default="", validate_choice=False)
             else:
                 fields[name] = StringField(spec.word)
             if isinstance(spec, Quantity) and not spec.unit_of:
