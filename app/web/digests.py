@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from flask import current_app
 
+from app.judgement.history import History
 from app.judgement.stages import ENDED, all_stages
 from app.operations.digests import refresh_digest
 from app.store.batches import find_batch_by_id
@@ -18,6 +19,10 @@ def refresh(batch_id: str) -> None:
         if batch is None:
             return
         history = get_history(session, batch_id)
-        begun = all_stages(history)
-        if begun and begun[-1].name in ENDED:
+        if has_ended(history):
             refresh_digest(session, history, batch.last_seq, request_now())
+
+
+def has_ended(history: History) -> bool:
+    begun = all_stages(history)
+    return bool(begun) and begun[-1].name in ENDED

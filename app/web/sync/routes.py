@@ -17,12 +17,14 @@ from app.store.facts import last_seq, list_facts_after
 from app.store.history import load_histories
 from app.version import VERSION
 from app.web.database import db
-from app.web.digests import refresh
+from app.web.digests import has_ended, refresh
 from app.web.failures import failure
 from app.web.formatting import request_now, words
 
 MOST_ENTRIES = 50
 MOST_CHANGES = 200
+LONGEST_SEQ = 18
+"""Digits that the database can still count to."""
 
 sync = Blueprint("sync", __name__)
 
@@ -47,14 +49,18 @@ def keep() -> Response | tuple[Response | str, int]:
 @sync.get("/changes")
 def changes() -> Response | tuple[str, int]:
     after = request.args.get("after", "0")
-    found = list_facts_after(db(), int(after) if after.isdecimal() else 0, MOST_CHANGES)
+    is_seq = after.isdecimal() and len(after) <= LONGEST_SEQ
+    found = list_facts_after(db(), int(after) if is_seq else 0, MOST_CHANGES)
     if not found:
         return "", 204
     return jsonify(facts=[record_from_fact(fact) for fact in found], seq=found[-1].seq)
 
 
 def _entries() -> list[Any] | None:
-    body = request.get_json(silent=True)
+    try:
+        body = request.get_json(silent=True)
+    except RecursionError:
+        return None
     entries = body.get("entries") if isinstance(body, dict) else None
     return entries if isinstance(entries, list) and 1 <= len(entries) <= MOST_ENTRIES else None
 
@@ -91,8 +97,9 @@ def _judge(answers: list[dict[str, Any]]) -> None:
             said = meaning(histories[fact.subject.id], fact, request_now(), words())
             answer["meaning"] = {"status": said.status, "text": said.text, "detail": said.detail}
     db().commit()
-    for batch_id in ids:
-        refresh(batch_id)
+    for batch_id, history in histories.items():
+        if has_ended(history):
+            refresh(batch_id)
 
 
 def _subjects(fact: Fact) -> tuple[Subject, ...]:
