@@ -229,7 +229,7 @@ def format_quantity(
     place = decimals if decimals is not None else _decimals(value, width, unit(unit_key))
     text = _rounded(value, place)
     if half_width_si is not None and width > 0:
-        text = f"{text} ± {_rounded(width, place)}"
+        text = f"{text} ± {_rounded(max(width, 10.0**-place), place)}"
     return f"{text} {unit(unit_key).symbol}".rstrip()
 
 
@@ -243,7 +243,9 @@ def _decimals(value: float, width: float, known: Unit) -> int:
     if width > 0:
         exponent = math.floor(math.log10(width))
         leading = round(width / 10.0**exponent, 9)
-        return (1 if leading < 3.55 else 0) - exponent
+        # No finer than a good scale or thermometer shows: a tighter half-width says more than anybody measured.
+        finest = known.decimals + (1 if known.decimals < 3 else 0)
+        return min((1 if leading < 3.55 else 0) - exponent, finest)
     digits_before = len(str(int(abs(value)))) if abs(value) >= 1 else 0
     return max(0, min(known.decimals, 4 - digits_before))
 
