@@ -94,10 +94,17 @@ def insert_fact(session: Session, new: Fact, digest: str, now: datetime) -> Fact
     seq = session.execute(_INSERT, row).scalar_one()
     table, shape_row = shape_row_of(new, seq)
     session.execute(_INSERT_SHAPE[table.name], shape_row)
-    touched = [new.subject, *((new.source, new.target) if isinstance(new, Part) else ())]
-    for each in dict.fromkeys(touched):
+    for each in dict.fromkeys(_touched(session, new)):
         session.execute(_MARK_CHANGED, {**_start(each), "seq": seq})
     return replace(new, seq=seq, received_at=now)
+
+
+def _touched(session: Session, new: Fact) -> list[Subject]:
+    """What the fact says something of: a calibration, of every batch that was read with the instrument."""
+    if new.subject.type == "instrument":
+        read_with = select(fact.c.subject_type, fact.c.subject_id).where(fact.c.instrument == new.subject.id)
+        return [Subject(*row) for row in session.execute(read_with.distinct())]
+    return [new.subject, *((new.source, new.target) if isinstance(new, Part) else ())]
 
 
 def _descendants() -> Select[str]:

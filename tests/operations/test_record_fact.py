@@ -88,6 +88,17 @@ def test_a_fact_about_a_lot_marks_every_batch_that_has_grain_of_it(session: Sess
     assert last_seq(session, BATCH) == last_seq(session, OTHER) == kept.fact.seq
 
 
+def test_a_calibration_marks_every_batch_that_was_read_with_the_instrument(session: Session) -> None:
+    add_batch(session, OTHER, charge(id="charge-other"))
+    add_batch(session, "batch-3", part_to("batch-3", f"batch:{BATCH}", id="split-1"))
+    record_fact(session, water(instrument="probe 2"), now=NOW)
+    before = last_seq(session, OTHER)
+    calibrated = {"id": "calibrated-1", "kind": "calibrated", "at": iso(NOW), "typed": {"amount": "-0.5"}}
+    kept = record_fact(session, calibrated | {"subject": {"type": "instrument", "id": "probe 2"}}, now=NOW)
+    assert last_seq(session, BATCH) == last_seq(session, "batch-3") == kept.fact.seq
+    assert last_seq(session, OTHER) == before
+
+
 def test_a_part_marks_both_its_ends_as_changed(session: Session) -> None:
     add_batch(session, OTHER, charge(id="charge-other"))
     kept = record_fact(session, part_to(OTHER, f"batch:{BATCH}", id="merge-1", kind="merge"), now=NOW)
