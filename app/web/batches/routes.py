@@ -20,6 +20,7 @@ from app.web.batches.blueprint import batches
 from app.web.batches.forms import TitleForm
 from app.web.batches.page import batch_context
 from app.web.database import db
+from app.web.digests import refresh
 from app.web.formatting import request_now, words
 from app.web.reader import reader
 
@@ -70,6 +71,7 @@ def answer(number: int) -> Response:
             abort(400)
         raise
     db().commit()
+    refresh(batch.id)
     flash(said, "kept")
     return redirect(local_page(request.form.get("back", ""), f"/batches/{number}"), 303)
 

@@ -1,0 +1,250 @@
+"""Charging a batch from one or more lots."""
+
+from __future__ import annotations
+
+from html import unescape
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from werkzeug.test import TestResponse
+
+from app.judgement.history import History
+from app.judgement.programme import load_builtin
+from app.operations.facts import record_fact
+from app.operations.lots import create_lot
+from app.store.batches import Batch
+from app.store.engine import read_session, write_session
+from app.store.history import get_history
+from tests.pages import PageForm, forms_of, value_shown
+from tests.writing import LOT, NOW, PROGRAMME, add_lot, count_facts, iso
+
+WHEAT = "lot-wheat"
+
+
+@pytest.fixture(autouse=True)
+def lot(app: Flask, morning: None) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+
+
+@pytest.fixture
+def wheat(app: Flask) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        intake = {"id": "intake-wheat", "at": iso(NOW), "typed": {"net": "50"}}
+        create_lot(session, lot_id=WHEAT, name="Croft wheat", species="wheat", now=NOW, intake=intake)
+
+
+def blank(client: FlaskClient, lot: str = LOT) -> PageForm:
+    return next(form for form in forms_of(client.get(f"/batches/new?lot={lot}").text) if form.action == "/batches/new")
+
+
+def send(client: FlaskClient, lot: str = LOT, **changes: str) -> TestResponse:
+    return client.post("/batches/new", data=blank(client, lot).filled(**{"as_is_0": "25", **changes}))
+
+
+def looked_up(app: Flask) -> tuple[list[Batch], list[History]]:
+    with read_session(app.extensions["engine"]) as session:
+        batches = list(session.scalars(select(Batch).order_by(Batch.number)))
+        return batches, [get_history(session, batch.id) for batch in batches]
+
+
+def counted(app: Flask) -> tuple[int, int]:
+    with read_session(app.extensions["engine"]) as session:
+        return len(list(session.scalars(select(Batch.id)))), count_facts(session)
+
+
+def refused(answer: TestResponse, app: Flask, *said: str) -> None:
+    """Refused with these words, and nothing of it kept."""
+    assert answer.status_code == 422
+    for text in said:
+        assert text in unescape(answer.text)
+    assert counted(app) == (0, 1)
+
+
+def test_a_lot_is_charged_and_leads_to_the_tub(app: Flask, client: FlaskClient):
+    answer = send(client, vessel="tub 2", title="spring pale")
+    assert answer.status_code == 303
+    assert answer.location == "/batches/1/tub"
+    (batch,), (history,) = looked_up(app)
+    assert (batch.vessel, batch.title, batch.species) == ("tub 2", "spring pale", "barley")
+    (part,) = history.charges
+    assert part.source.id == LOT
+    assert part.as_is_kg == 25.0
+    assert part.moisture_wb == pytest.approx(0.13)
+    assert part.at == NOW
+    assert "Batch 1 has begun" in client.get(answer.location).text
+
+
+def test_the_form_comes_with_the_lots_moisture_and_a_programme_for_its_grain(client: FlaskClient):
+    form = blank(client)
+    assert form.values["moisture_0"] == "13.0"
+    assert form.values["known_0"] == "lot"
+    assert form.values["programme"] in {each.digest for each in load_builtin().values() if "barley" in each.species}
+    assert form.values["programme"] != load_builtin()["roasted"].digest
+
+
+def test_a_decimal_comma_is_read(app: Flask, client: FlaskClient):
+    send(client, as_is_0="1,5", moisture_0="12,5")
+    part = looked_up(app)[1][0].charges[0]
+    assert (part.as_is_kg, part.moisture_wb) == pytest.approx((1.5, 0.125))
+
+
+def test_pounds_are_kept_as_kilograms(app: Flask, client: FlaskClient):
+    send(client, as_is_0="10", as_is_unit_0="lb")
+    # NIST SP 811: one pound is 0.453 592 37 kg.
+    assert looked_up(app)[1][0].charges[0].as_is_kg == pytest.approx(4.5359237)
+
+
+def test_sent_twice_it_is_one_batch(app: Flask, client: FlaskClient):
+    values = blank(client).filled(as_is_0="25")
+    first, second = (client.post("/batches/new", data=values) for _ in range(2))
+    assert first.location == second.location == "/batches/1/tub"
+    assert counted(app) == (1, 2)
+    assert "That is batch 1 already" in client.get(second.location).text
+
+
+def test_two_lots_go_into_one_batch_of_the_larger_ones_grain(app: Flask, client: FlaskClient, wheat: None):
+    answer = send(client, **{"source_1": f"lot:{WHEAT}", "as_is_1": "40", "moisture_1": "14", "known_1": "measured"})
+    assert answer.status_code == 303
+    (batch,), (history,) = looked_up(app)
+    assert batch.species == "wheat"
+    assert sorted(part.as_is_kg for part in history.charges) == [25.0, 40.0]
+
+
+def test_an_empty_moisture_is_the_lots_last(app: Flask, client: FlaskClient):
+    send(client, moisture_0="", known_0="lot")
+    part = looked_up(app)[1][0].charges[0]
+    assert part.moisture_wb == pytest.approx(0.13)
+    assert part.method == "lot"
+
+
+def test_with_several_lots_one_is_chosen_first(client: FlaskClient, wheat: None):
+    page = client.get("/batches/new").text
+    assert f"/batches/new?lot={LOT}" in page
+    assert f"/batches/new?lot={WHEAT}" in page
+    assert "500.0 kg left" in page
+
+
+def test_programmes_for_the_grain_come_first(client: FlaskClient, wheat: None):
+    page = client.get(f"/batches/new?lot={WHEAT}").text
+    others = page.index("Programmes for other grain")
+    assert page.index("Wheat, base malt") < others < page.index("Barley, pale base malt")
+
+
+def test_the_programme_used_last_for_a_grain_is_offered(client: FlaskClient):
+    dark = load_builtin()["barley_dark"].digest
+    send(client, programme=dark)
+    assert blank(client).values["programme"] == dark
+
+
+def test_an_undeclared_lot_is_charged_but_said_to_be_held(app: Flask, client: FlaskClient):
+    assert "Held: not declared" in client.get(f"/batches/new?lot={LOT}").text
+    answer = send(client)
+    assert answer.status_code == 303
+    assert "Held" in client.get(answer.location).text
+
+
+def test_a_declared_lot_is_not_said_to_be_held(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        typed = {"untreated": "yes", "for_food": "yes", "by": "Mary", "ground": "her letter"}
+        about = {"type": "lot", "id": LOT}
+        record_fact(
+            session, {"id": "d", "kind": "declaration", "subject": about, "at": iso(NOW), "typed": typed}, now=NOW
+        )
+    assert "Held" not in client.get(f"/batches/new?lot={LOT}").text
+
+
+def test_more_than_is_in_stock_is_asked_about_and_kept_when_insisted_on(app: Flask, client: FlaskClient):
+    asked = send(client, as_is_0="600")
+    refused(asked, app, "500.0 kg left", "600.0 kg", "Keep it so")
+    values = next(form for form in forms_of(asked.text) if form.action == "/batches/new").values
+    assert client.post("/batches/new", data=values | {"insist": "1"}).status_code == 303
+    assert looked_up(app)[1][0].charges[0].as_is_kg == 600.0
+
+
+def test_a_time_to_come_is_asked_about(app: Flask, client: FlaskClient):
+    refused(send(client, when="at", at="2026-03-15T09:30"), app, "still to come")
+
+
+def test_a_time_of_that_day_is_read_in_the_houses_zone(app: Flask, client: FlaskClient):
+    send(client, when="at", at="2026-03-14T07:15")
+    # Dublin is on UTC until 29 March 2026.
+    assert looked_up(app)[1][0].charges[0].at.isoformat() == "2026-03-14T07:15:00+00:00"
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"as_is_0": ""}, "Say how much goes in"),
+        ({"as_is_0": "lots"}, "is not a number"),
+        ({"as_is_0": "-3"}, "can't be below"),
+        ({"as_is_0": "0"}, "Nothing goes in"),
+        ({"moisture_0": "113"}, "can't be above"),
+        ({"moisture_0": "wet"}, "is not a number"),
+        ({"moisture_0": "", "known_0": "measured"}, "Moisture is missing"),
+        ({"when": "at", "at": "soon"}, "not a date and time"),
+        ({"title": "x" * 81}, "At most 80 characters"),
+        ({"as_is_1": "3"}, "Choose where it comes from"),
+    ],
+)
+def test_what_cannot_be_read_is_named_and_kept_on_the_page(
+    app: Flask, client: FlaskClient, changes: dict[str, str], said: str
+):
+    answer = send(client, **changes)
+    refused(answer, app, said)
+    for name, value in changes.items():
+        assert value_shown(answer.text, name) == value
+
+
+def test_without_a_programme_nothing_begins(app: Flask, client: FlaskClient):
+    values = blank(client).filled(as_is_0="25")
+    del values["programme"]
+    refused(client.post("/batches/new", data=values), app, "Choose the programme")
+
+
+def test_a_made_up_programme_is_refused(app: Flask, client: FlaskClient):
+    values = blank(client).filled(as_is_0="25") | {"programme": "f" * 64}
+    refused(client.post("/batches/new", data=values), app, "Choose the programme")
+
+
+def test_the_same_lot_twice_is_refused(app: Flask, client: FlaskClient):
+    refused(send(client, **{"source_1": f"lot:{LOT}", "as_is_1": "3", "moisture_1": "13"}), app, "named twice")
+
+
+def test_a_lot_that_is_not_there_is_not_found(app: Flask, client: FlaskClient):
+    assert client.get("/batches/new?lot=none").status_code == 404
+    values = blank(client).filled(as_is_0="25") | {"source_0": "lot:none"}
+    assert client.post("/batches/new", data=values).status_code == 400
+    assert counted(app) == (0, 1)
+
+
+def test_a_second_lot_that_is_not_there_is_refused_and_nothing_is_left(app: Flask, client: FlaskClient):
+    values = blank(client).filled(as_is_0="25") | {"source_1": "lot:none", "as_is_1": "2", "moisture_1": "12"}
+    refused(client.post("/batches/new", data=values), app, "There is no such lot here")
+
+
+def test_an_empty_house_is_told_to_take_a_lot_in(app: Flask, client: FlaskClient, session: Session):
+    from sqlalchemy import text
+
+    for table in ("fact_weighing", "fact", "lot"):
+        session.execute(text(f"DELETE FROM {table}"))
+    session.commit()
+    page = client.get("/batches/new").text
+    assert "No lot yet" in page
+    assert 'href="/lots/new"' in page
+
+
+def test_the_plan_of_a_programme_is_drawn(client: FlaskClient):
+    page: Any = client.get(f"/batches/new?lot={LOT}").text
+    assert "Plan of Barley, pale base malt: immersion 6 h, air rest 14 h" in page
+    assert PROGRAMME in page
+
+
+def test_a_house_without_malt_has_nothing_to_roast(client: FlaskClient):
+    page = client.get("/batches/roast").text
+    assert "No finished malt yet" in page
+    assert "<form" not in page

@@ -1,0 +1,127 @@
+"""Comparing two to six batches; the choice stands in the address."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from app.store.engine import write_session
+from tests.pages import forms_of
+from tests.stories import add_story, statements
+from tests.writing import LOT, add_batch, charge
+
+
+@pytest.fixture(autouse=True)
+def _this_morning(morning: None) -> None:
+    """Every test here plays at NOW."""
+
+
+def add(app: Flask, *hours: float, **more: object) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        for each in hours:
+            add_story(session, hours_ago=each, **more)
+
+
+def test_two_batches_are_laid_side_by_side(app: Flask, client: FlaskClient):
+    add(app, 400, 700)
+    page = client.get("/compare?batch=1&batch=2").text
+    assert "Compared: 1, 2" in page
+    assert page.count('class="ribbon"') == 4
+    assert "data-chart" in page
+    assert "Batch 1</th>" in page
+    assert re.search(r"Malting loss, dry</th>\s*<td class=\"n\">.*?10\.0\xa0±", page)
+    assert "n = 2; the same" in page
+
+
+def test_batches_that_differ_are_said_to(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        add_story(session, hours_ago=400)
+        add_story(session, hours_ago=400, key="barley_diastatic")
+    page = client.get("/compare?batch=1&batch=2").text
+    row = page[page.index("Moisture of the malt</th>") :].split("</tr>")[0]
+    assert "the intervals are apart" in row
+    # 5.7 % against 4.5 % of the two plans.
+    assert "1.2\xa0±" in row
+
+
+def test_the_form_sends_the_choice_as_an_address(app: Flask, client: FlaskClient):
+    add(app, 400, 700, 900)
+    (form,) = [each for each in forms_of(client.get("/compare?batch=2").text) if each.action == "/compare"]
+    assert form.choices["batch"] == ["3", "2", "1"]
+    assert form.values["batch"] == "2"
+    assert "Compared: 3, 1" in client.get("/compare?batch=3&batch=1").text
+    assert "Compared: 3, 1" in client.get("/compare?batch=3,+1").text
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("batch=1", "One batch alone can’t be compared"),
+        ("batch=1&batch=1", "One batch alone can’t be compared"),
+        ("batch=1&batch=99", "There is no batch 99."),
+        ("batch=1&batch=two", "There is no batch two."),
+        ("batch=" + "+".join(map(str, range(1, 8))), "7 batches are too many"),
+    ],
+)
+def test_what_cannot_be_compared_is_said_and_the_choice_kept(app: Flask, client: FlaskClient, query: str, said: str):
+    add(app, *(400 + place for place in range(7)), kinds={"steep_on"})
+    answer = client.get(f"/compare?{query}")
+    assert answer.status_code == 200
+    assert said in answer.text
+    assert "data-chart" not in answer.text
+    assert 'value="1" id="pick-1" checked' in answer.text
+
+
+def test_without_a_choice_batches_are_offered(app: Flask, client: FlaskClient):
+    add(app, 400, 700)
+    page = client.get("/compare").text
+    assert "Choose two to six batches" in page
+    assert 'class="notice' not in page
+
+
+def test_an_empty_house_is_told_what_to_do(client: FlaskClient):
+    page = client.get("/compare").text
+    assert "No batches to compare yet" in page
+    assert 'href="/batches/new"' in page
+
+
+def test_the_batches_of_a_lot_are_compared_from_its_page(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        add_batch(session)
+        add_batch(session, "batch-2", charge(id="charge-2"))
+    add(app, 400)
+    page = client.get(f"/compare?lot={LOT}").text
+    assert "Compared: 2, 1" in page
+    assert page.count("of this lot") == 2
+
+
+def test_a_lot_with_one_batch_says_so(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        add_batch(session)
+    assert "has 1 batch so far" in client.get(f"/compare?lot={LOT}").text
+
+
+def test_an_unknown_lot_is_not_found(client: FlaskClient):
+    assert client.get("/compare?lot=none").status_code == 404
+
+
+def test_a_batch_chosen_on_another_page_stays_chosen(app: Flask, client: FlaskClient):
+    add(app, *(400 + place for place in range(22)), kinds={"steep_on"})
+    page = client.get("/compare?batch=1&batch=22").text
+    assert '<input type="hidden" name="batch" value="1">' in page
+    assert "Already chosen, and not on this page: 1" in page
+    older = client.get("/compare?batch=1&batch=22&page=2").text
+    assert 'value="1" id="pick-1" checked' in older
+
+
+def test_as_many_statements_for_six_batches_as_for_two(app: Flask, client: FlaskClient):
+    add(app, *(400 + 30 * place for place in range(6)), kinds={"steep_on", "drained", "cast"})
+    counts = []
+    for query in ("batch=1&batch=2", "&".join(f"batch={number}" for number in range(1, 7))):
+        with statements(app) as seen:
+            assert client.get(f"/compare?{query}").status_code == 200
+        counts.append(len(seen))
+    assert counts[0] == counts[1] <= 14

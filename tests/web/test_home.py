@@ -1,0 +1,118 @@
+"""The home page: live batches with what is due, lots in stock, and what ended last."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from app.operations.digests import rebuild
+from app.store.engine import write_session
+from tests.stories import add_fact, add_story, statements
+from tests.writing import NOW, add_batch, add_lot
+
+
+@pytest.fixture(autouse=True)
+def _this_morning(morning: None) -> None:
+    """Every test here plays at NOW."""
+
+
+def write(app: Flask):
+    return write_session(app.extensions["engine"])
+
+
+def test_a_live_batch_shows_where_it_is_and_what_comes_next(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        add_story(session, hours_ago=100, title="spring")
+    page = client.get("/").text
+    assert "Batch 1, spring" in page
+    assert 'href="/batches/1/tub"' in page
+    assert "germination, 58" in page
+    assert "Turn the bed" in page
+    assert "all within limits" in page
+    assert page.count("in range") >= 2
+    assert 'class="ribbon"' in page
+
+
+def test_an_empty_house_is_told_to_take_a_lot_in(client: FlaskClient):
+    page = client.get("/").text
+    assert "Take a lot in first" in page
+    assert 'href="/lots/new"' in page
+    assert "Charge a batch" not in page
+
+
+def test_a_house_with_a_lot_is_told_to_charge_a_batch(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        add_lot(session)
+    page = client.get("/").text
+    assert "Nothing is going on" in page
+    assert 'href="/batches/new"' in page
+
+
+def test_what_is_left_of_a_lot_is_shown(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        add_batch(session)
+    assert "475.0 kg" in client.get("/").text
+
+
+def test_what_is_overdue_comes_before_what_is_due(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        add_story(session, hours_ago=80, until=NOW - timedelta(hours=30), title="forgotten")
+        add_story(session, hours_ago=100, title="looked after")
+    page = client.get("/").text
+    assert page.index("forgotten") < page.index("looked after")
+    assert "Overdue" in page
+
+
+def test_a_reading_out_of_range_says_so_and_raises_its_flag(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        batch = add_story(session, hours_ago=100)
+        add_fact(session, batch, "grain_temperature", {"value": 21.5}, id="hot", hours_ago=0.5, place="middle")
+    page = client.get("/").text
+    assert "out of range" in page
+    assert 'href="/batches/1#flags"' in page
+    assert "caution" in page
+
+
+def test_an_undeclared_lot_holds_its_batch_loudly(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        add_story(session, hours_ago=20, is_declared=False)
+    assert ">held</span>" in client.get("/").text
+
+
+@pytest.mark.parametrize("has_digest", [True, False])
+def test_a_finished_batch_is_shown_with_what_came_of_it(app: Flask, client: FlaskClient, has_digest: bool):
+    with write(app) as session:
+        add_story(session, hours_ago=400, title="last month")
+        if has_digest:
+            rebuild(session, NOW)
+    page = client.get("/").text
+    assert "last month" in page
+    assert "Nothing is going on" in page
+    assert "Loss, dry" in page
+    assert "finished" in page
+
+
+def test_more_live_batches_than_a_page_holds_are_on_the_next(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        for place in range(13):
+            add_story(session, hours_ago=20 + place, kinds={"steep_on"})
+    assert client.get("/").text.count("live-batch") == 12
+    older = client.get("/?page=2").text
+    assert older.count("live-batch") == 1
+    assert 'href="/?page=1"' in older
+
+
+def test_as_many_statements_for_thirty_batches_as_for_three(app: Flask, client: FlaskClient):
+    counts = []
+    for place in range(30):
+        with write(app) as session:
+            add_story(session, hours_ago=(20 if place % 10 == 0 else 500) + place, kinds={"steep_on", "finished"})
+            rebuild(session, NOW)
+        if place in (2, 29):
+            with statements(app) as seen:
+                assert client.get("/").status_code == 200
+            counts.append(len(seen))
+    assert counts[0] == counts[1] <= 12
