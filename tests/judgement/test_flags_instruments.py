@@ -71,6 +71,14 @@ def test_bag_and_oven_may_differ_within_their_doubts_and_not_beyond() -> None:
         assert bool(story.flags(45, "lying")) == is_flagged
 
 
+def test_on_the_kiln_an_hour_may_change_the_moisture() -> None:
+    story = Story().kiln()
+    story.tray(160.2, 10.0)
+    story.tray(164, 7.5)
+    story.tell(164.5, "moisture_test", {"value": 0.15}, method="oven_two_stage")
+    assert story.flags(165, "lying") == []
+
+
 def test_a_probe_that_never_moves_for_half_a_day_is_dead() -> None:
     for last, is_flagged in ((15.0, True), (15.1, False)):
         story = growing()

@@ -129,6 +129,14 @@ def test_air_off_that_comes_near_air_on_tells_the_break_point_too() -> None:
     assert hour_of(story.flag(165, "break_point").starts_at) == 165
 
 
+def test_air_on_read_long_before_is_not_set_against_air_off() -> None:
+    story = Story().kiln()
+    story.read(160.2, "air_on_temperature", 52.0)
+    for hour, off in ((161.5, 27.0), (162, 27.5), (163, 28.0), (164, 29.0), (165, 45.0)):
+        story.read(hour, "air_off_temperature", off)
+    assert story.flags(165, "break_point") == []
+
+
 def test_air_already_as_hot_as_the_plan_has_it_asks_for_nothing() -> None:
     assert dried(10.0, 9.2, 8.4, 7.6, 7.3, air_on=82.0).flags(165, "break_point") == []
 

@@ -35,6 +35,7 @@ def test_149_as_celsius_on_the_kiln_is_asked_to_be_fahrenheit() -> None:
     assert question.field == "value"
     assert question.alternative == {"value": "149", "value_unit": "f"}
     assert question.alternative_words == "149 °F (65.0 °C)"
+    assert "is more than one expects here" in question.message
     assert "149 °C (300.2 °F)" in question.as_typed_words
     assert read_again("air_on_temperature", question, typed)["value"] == pytest.approx(65.0)
 
@@ -164,6 +165,7 @@ def test_a_second_load_on_the_kiln_is_not_measured_by_the_first() -> None:
 
 def test_percent_typed_as_a_fraction_is_asked_about() -> None:
     (question,) = asked(growing(), 44, "humidity", value="0.85", value_unit="percent")
+    assert "is less than one expects here" in question.message
     assert question.alternative == {"value": "0.85", "value_unit": "fraction"}
     (question,) = asked(growing(), 44, "moisture_test", value="0.44", value_unit="percent")
     assert question.alternative == {"value": "0.44", "value_unit": "fraction"}
