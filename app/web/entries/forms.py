@@ -187,7 +187,7 @@ def _kind_fields(kind_name: str, system: str) -> dict[str, Any]:
     for name, spec in kind.fields.items():
         fields |= fields_for(name, spec, kind_name, system)
     if kind.methods:
-        fields["method"] = RadioField("How", choices=kind.methods, default=kind.methods[0][0])
+        fields["method"] = RadioField("How", [Optional()], kind.methods, default=kind.methods[0][0])
     return fields
 
 
