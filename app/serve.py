@@ -98,7 +98,7 @@ def fill_demo(settings: Settings) -> None:
     from app.exchange.demo import load_demo
 
     with open_database(settings.database_url) as engine, write_session(engine) as session:
-        load_demo(session, ports.now())
+        load_demo(session, ports.now().astimezone(settings.zone))
 
 
 def resolve(host: str) -> str:

@@ -17,9 +17,11 @@ import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
 from werkzeug.serving import make_server
 
-from app import create_app
+from app import create_app, ports
 from app.config import Settings
+from app.exchange.demo import load_demo
 from app.folder import ensure_secret
+from app.store.engine import open_database, write_session
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 FLAGS = [
@@ -110,3 +112,16 @@ class Serving:
 def page_at(browser: Browser, viewport: dict[str, int], *, scheme: str = "light") -> Page:
     context = browser.new_context(viewport=viewport, color_scheme=scheme, has_touch=viewport is PHONE)
     return context.new_page()
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iterator[str]:
+    """The address of a server on the demo malthouse."""
+    folder = tmp_path_factory.mktemp("demo")
+    shutil.copy(migrated_file, folder / "chitbook.sqlite")
+    ensure_secret(folder / "secret")
+    settings = Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
+    with open_database(settings.database_url) as engine, write_session(engine) as session:
+        load_demo(session, ports.now())
+    with Serving(settings) as address:
+        yield address

@@ -1,0 +1,94 @@
+"""axe-core finds nothing serious on any page, in light and in dark, on a phone and on a desk."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import DESK, PHONE, Complaints
+
+PAGES = (
+    "/",
+    "/batches",
+    "/batches?page=2",
+    "/batches/new",
+    "/batches/6",
+    "/batches/7",
+    "/batches/7/tub",
+    "/batches/7/tub#everything",
+    "/batches/7/tub#growth_count",
+    "/batches/7/tub#grain_temperature",
+    "/batches/7/tub#inspection",
+    "/batches/7/split",
+    "/batches/7/merge",
+    "/batches/6/pack",
+    "/batches/roast",
+    "/lots",
+    "/lots/new",
+    "/compare",
+    "/compare?batch=2&batch=6",
+    "/programmes",
+    "/people",
+    "/data",
+    "/nowhere",
+)
+SERIOUS = ("serious", "critical")
+
+
+@pytest.fixture(scope="module", params=["light", "dark"])
+def page(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(viewport=PHONE, color_scheme=request.param, reduced_motion="reduce")
+    yield context.new_page()
+    context.close()
+
+
+def serious_violations(page: Page) -> list[str]:
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{each['id']}: {node['target']} {node['failureSummary']}"
+        for each in found
+        if each["impact"] in SERIOUS
+        for node in each["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_page_has_no_serious_violation(path: str, demo: str, page: Page) -> None:
+    page.set_viewport_size(DESK if path.startswith("/compare") else PHONE)
+    page.goto("about:blank")
+    page.goto(demo + path)
+    if page.locator("[data-chart]").count():
+        expect(page.locator(".js-plotly-plot").first).to_be_visible(timeout=20_000)
+    assert serious_violations(page) == []
+
+
+def test_pages_found_by_their_links_have_no_serious_violation(demo: str, page: Page) -> None:
+    for start, link in (("/lots", "main a[href^='/lots/']:not([href$='new'])"), ("/programmes", "main a[href^='/prog']")):
+        page.goto(demo + start)
+        page.goto(demo + str(page.locator(link).first.get_attribute("href")))
+        assert serious_violations(page) == []
+        for more in page.locator("main a[href$='/edit'], main a[href*='/correct']").all()[:1]:
+            page.goto(demo + str(more.get_attribute("href")))
+            assert serious_violations(page) == []
+
+
+def test_a_refused_form_and_a_question_have_no_serious_violation(demo: str, page: Page) -> None:
+    for typed in ("warm", "149"):
+        page.goto(f"{demo}/batches/7/tub#grain_temperature")
+        page.locator("[name=grain_temperature-value]").fill(typed)
+        page.get_by_role("button", name="Keep", exact=True).click()
+        expect(page.get_by_role("alert")).to_be_visible()
+        assert serious_violations(page) == []
+
+
+def test_every_page_of_the_demo_loads_without_a_complaint(demo: str, browser: Browser, complaints: Complaints) -> None:
+    context = browser.new_context(viewport=DESK)
+    page = context.new_page()
+    complaints.watch(page)
+    for path in PAGES:
+        if path != "/nowhere":
+            page.goto(demo + path, wait_until="networkidle")
+    context.close()
