@@ -87,6 +87,7 @@ class History:
     programmes: Mapping[str, Programme] = field(default_factory=dict)
     lots: Mapping[str, LotInfo] = field(default_factory=dict)
     instruments: tuple[Fact, ...] = ()
+    prior: Mapping[str, Any] | None = None
 
     @classmethod
     def build(

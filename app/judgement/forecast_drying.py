@@ -1,0 +1,151 @@
+"""Drying on the kiln: two regimes under the air that was logged, learned from the trays and the moisture tests."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from app.judgement.forecast_air import USUAL_ROOM, Air, KilnAir, air_of, kiln_air, last_kilning, planned_air
+from app.judgement.forecast_band import Z80, Array
+from app.judgement.forecast_bed import BED, break_moisture_db, kernel_of, model_of
+from app.judgement.forecast_fit import Posterior, Prior, fit_curve
+from app.judgement.forecast_trays import Determined, Tray, determined_on_kiln
+from app.judgement.history import History
+from app.judgement.priors import drying_prior, from_lot
+from app.judgement.programme import Programme
+
+LEARNED = 2
+EQUILIBRIUM_SD_DB = 0.010
+"""Equilibrium moisture is shown as ± 1 point, for published sets for one grain lie that far apart; kilns are hotter
+than any of them was measured at, and so less is taken for sure here, from memory."""
+
+LEAST_LOADED_SD_DB = 0.003
+
+
+@dataclass(frozen=True, eq=False)
+class DryingFit:
+    """One run on the kiln. end_h: the hour of heat off, None while it goes on."""
+
+    posterior: Posterior
+    air: KilnAir
+    start_h: float
+    end_h: float | None
+    trays: tuple[Tray, ...]
+    weighings: int
+
+    def band(self, hours: Array, tray: int = BED, air: Sequence[Air] | None = None) -> tuple[Array, Array, Array]:
+        """Moisture, wet basis, of the bed or of one tray; under other air than the logged one, where given."""
+        posterior = self.posterior
+        if air is not None:
+            posterior = replace(posterior, model=model_of(air), kernel=kernel_of(air, posterior.parameters))
+        mean, sd = posterior.predict(np.stack((hours, np.full(len(hours), math.nan), np.full(len(hours), float(tray)))))
+        floor = self.floor_db(hours, air)
+        central = np.maximum(mean, floor)
+        low = np.clip(mean - Z80 * sd, np.maximum(floor - Z80 * EQUILIBRIUM_SD_DB, 0.0), central)
+        return _wb(central), _wb(low), _wb(np.maximum(mean + Z80 * sd, central))
+
+    def floor_db(self, hours: Array, air: Sequence[Air] | None = None) -> Array:
+        """The driest that the grain can be by these hours: the least equilibrium of the air so far."""
+        pieces = air or self.air.pieces
+        loaded, more = self.loaded_db, float(self.posterior.parameters[2])
+        least = np.minimum.accumulate([max(each.equilibrium_db + more, 0.0) for each in pieces])
+        place = np.searchsorted([each.start_h for each in pieces], hours, side="right") - 1
+        return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
+
+    @property
+    def loaded_db(self) -> float:
+        return float(self.posterior.parameters[3])
+
+    @property
+    def loaded_wb(self) -> tuple[float, float]:
+        """The moisture that it was loaded with, as everything since tells it, and its standard uncertainty."""
+        sd = math.sqrt(float(self.posterior.covariance[3, 3]))
+        return self.loaded_db / (1.0 + self.loaded_db), sd / (1.0 + self.loaded_db) ** 2
+
+    def state(self, hour: float) -> tuple[float, float]:
+        central, low, high = self.band(np.array([hour]))
+        return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
+
+    def with_air(self, hour: float, temperature_c: float) -> tuple[Air, ...]:
+        """The air as it was until an hour, and then of another temperature."""
+        before = [each for each in self.air.pieces if each.start_h < hour]
+        return (*before, air_of(hour, temperature_c, self.air.water_from))
+
+    def equilibrium_wb(self, air: Sequence[Air] | None = None) -> float:
+        """What the grain comes to in the last air, in the end: it will never get drier than this."""
+        last = (air or self.air.pieces)[-1]
+        end = max(last.equilibrium_db + float(self.posterior.parameters[2]), 0.0)
+        return end / (1.0 + end)
+
+    def break_wb(self) -> float:
+        """The moisture at which the kernels begin to give less than the present air could carry."""
+        turn = break_moisture_db(self.air.pieces[-1], self.posterior.parameters)
+        return turn / (1.0 + turn)
+
+    @property
+    def wettest_tray(self) -> int:
+        """The tray that is wettest at the last weighing: dry enough is when that one is. The bed where there is one."""
+        if len(self.trays) < 2:
+            return BED
+        last_h = max(float(self.posterior.x[0].max()) if self.posterior.n else self.start_h, self.start_h)
+        at_last = [float(self.band(np.array([last_h]), tray.number)[0][0]) for tray in self.trays]
+        return self.trays[int(np.argmax(at_last))].number
+
+
+def fit_drying(history: History, loaded_wb: tuple[float, float], warm: DryingFit | None = None) -> DryingFit | None:
+    """loaded_wb: the moisture that it was loaded with, and its standard uncertainty. None before the kiln."""
+    run = last_kilning(history)
+    if run is None:
+        return None
+    stage, heat_at = run
+    programme = history.programme_at(stage.starts_at)
+    if programme is not None and programme.purpose == "roasted":
+        return None
+    air = kiln_air(history, stage, heat_at)
+    dry_share = 1.0 - loaded_wb[0]
+    loaded_sd = max(loaded_wb[1] / dry_share**2, LEAST_LOADED_SD_DB)
+    own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded_wb[0] / dry_share, loaded_sd))
+    prior = from_lot(programme_prior(programme), history.prior, "drying").and_also(own)
+    trays, known = determined_on_kiln(history, stage, heat_at)
+    posterior = _fit_twice(air.pieces, prior, known, warm.posterior.parameters if warm else None)
+    end_h = None if stage.ends_at is None else history.hour(stage.ends_at)
+    return DryingFit(posterior, air, history.hour(heat_at), end_h, trays, len(known))
+
+
+def _fit_twice(pieces: Sequence[Air], prior: Prior, known: Sequence[Determined], warm: Array | None) -> Posterior:
+    """How far a bed strays depends on the water it still holds, which is known only once it was fitted."""
+    rows = [(each.hour, each.start_h, float(each.tray)) for each in known]
+    columns = np.array(rows, dtype=np.float64).T if rows else np.zeros((3, 0))
+    values, sds, model = [each.value for each in known], [each.sd for each in known], model_of(pieces)
+    begin = prior.mean if warm is None else warm
+    first = fit_curve(model, prior, kernel_of(pieces, begin), columns, values, sds, begin)
+    if not known:
+        return first
+    kernel = kernel_of(pieces, first.parameters)
+    return fit_curve(model, prior, kernel, columns, values, sds, first.parameters)
+
+
+@lru_cache(maxsize=64)
+def programme_prior(programme: Programme | None) -> Prior:
+    """The general prior about the rates that lead through the programme's plan, and as wide as it was."""
+    prior = drying_prior()
+    planned = planned_air(programme)
+    if programme is None or not planned:
+        return prior
+    loaded_h = next(each.start_h for each in programme.planned_stages() if each.stage == "kilning")
+    curve = [(hour - loaded_h, value / (1.0 - value)) for hour, value in programme.planned_curve("moisture_wb")]
+    points, loaded = [point for point in curve if point[0] > 0.0], [value for hour, value in curve if hour <= 0.0]
+    if not points or not loaded:
+        return prior
+    own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
+    air = tuple(air_of(hour, temperature, USUAL_ROOM) for hour, temperature in planned)
+    known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005) for hour, value in points]
+    return prior.about(_fit_twice(air, prior.and_also(own), known, None).parameters[:LEARNED])
+
+
+def _wb(moisture_db: Array) -> Array:
+    return np.asarray(moisture_db / (1.0 + moisture_db))
