@@ -6,6 +6,7 @@ import re
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from flask import Flask
@@ -63,7 +64,7 @@ def said(app: Flask, *records: dict[str, Any]) -> None:
 def kept(answer: TestResponse) -> str:
     """The id of the fact that was kept; that nothing else happened is made sure of."""
     assert answer.status_code == 303, text_of(answer)
-    return str(answer.location).partition("kept=")[2].partition("&")[0]
+    return parse_qs(urlsplit(str(answer.location)).query)["kept"][0]
 
 
 def text_of(answer: TestResponse) -> str:
