@@ -11,6 +11,9 @@ from app.errors import NotFound
 from app.store.base import Base
 from app.store.types import UtcDateTime
 
+MOST_BATCHES = 2**31 - 1
+"""The highest number that every database can hold; one beyond it names no batch."""
+
 
 class Batch(Base):
     """One charge taken from first water to sack. last_seq: of the last fact that touched it; revision: of its title."""
@@ -29,7 +32,7 @@ class Batch(Base):
 
 
 def get_batch(session: Session, number: int) -> Batch:
-    batch = session.scalar(select(Batch).where(Batch.number == number))
+    batch = session.scalar(select(Batch).where(Batch.number == number)) if number <= MOST_BATCHES else None
     if batch is None:
         raise NotFound("batch", number)
     return batch

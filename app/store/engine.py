@@ -7,6 +7,7 @@ can't write. Writing is the default, for a forgotten choice then costs a wait an
 database all of this does nothing.
 """
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -14,12 +15,15 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.orm import Session, sessionmaker
 
+from app.errors import Unavailable
+
 BUSY_TIMEOUT_MS = 10_000
 POOL_SIZE = 8
 """As many as there are request threads: no request waits for a connection."""
 SPARE_CONNECTIONS = 2
 
 _READING = "chitbook_reading"
+_HELD = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _PRAGMAS = (
     f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
     "PRAGMA journal_mode = WAL",
@@ -83,9 +87,11 @@ def _prepare_connection(dbapi_connection: Any, _record: Any) -> None:
 def _begin(connection: Connection) -> None:
     # Straight to the driver: these are no statements of the page that is being answered, and are not counted as such.
     driver: Any = connection.connection.driver_connection
-    if connection.get_execution_options().get(_READING, False):
-        driver.execute("PRAGMA query_only = ON")
-        driver.execute("BEGIN")
-    else:
-        driver.execute("PRAGMA query_only = OFF")
-        driver.execute("BEGIN IMMEDIATE")
+    is_reading = connection.get_execution_options().get(_READING, False)
+    try:
+        driver.execute(f"PRAGMA query_only = {'ON' if is_reading else 'OFF'}")
+        driver.execute("BEGIN" if is_reading else "BEGIN IMMEDIATE")
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode & 0xFF in _HELD:
+            raise Unavailable("The record is being written by somebody else. Try again in a moment.") from error
+        raise

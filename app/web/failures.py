@@ -11,6 +11,7 @@ from werkzeug.exceptions import HTTPException, InternalServerError
 
 from app.config import Settings
 from app.errors import ChitbookError, Conflict, NotFound, Rejected, Unavailable
+from app.web.reader import assume_nobody
 
 WORDS = {
     400: ("That could not be read", "Go back, load the page anew and send it again. Nothing was stored."),
@@ -44,6 +45,8 @@ def failure(status: int, title: str, text: str, fields: Mapping[str, str] | None
     """One shape of error for pages and for JSON: what happened, what to do, and for which fields."""
     if wants_json():
         return jsonify(error={"status": status, "title": title, "text": text, "fields": dict(fields or {})}), status
+    if status >= 500:
+        assume_nobody()
     return render_template("failure.html", status=status, title=title, text=text, fields=fields or {}), status
 
 

@@ -31,6 +31,12 @@ def reader() -> Reader:
     return known
 
 
+def assume_nobody() -> None:
+    """For the page of a failure: it must not ask of a database that may be the trouble."""
+    if "reader" not in g:
+        g.reader = Reader(None, current_app.extensions["settings"].units)
+
+
 def init_app(app: Flask, settings: Settings) -> None:
     @app.context_processor
     def about_reader() -> dict[str, object]:

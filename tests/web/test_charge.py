@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from html import unescape
 from typing import Any
 
@@ -12,6 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug.test import TestResponse
 
+from app import ports
 from app.judgement.history import History
 from app.judgement.programme import load_builtin
 from app.operations.facts import record_fact
@@ -248,3 +250,15 @@ def test_a_house_without_malt_has_nothing_to_roast(client: FlaskClient):
     page = client.get("/batches/roast").text
     assert "No finished malt yet" in page
     assert "<form" not in page
+
+
+@pytest.mark.parametrize(("which", "hour"), [("first", 0), ("second", 1)])
+def test_a_time_that_came_twice_that_night_asks_which_one(
+    app: Flask, client: FlaskClient, monkeypatch: pytest.MonkeyPatch, which: str, hour: int
+):
+    monkeypatch.setattr(ports, "now", lambda: datetime(2026, 10, 25, 9, 0, tzinfo=UTC))
+    answer = send(client, when="at", at="2026-10-25T01:30")
+    refused(answer, app, "this time came twice")
+    again = next(form for form in forms_of(answer.text) if form.action == "/batches/new")
+    assert client.post("/batches/new", data=again.filled(fold=which)).status_code == 303
+    assert looked_up(app)[1][0].charges[0].at == datetime(2026, 10, 25, hour, 30, tzinfo=UTC)

@@ -86,11 +86,14 @@ class GrainForm(Form):
             return self.now - timedelta(minutes=AGO[self.when.data])
         return moment_from_local(str(self.at.data or ""), self.zone, str(self.fold.data or ""))
 
+    _which_one: tuple[str, ...] = ()
+
     def validate_when(self, _field: Any) -> None:
         try:
             self.moment()
         except TwiceThatNight as error:
-            self.fold.errors = [str(error)]
+            # Put to its own field once that was checked too, which clears what stands there.
+            self._which_one = (str(error),)
             raise ValidationError(str(error)) from error
         except ValueError as error:
             raise ValidationError(str(error)) from error
@@ -98,11 +101,12 @@ class GrainForm(Form):
     def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
         """Every field by itself, then each row by the fields of its kind."""
         is_well = super().validate(extra_validators)
+        self.fold.errors = [*self.fold.errors, *self._which_one]
         filled = [row for row in self.rows if self.is_filled(row)]
         for row in filled:
             is_well = self._check(row) and is_well
         if len(filled) < self.fewest:
-            self.rows[len(filled)].as_is.errors = [self.too_few]
+            self.rows[min(len(filled), self.count - 1)].as_is.errors = [self.too_few]
             is_well = False
         chosen = [row.source.data for row in filled]
         for row in filled:

@@ -9,7 +9,7 @@ from app.errors import Conflict, Rejected
 from app.judgement.facts import Part
 from app.judgement.history import History
 from app.operations.batches import rename_batch
-from app.store.batches import Batch, get_batch, list_batches
+from app.store.batches import MOST_BATCHES, Batch, get_batch, list_batches
 from app.store.digests import list_digests
 from app.store.history import get_history
 from app.store.packs import list_packs_of
@@ -31,7 +31,7 @@ PER_PAGE = 20
 
 @batches.get("/batches")
 def show_list() -> str:
-    page = max(request.args.get("page", 1, type=int), 1)
+    page = min(max(request.args.get("page", 1, type=int), 1), MOST_BATCHES)
     pairs = list_digests(db(), limit=PER_PAGE + 1, offset=(page - 1) * PER_PAGE)
     rows = batch_rows(db(), pairs[:PER_PAGE], words())
     return render_template("batches/list.html", rows=rows, page=page, has_older=len(pairs) > PER_PAGE)
