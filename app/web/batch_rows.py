@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.charts.ribbon import Segment, ribbon_svg
 from app.judgement.flags import RULES_VERSION, evaluate
 from app.judgement.history import History
+from app.judgement.stages import ENDED
 from app.judgement.stages import WORDS as STAGE_WORDS
 from app.judgement.summary import Summary, summary
 from app.judgement.wording import Words
@@ -21,7 +22,13 @@ from app.web.glance import Said, batch_name
 from app.web.measure_words import measure_said
 
 SHOWN = ("cast_moisture", "acrospire", "final_moisture", "outturn_kg", "malting_loss")
-SHORT = {"final_moisture": "Malt", "malting_loss": "Loss, dry", "acrospire": "Acrospire", "cast_moisture": "At cast"}
+SHORT = {
+    "final_moisture": "Malt",
+    "malting_loss": "Loss, dry",
+    "acrospire": "Acrospire",
+    "cast_moisture": "Moisture at cast",
+}
+MOST_COOLING_H = 12.0
 
 
 @dataclass(frozen=True)
@@ -46,12 +53,13 @@ def batch_rows(session: Session, pairs: Sequence[tuple[Batch, BatchDigest | None
     """The rows of these batches. Live ones, and those whose digest is behind, are judged from their facts."""
     anew = [batch.id for batch, digest in pairs if digest is None or digest.is_live or not _is_fresh(batch, digest)]
     histories = load_histories(session, anew)
-    return [row_of(batch, _summary(batch, digest, histories, words), words) for batch, digest in pairs]
+    return rows_of([(batch, _summary(batch, digest, histories, words)) for batch, digest in pairs], words)
 
 
-def rows_of_histories(histories: Iterable[History], batches: dict[str, Batch], words: Words) -> list[BatchRow]:
-    """The rows of batches whose facts are at hand."""
-    return [row_of(batches[each.batch.id], summary_now(each, words), words) for each in histories]
+def rows_of(found: Sequence[tuple[Batch, Summary]], words: Words) -> list[BatchRow]:
+    """Rows whose ribbons share one scale of hours."""
+    ends = [end_h for _, each in found for _, _, end_h in drawn_spans(each)]
+    return [_row(batch, each, max(ends, default=1.0), words) for batch, each in found]
 
 
 def summary_now(history: History, words: Words) -> Summary:
@@ -59,7 +67,7 @@ def summary_now(history: History, words: Words) -> Summary:
     return summary(history, words.now, evaluate(history, words.now))
 
 
-def row_of(batch: Batch, found: Summary, words: Words) -> BatchRow:
+def _row(batch: Batch, found: Summary, hours_total: float, words: Words) -> BatchRow:
     known = [found.measures[key] for key in SHOWN if key in found.measures]
     return BatchRow(
         number=batch.number,
@@ -68,7 +76,7 @@ def row_of(batch: Batch, found: Summary, words: Words) -> BatchRow:
         is_live=found.is_live,
         place=STAGE_WORDS.get(found.stage, found.stage),
         when=_when(found, words),
-        ribbon=_ribbon(batch, found),
+        ribbon=_ribbon(batch, found, hours_total),
         figures=[_short(measure_said(measure, words), measure.key) for measure in known],
     )
 
@@ -80,6 +88,11 @@ def _is_fresh(batch: Batch, digest: BatchDigest) -> bool:
 def _summary(batch: Batch, digest: BatchDigest | None, histories: dict[str, History], words: Words) -> Summary:
     if batch.id in histories or digest is None:
         return summary_now(histories[batch.id], words)
+    return remembered(digest)
+
+
+def remembered(digest: BatchDigest) -> Summary:
+    """The batch in short, as its digest has it."""
     return Summary(digest.is_live, digest.stage, digest.started_at, digest.ended_at, digest.measures)
 
 
@@ -90,13 +103,23 @@ def _when(found: Summary, words: Words) -> str:
     return f"{begun} – {words.date(found.ended_at)}" if found.ended_at else f"since {begun}"
 
 
-def _ribbon(batch: Batch, found: Summary) -> Markup:
-    spans = list(found.spans)
+def drawn_spans(found: Summary) -> list[tuple[str, float, float]]:
+    """The stages as they are drawn: malt may wait days to be dressed, which would squeeze all the rest of the strip."""
+    return [
+        (name, start_h, min(end_h, start_h + MOST_COOLING_H) if name == "cooling" else end_h)
+        for name, start_h, end_h in found.spans
+        if name not in ENDED
+    ]
+
+
+def _ribbon(batch: Batch, found: Summary, hours_total: float) -> Markup:
+    spans = drawn_spans(found)
     now_h = spans[-1][2] if found.is_live and spans and found.stage != "charged" else None
-    # Malt may wait days to be dressed: that would squeeze all the rest of the strip.
-    kept = [(name, start, min(end, start + 12.0) if name == "cooling" else end) for name, start, end in spans]
-    segments = [Segment(name, start_h, end_h) for name, start_h, end_h in kept]
-    return Markup(ribbon_svg(segments, label=batch_name(batch.number, batch.title), now_h=now_h, height=16))
+    segments = [Segment(name, start_h, end_h) for name, start_h, end_h in spans]
+    if found.stage == "abandoned" and spans:
+        segments.append(Segment("abandoned", spans[-1][2], spans[-1][2]))
+    name = batch_name(batch.number, batch.title)
+    return Markup(ribbon_svg(segments, label=name, now_h=now_h, hours_total=hours_total, height=16))
 
 
 def _short(said: Said, key: str) -> Said:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlalchemy.orm import Session
 
@@ -11,7 +12,7 @@ from app.judgement.account import account
 from app.judgement.facts import Part, Subject
 from app.judgement.history import History, LotInfo, standing
 from app.judgement.moisture import moisture_at
-from app.judgement.stages import all_stages
+from app.judgement.stages import ENDED, all_stages
 from app.judgement.stock import stock_ledger
 from app.judgement.superseding import chains
 from app.judgement.wording import Words
@@ -68,7 +69,7 @@ def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
 def batch_source(history: History, words: Words) -> Source:
     """A batch as a source: what should still be in it, and how moist it is now."""
     assert words.now is not None
-    moisture = moisture_at(history, words.now)
+    moisture = moisture_at(history, until_when(history, words.now))
     number = f"Batch {history.batch.number}"
     name = f"{number}, {history.batch.title}" if history.batch.title else number
     left = left_as_is_kg(history, words)
@@ -91,11 +92,17 @@ def batch_source(history: History, words: Words) -> Source:
     )
 
 
+def until_when(history: History, now: datetime) -> datetime:
+    """Until when its moisture is reckoned: malt that is done keeps it, as far as one knows."""
+    begun = all_stages(history)
+    return begun[-1].starts_at if begun and begun[-1].name in ENDED else now
+
+
 def left_as_is_kg(history: History, words: Words) -> float | None:
     """What should still be in a batch: its malt less what was packed or taken, or its dry matter at its moisture."""
     assert words.now is not None
     found = account(history, words.now)
-    moisture = moisture_at(history, words.now)
+    moisture = moisture_at(history, until_when(history, words.now))
     if found.outturn_as_is_kg is not None:
         weighed = max((fact.at for fact in history.of_kind("outturn")), default=words.now)
         gone = sum(part.as_is_kg for part in history.departures if part.at >= weighed)

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.judgement.flags import RULES_VERSION
 from app.judgement.stages import all_stages, is_live
+from app.judgement.summary import Summary
 from app.judgement.wording import Words
-from app.store.batches import list_batches
+from app.store.batches import Batch, list_batches
 from app.store.digests import list_ended
 from app.store.history import load_histories
 from app.store.lots import list_lots
 from app.store.stock import list_stock_kg
-from app.web.batch_rows import batch_rows, rows_of_histories
+from app.web.batch_rows import remembered, rows_of, summary_now
 from app.web.glance import Glance, glance_at
 
 PER_PAGE = 12
@@ -47,7 +49,9 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     lots = list_lots(session)
     ended = list_ended(session, RULES_VERSION, limit=ENDED_SHOWN)
     anew = {batch.id: batch for batch in list_batches(session, ids=[each.batch.id for each in over])}
-    rows = [*rows_of_histories(over, anew, words), *batch_rows(session, ended, words)]
+    found = [(anew[each.batch.id], summary_now(each, words)) for each in over]
+    found += [(batch, remembered(digest)) for batch, digest in ended]
+    rows = rows_of(sorted(found, key=_ended_at, reverse=True)[:ENDED_SHOWN], words)
     stock = list_stock_kg(session)
     held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
     in_stock = [line for line in held if line.left or line.is_overdrawn]
@@ -58,13 +62,17 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
         "lots": in_stock[:LOTS_SHOWN],
         "more_lots": len(in_stock) - LOTS_SHOWN,
         "has_lots": bool(lots),
-        "ended": sorted(rows, key=lambda row: -row.number)[:ENDED_SHOWN],
+        "ended": rows,
     }
 
 
 def _order(glance: Glance) -> tuple[bool, bool, float]:
     """What must be done now, then what is overdue, then what is due soonest."""
     return (glance.status != "act", *glance.urgency)
+
+
+def _ended_at(pair: tuple[Batch, Summary]) -> datetime:
+    return pair[1].ended_at or pair[0].created_at
 
 
 def _line(lot_id: str, name: str, about: tuple[str, ...], left_kg: float, words: Words) -> LotLine:
