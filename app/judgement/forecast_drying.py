@@ -18,7 +18,7 @@ from app.judgement.history import History
 from app.judgement.priors import drying_prior, from_lot
 from app.judgement.programme import Programme
 
-LEARNED = 2
+LEARNED = 3
 EQUILIBRIUM_SD_DB = 0.010
 """Equilibrium moisture is shown as ± 1 point, for published sets for one grain lie that far apart; kilns are hotter
 than any of them was measured at, and so less is taken for sure here, from memory."""
@@ -51,19 +51,19 @@ class DryingFit:
     def floor_db(self, hours: Array, air: Sequence[Air] | None = None) -> Array:
         """The driest that the grain can be by these hours: the least equilibrium of the air so far."""
         pieces = air or self.air.pieces
-        loaded, more = self.loaded_db, float(self.posterior.parameters[2])
+        loaded, more = self.loaded_db, float(self.posterior.parameters[3])
         least = np.minimum.accumulate([max(each.equilibrium_db + more, 0.0) for each in pieces])
         place = np.searchsorted([each.start_h for each in pieces], hours, side="right") - 1
         return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
 
     @property
     def loaded_db(self) -> float:
-        return float(self.posterior.parameters[3])
+        return float(self.posterior.parameters[4])
 
     @property
     def loaded_wb(self) -> tuple[float, float]:
         """The moisture that it was loaded with, as everything since tells it, and its standard uncertainty."""
-        sd = math.sqrt(float(self.posterior.covariance[3, 3]))
+        sd = math.sqrt(float(self.posterior.covariance[4, 4]))
         return self.loaded_db / (1.0 + self.loaded_db), sd / (1.0 + self.loaded_db) ** 2
 
     def state(self, hour: float) -> tuple[float, float]:
@@ -78,7 +78,7 @@ class DryingFit:
     def equilibrium_wb(self, air: Sequence[Air] | None = None) -> float:
         """What the grain comes to in the last air, in the end: it will never get drier than this."""
         last = (air or self.air.pieces)[-1]
-        end = max(last.equilibrium_db + float(self.posterior.parameters[2]), 0.0)
+        end = max(last.equilibrium_db + float(self.posterior.parameters[3]), 0.0)
         return end / (1.0 + end)
 
     def break_wb(self) -> float:
@@ -131,7 +131,7 @@ def _fit_twice(pieces: Sequence[Air], prior: Prior, known: Sequence[Determined],
 
 @lru_cache(maxsize=64)
 def programme_prior(programme: Programme | None) -> Prior:
-    """The general prior about the rates that lead through the programme's plan, and as wide as it was."""
+    """The general prior about the rate that leads through the programme's plan, and as wide as it was."""
     prior = drying_prior()
     planned = planned_air(programme)
     if programme is None or not planned:
@@ -144,7 +144,8 @@ def programme_prior(programme: Programme | None) -> Prior:
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
     air = tuple(air_of(hour, temperature, USUAL_ROOM) for hour, temperature in planned)
     known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005) for hour, value in points]
-    return prior.about(_fit_twice(air, prior.and_also(own), known, None).parameters[:LEARNED])
+    rate = _fit_twice(air, prior.and_also(own), known, None).parameters[0]
+    return prior.about(np.array([rate, *prior.mean[1:]]))
 
 
 def _wb(moisture_db: Array) -> Array:

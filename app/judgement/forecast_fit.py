@@ -54,10 +54,24 @@ class Wander:
 
 
 @dataclass(frozen=True, eq=False)
+class Drift:
+    """A wandering that never comes back (Brownian motion). of: how far along each column of x is; per: per root of it."""
+
+    of: Callable[[Array], Array]
+    per: float
+
+    def covariance(self, first: Array, second: Array) -> Array:
+        return np.asarray(self.per**2 * np.minimum(self.of(first)[:, None], self.of(second)[None, :]))
+
+    def variance(self, x: Array) -> Array:
+        return np.asarray(self.per**2 * self.of(x))
+
+
+@dataclass(frozen=True, eq=False)
 class Kernel:
     """Wanderings that know nothing of each other, added up."""
 
-    wanders: tuple[Wander, ...]
+    wanders: tuple[Wander | Drift, ...]
 
     def covariance(self, first: Array, second: Array) -> Array:
         return np.asarray(sum(each.covariance(first, second) for each in self.wanders))
@@ -104,7 +118,7 @@ class Posterior:
     x: Array
     residuals: Array
     weight: Array
-    slopes: Array
+    moved: Array
     starts: int = 1
 
     @property
@@ -113,15 +127,15 @@ class Posterior:
 
     def predict(self, x: Array) -> tuple[Array, Array]:
         """The curve with its wandering at these columns, and the standard uncertainty of it."""
-        mean, slopes = self.model(x, self.parameters), _slopes(self.model, x, self.parameters, self.prior)
+        mean, moved = self.model(x, self.parameters), _moved(self.model, x, self.parameters, self.covariance)
         variance = self.kernel.variance(x)
         if self.n:
             shared = self.kernel.covariance(x, self.x)
             across = shared @ self.weight
             mean = mean + across @ self.residuals
-            slopes = slopes - across @ self.slopes
+            moved = moved - across @ self.moved
             variance -= np.einsum("ij,ij->i", across, shared)
-        variance += np.einsum("ij,jk,ik->i", slopes, self.covariance, slopes)
+        variance = variance + np.sum(moved**2, axis=1)
         return mean, np.sqrt(np.maximum(variance, 0.0))
 
     def learned(self, count: int) -> dict[str, Any]:
@@ -159,17 +173,17 @@ def fit_curve(
     if start is not None and start.shape == prior.mean.shape:
         begin = np.clip(np.linalg.solve(root, start - prior.mean), -_REACH, _REACH)
     steps, covariance, starts = problem.descend(begin) or problem.search(begin)
-    best = problem.parameters(steps)
+    best, spread_of_best = problem.parameters(steps), np.asarray(root @ covariance @ root.T)
     return Posterior(
         model=model,
         kernel=kernel,
         prior=prior,
         parameters=best,
-        covariance=root @ covariance @ root.T,
+        covariance=spread_of_best,
         x=x,
         residuals=values - model(x, best),
         weight=whiten.T @ whiten,
-        slopes=_slopes(model, x, best, prior),
+        moved=_moved(model, x, best, spread_of_best),
         starts=starts,
     )
 
@@ -244,13 +258,11 @@ class _Whitened:
         return np.stack(moved, axis=1) / _TINY
 
 
-def _slopes(model: Model, x: Array, parameters: Array, prior: Prior) -> Array:
-    """How the curve moves with each parameter."""
-    steps = 1e-3 * np.sqrt(np.diag(prior.covariance))
-    columns = []
-    for place, step in enumerate(steps):
-        above, below = parameters.copy(), parameters.copy()
-        above[place] += step
-        below[place] -= step
-        columns.append((model(x, above) - model(x, below)) / (2.0 * step))
+def _moved(model: Model, x: Array, parameters: Array, covariance: Array) -> Array:
+    """How far the curve goes with one standard uncertainty of what is not known of the parameters, a column for each.
+
+    A whole standard uncertainty, and not a slope: past a break point the curve bends, and a slope would not see it.
+    """
+    root = np.linalg.cholesky(covariance + 1e-15 * np.eye(len(parameters)))
+    columns = [(model(x, parameters + each) - model(x, parameters - each)) / 2.0 for each in root.T]
     return np.stack(columns, axis=1)

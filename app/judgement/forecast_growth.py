@@ -24,18 +24,19 @@ LEARNED = 2
 BASE_C = BARLEY_BASE_C
 """Derived for barley; other species are taken to be like it, from memory."""
 
-SOFTLY_C_D = 6.0
-WANDERS = 0.035
-WANDERS_OVER_C_D = 25.0
+SOFTLY_C_D = 8.0
+SHORTEST, BLUR = 0.125, 0.06
+WANDERS = 0.03
+WANDERS_OVER_C_D = 30.0
 COUNT_SD = 0.025
-HIDDEN_SD = 0.05
-"""One count against another of the same bed; and what the shortest class hides: its kernels may have hardly chitted."""
+HIDDEN_SD = 0.03
+"""One count against another of the same bed; and what the shortest class hides. From memory, tried on made-up beds."""
 
 USUAL_C = 15.0
 BEYOND_H = 480.0
 RECENT_H = 24.0
-LONGEST = 1.3
-"""Kernel lengths beyond which nobody counts: an overgrown kernel is one class, however long."""
+LONGEST, SLOWS_OVER = 1.1, 0.15
+"""Means come no longer than this, for an overgrown kernel counts as one and an eighth, however long; from memory."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,10 +55,11 @@ class GrowthFit:
         """°C·d since the cast."""
         return np.interp(hours, self.hours, self.warmth_c_d)
 
-    def band(self, hours: Array) -> tuple[Array, Array, Array]:
-        """Mean acrospire in kernel lengths at hours from first water."""
-        mean, sd = self.posterior.predict(self.thermal_time(hours)[None, :])
-        central, low, high = (np.clip(mean + z * sd, 0.0, LONGEST) for z in (0.0, -Z80, Z80))
+    def band(self, hours: Array, *, in_classes: bool = False) -> tuple[Array, Array, Array]:
+        """Mean acrospire in kernel lengths at hours from first water; in_classes: as a count in classes would say it."""
+        columns = np.stack((self.thermal_time(hours), np.full(len(hours), float(in_classes))))
+        mean, sd = self.posterior.predict(columns)
+        central, low, high = (np.clip(mean + z * sd, 0.0, LONGEST + 0.1) for z in (0.0, -Z80, Z80))
         return central, low, high
 
     @property
@@ -84,7 +86,7 @@ def fit_growth(history: History, warm: GrowthFit | None = None) -> GrowthFit | N
         _length,
         prior,
         KERNEL,
-        np.interp(at, knots, warmth)[None, :],
+        np.stack((np.interp(at, knots, warmth), [0.0 if each.is_from_lengths else 1.0 for each in known])),
         [each.mean for each in known],
         [_count_sd(each) for each in known],
         warm.posterior.parameters if warm else None,
@@ -101,7 +103,7 @@ def programme_prior(programme: Programme | None, species: str) -> Prior:
     grown_c_d = warmth / 24.0 - prior.mean[1]
     if not ends or grown_c_d <= 0.0:
         return prior
-    return prior.about(np.array([math.log(ends[-1] / grown_c_d), prior.mean[1]]))
+    return prior.about(np.array([math.log(ends[-1] / grown_c_d), *prior.mean[1:]]))
 
 
 def _count_sd(count: GrowthCount) -> float:
@@ -144,9 +146,14 @@ def _thermal_time(
 
 
 def _length(x: Array, parameters: Array) -> Array:
-    """A lag, then a straight line, with a soft knee between them."""
+    """A lag, then a straight line, with a soft knee between them, slowing at the end; as a count in classes would say it where it is one.
+
+    x: thermal time, and whether it is counted in classes: the shortest class counts as an eighth, however short.
+    """
     log_rate, lag = parameters
-    return np.asarray(np.exp(log_rate) * SOFTLY_C_D * np.logaddexp(0.0, (x[0] - lag) / SOFTLY_C_D))
+    length = np.exp(log_rate) * SOFTLY_C_D * np.logaddexp(0.0, (x[0] - lag) / SOFTLY_C_D)
+    slowed = LONGEST - SLOWS_OVER * np.logaddexp(0.0, (LONGEST - length) / SLOWS_OVER)
+    return np.asarray(np.where(x[1] > 0.0, SHORTEST + BLUR * np.logaddexp(0.0, (slowed - SHORTEST) / BLUR), slowed))
 
 
 def _strays(x: Array) -> tuple[Array, Array]:

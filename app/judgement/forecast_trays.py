@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from app.judgement.facts import Weighing
@@ -66,7 +66,9 @@ def trays_of(history: History, stage: Stage) -> tuple[Tray, ...]:
             continue
         name = weighing.vessel or ""
         found[name] = Tray(name, 0, first, weighing)
-    return tuple(Tray(name, place, found[name].first, found[name].last) for place, name in enumerate(sorted(found)))
+    # One tray alone stands for the bed: there is nothing to tell the one from the other by.
+    numbers = range(len(found)) if len(found) > 1 else (BED,)
+    return tuple(replace(found[name], number=number) for number, name in zip(numbers, sorted(found), strict=bool(found)))
 
 
 def determined_on_kiln(history: History, stage: Stage, heat_at: datetime) -> tuple[tuple[Tray, ...], list[Determined]]:

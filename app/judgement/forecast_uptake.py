@@ -12,7 +12,7 @@ import numpy as np
 from app.judgement.facts import Weighing
 from app.judgement.forecast_band import Z80, Array
 from app.judgement.forecast_course import BEYOND_H, Stretch, clock_of, planned_course, steep_course
-from app.judgement.forecast_fit import Kernel, Posterior, Prior, Wander, fit_curve
+from app.judgement.forecast_fit import Drift, Kernel, Posterior, Prior, Wander, fit_curve
 from app.judgement.history import History
 from app.judgement.moisture import MoistureSample, charged, samples
 from app.judgement.priors import from_lot, uptake_prior
@@ -23,6 +23,10 @@ WANDERS_DB = 0.014
 WANDERS_OVER = 0.9
 """How far grain strays from its curve, kg/kg dry basis, and over which change of log effective hours it does; set on
 made-up lots and the demo's batches, see the backtest."""
+
+REST_DRIFTS_DB = 0.004
+"""What a rest does beside an even share of an immersion, for each root of an effective hour in it: the film dries off,
+or is drawn in and gone."""
 
 LEAST_SD_DB = 0.004
 AFTER_CAST = timedelta(minutes=45)
@@ -150,7 +154,7 @@ def _strays(x: Array) -> tuple[Array, Array]:
     return np.log1p(hours), -WANDERS_DB * np.expm1(-hours / 2.0)
 
 
-KERNEL = Kernel((Wander(_strays, WANDERS_OVER),))
+KERNEL = Kernel((Wander(_strays, WANDERS_OVER), Drift(lambda x: x[1], REST_DRIFTS_DB)))
 
 
 def _wb(moisture_db: Array) -> Array:
