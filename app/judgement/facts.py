@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 NOTHING: Mapping[str, str] = MappingProxyType({})
+NONE_BESIDE: Mapping[str, float] = MappingProxyType({})
 
 
 class Subject(NamedTuple):
@@ -110,9 +111,10 @@ class Part(Fact):
 
 @dataclass(frozen=True, kw_only=True)
 class Result(Fact):
-    """The outcome of a test; the kind says of what."""
+    """The outcome of a test; the kind says of what. beside: what was measured with it, by its name with its unit."""
 
     value: float
+    beside: Mapping[str, float] = field(default_factory=lambda: NONE_BESIDE)
 
 
 @dataclass(frozen=True, kw_only=True)

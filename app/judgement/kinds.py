@@ -21,6 +21,7 @@ from app.judgement.fields import (
 Fields = Mapping[str, FieldSpec]
 BATCH = frozenset({"batch"})
 LOT = frozenset({"lot"})
+MALT = frozenset({"batch", "pack"})
 ANY = frozenset({"batch", "lot", "pack", "vessel", "instrument", "house"})
 QUALITIES = (
     ("measured", "measured"),
@@ -104,15 +105,24 @@ def _weighing(
     return Kind(name, "weighing", word, subjects, fields, methods=methods, has_place=not vessel, has_instrument=True)
 
 
-def _tally(name: str, word: str, classes: Mapping[str, str], *, lengths: bool = False, needs: bool = True) -> Kind:
-    fields: dict[str, FieldSpec] = {
-        "looked_at": Count(word="Kernels looked at", target="looked_at", low=1, required=needs)
-    }
+def _tally(
+    name: str,
+    word: str,
+    classes: Mapping[str, str],
+    *,
+    lengths: bool = False,
+    needs: bool = True,
+    looked_at: str = "Kernels looked at",
+    subjects: frozenset[str] = BATCH | LOT,
+    methods: tuple[tuple[str, str], ...] = (),
+    has_place: bool = False,
+) -> Kind:
+    fields: dict[str, FieldSpec] = {"looked_at": Count(word=looked_at, target="looked_at", low=1, required=needs)}
     for key, words in classes.items():
         fields[key] = Count(word=words, target=f"counts.{key}", required=False)
     if lengths:
         fields["lengths"] = Lengths(word="Lengths", target="lengths", required=False)
-    return Kind(name, "tally", word, BATCH | LOT, fields)
+    return Kind(name, "tally", word, subjects, fields, methods=methods, has_place=has_place)
 
 
 def _part(name: str, word: str, sources: frozenset[str], targets: frozenset[str], stage: str | None = None) -> Kind:
@@ -125,8 +135,44 @@ def _part(name: str, word: str, sources: frozenset[str], targets: frozenset[str]
     return Kind(name, "part", word, ANY, fields, stage=stage, methods=MOISTURE_KNOWN)
 
 
-def _result(name: str, word: str, value: Quantity, methods: tuple[tuple[str, str], ...] = ()) -> Kind:
-    return Kind(name, "result", word, BATCH | LOT | frozenset({"pack"}), {"value": value}, methods=methods)
+def _result(
+    name: str,
+    word: str,
+    value: Quantity,
+    methods: tuple[tuple[str, str], ...] = (),
+    *,
+    beside: Fields | None = None,
+    subjects: frozenset[str] = MALT | LOT,
+) -> Kind:
+    return Kind(name, "result", word, subjects, {"value": value, **(beside or {})}, methods=methods)
+
+
+def _beside(
+    word: str,
+    target: str,
+    dimension: str,
+    *,
+    high: float,
+    low: float = 0.0,
+    required: bool = True,
+    unit_of: str = "",
+    help: str = "",
+) -> Quantity:
+    """A quantity that is measured beside the value of a result."""
+    return Quantity(
+        word=word,
+        target=f"beside.{target}",
+        dimension=dimension,
+        low=low,
+        high=high,
+        required=required,
+        unit_of=unit_of,
+        help=help,
+    )
+
+
+def _value(word: str, dimension: str, *, low: float = 0.0, high: float, help: str = "") -> Quantity:
+    return Quantity(word=word, target="value", dimension=dimension, low=low, high=high, help=help)
 
 
 def _action(name: str, word: str, fields: Fields | None = None, *, subjects: frozenset[str] = BATCH) -> Kind:
@@ -155,6 +201,9 @@ MOISTURE_METHODS = (
     ("kitchen_oven", "kitchen oven"),
     ("meter", "moisture meter"),
 )
+WATERS = (("4ml", "4 mL of water"), ("8ml", "8 mL of water"))
+DAY_CLASSES = MappingProxyType({"day_1": "Grown at 24 h", "day_2": "New at 48 h", "day_3": "New at 72 h"})
+SIEVED_BY = (("weight", "weighed, g"), ("percent", "per cent by weight"), ("count", "kernels counted"))
 YES_NO = (("yes", "yes"), ("no", "no"), ("not_sure", "not sure"))
 TEMPERATURE = ("temperature", -60.0, 600.0)
 
@@ -224,6 +273,78 @@ _ALL = (
         MOISTURE_METHODS,
     ),
     _result("kernel_weight", "Weight of 1000 kernels", _mass("Weight of 1000 kernels", "value", required=True)),
+    _tally(
+        "germination_test",
+        "Germination test",
+        DAY_CLASSES,
+        looked_at="Kernels laid out",
+        subjects=LOT,
+        methods=WATERS,
+        has_place=True,
+    ),
+    _tally(
+        "capacity_test",
+        "Germination capacity",
+        {"not_germinated": "Not grown"},
+        looked_at="Kernels steeped in peroxide",
+        subjects=LOT,
+    ),
+    _result(
+        "sieve_test",
+        "Sieves",
+        _value("On 2.8 mm", "number", high=1e6),
+        SIEVED_BY,
+        beside={
+            "on_25": _beside("On 2.5 mm", "on_25", "number", high=1e6),
+            "on_22": _beside("On 2.2 mm", "on_22", "number", high=1e6),
+            "through": _beside("Through 2.2 mm", "through", "number", high=1e6),
+        },
+        subjects=LOT,
+    ),
+    _result(
+        "malt_colour",
+        "Colour",
+        _value("Colour", "colour", high=3000.0),
+        (("laboratory", "by a laboratory"), ("photometer", "photometer"), ("eye", "by eye, against a scale")),
+        subjects=MALT,
+    ),
+    _result(
+        "extract_mash",
+        "Extract by a small mash",
+        _value("Extract of the wort", "wort", high=40.0),
+        beside={
+            "malt": _beside("Malt mashed", "malt_kg", "mass", high=1000.0),
+            "water": _beside("Water, all of it", "water_kg", "mass", high=10_000.0, unit_of="malt"),
+            "moisture": _beside("Moisture of the malt", "moisture_wb", "moisture", high=0.5),
+        },
+        subjects=MALT,
+    ),
+    _result(
+        "diastatic_power",
+        "Diastatic power",
+        _value("Diastatic power", "diastatic_power", high=1000.0),
+        (("laboratory", "by a laboratory"), ("own", "measured here")),
+        subjects=MALT,
+    ),
+    _result(
+        "conversion_test",
+        "Conversion test",
+        _value("Until no more blue", "conversion_time", low=0.1, high=1440.0),
+        beside={
+            "reference": _beside("The reference malt took", "reference_min", "conversion_time", low=0.1, high=1440.0)
+        },
+        subjects=MALT,
+    ),
+    _result(
+        "falling_number",
+        "Falling number",
+        _value("Falling number", "falling_number", low=62.0, high=2000.0),
+        beside={
+            "share": _beside("Malt flour in the blend", "malt_share", "fraction", high=1.0, required=False),
+            "flour": _beside("The flour alone", "flour_s", "falling_number", low=62.0, high=2000.0, required=False),
+        },
+        subjects=MALT,
+    ),
     _action("turned", "Turned"),
     _action(
         "sprinkled",
@@ -343,6 +464,17 @@ _ALL = (
         {"reason": Text(word="Reason", target="reason", required=False, max_length=500)},
     ),
 )
+
+MALT_TESTS = (
+    "moisture_test",
+    "malt_colour",
+    "extract_mash",
+    "diastatic_power",
+    "conversion_test",
+    "falling_number",
+    "kernel_weight",
+)
+"""What one finds out about malt, as a rule after the batch has ended."""
 
 KINDS: Mapping[str, Kind] = MappingProxyType({kind.name: kind for kind in _ALL})
 RANK: Mapping[str, int] = MappingProxyType({name: rank for rank, name in enumerate(KINDS)})

@@ -12,9 +12,10 @@ from datetime import datetime
 from typing import Any
 
 from app.judgement.envelope import NAMES, read_envelope
-from app.judgement.facts import Fact, Part, Reading, Subject, Tally, Weighing
+from app.judgement.facts import Fact, Part, Reading, Result, Subject, Tally, Weighing
 from app.judgement.fields import BadValues
 from app.judgement.kinds import KINDS, VALUELESS_QUALITIES, Kind
+from app.judgement.refusals import contradictions, refused_meter
 
 
 def kind_named(name: object) -> Kind:
@@ -71,7 +72,14 @@ def completed(kind: Kind, values: dict[str, Any], quality: str) -> dict[str, Any
         return values | {"dry_kg": values["as_is_kg"] * (1.0 - values["moisture_wb"])}
     if kind.shape is Reading and values.get("value") is None and quality not in VALUELESS_QUALITIES:
         raise BadValues({"value": f"{kind.word} is missing."})
+    if kind.shape is Result:
+        _refuse(contradictions(kind.name, values) if "value" in values else {"value": f"{kind.word} is missing."})
     return values
+
+
+def _refuse(wrong: Mapping[str, str]) -> None:
+    if wrong:
+        raise BadValues(wrong)
 
 
 def _completed_weighing(values: dict[str, Any]) -> dict[str, Any]:
@@ -143,6 +151,7 @@ def fact_from_record(record: Mapping[str, Any]) -> Fact:
         values = checked_values(kind, record["values"], quality)
     else:
         values = values_from_typed(kind, envelope["typed"], quality)
+    _refuse(refused_meter(kind.name, values, envelope.get("method")))
     return kind.shape(**envelope, **values)
 
 

@@ -1,8 +1,9 @@
 """Units of measure: what people type and read, against the SI values kept inside.
 
 Kept inside: temperature °C, mass kg, volume m³, moisture and humidity as fractions 0–1 (moisture on the wet basis),
-length m, air flow m³/s, carbon dioxide ppm, time h. Factors are exact by definition: the international pound and
-inch of 1959 and the US gallon of 231 cubic inches, in NIST Special Publication 811 (2008), appendix B [P].
+length m, air flow m³/s, carbon dioxide ppm, time h; of malt colour EBC, diastatic power °L (Lintner), wort °P, a
+falling number s, a conversion test min. Factors are exact by definition: the international pound and inch of 1959 and
+the US gallon of 231 cubic inches, in NIST Special Publication 811 (2008), appendix B [P].
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.science._checks import Quantity, between, number_or_array
+from app.science.malt_analysis import plato_from_sg, sg_from_plato
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 _GROUPED = re.compile(r"[+-]?\d{1,3}( \d{3})+([.,]\d*)?")
@@ -20,6 +22,9 @@ _POUND_KG = 0.45359237
 _US_GALLON_M3 = 0.003785411784
 _INCH_M = 0.0254
 _CUBIC_FOOT_M3 = (12 * _INCH_M) ** 3
+_EBC_PER_SRM = 1.97
+_LOVIBOND = (_EBC_PER_SRM * 1.3546, 0.76 / 1.3546)
+"""Colour and diastatic power as in malt_analysis, which says by whom; below its clamps a line goes on straight."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,16 @@ UNITS: Mapping[str, Unit] = {
         Unit("min", "min", "duration", 1 / 60, decimals=0),
         Unit("d", "d", "duration", 24.0),
         Unit("s", "s", "duration", 1 / 3600, decimals=0),
+        Unit("ebc", "EBC", "colour", 1.0),
+        Unit("lovibond", "°L", "colour", *_LOVIBOND),
+        Unit("srm", "SRM", "colour", _EBC_PER_SRM),
+        Unit("lintner", "°L", "diastatic_power", 1.0, decimals=0),
+        Unit("wk", "°WK", "diastatic_power", 1 / 3.5, -16.0, decimals=0),
+        Unit("plato", "°P", "wort", 1.0, decimals=2),
+        Unit("sg", "SG", "wort", 1.0, decimals=4),
+        Unit("fn_s", "s", "falling_number", 1.0, decimals=0),
+        Unit("conversion_min", "min", "conversion_time", 1.0, decimals=0),
+        Unit("number", "", "number", 1.0),
     )
 }
 
@@ -75,10 +90,13 @@ _ALSO_MEASURED_IN: Mapping[str, tuple[str, ...]] = {
 }
 
 _EVERYWHERE = {"fraction": "percent", "moisture": "percent", "moisture_db": "percent_db", "humidity": "percent"}
-_EVERYWHERE |= {"co2": "ppm", "ph": "ph", "duration": "h"}
+_EVERYWHERE |= {"co2": "ppm", "ph": "ph", "duration": "h", "wort": "plato", "number": "number"}
+_EVERYWHERE |= {"falling_number": "fn_s", "conversion_time": "conversion_min"}
+_METRIC = {"temperature": "c", "mass": "kg", "volume": "l", "length": "cm", "air_flow": "m3_h"}
+_US = {"temperature": "f", "mass": "lb", "volume": "gal", "length": "in", "air_flow": "cfm"}
 DEFAULT_UNITS: Mapping[str, Mapping[str, str]] = {
-    "metric": {"temperature": "c", "mass": "kg", "volume": "l", "length": "cm", "air_flow": "m3_h", **_EVERYWHERE},
-    "us": {"temperature": "f", "mass": "lb", "volume": "gal", "length": "in", "air_flow": "cfm", **_EVERYWHERE},
+    "metric": {**_METRIC, **_EVERYWHERE, "colour": "ebc", "diastatic_power": "wk"},
+    "us": {**_US, **_EVERYWHERE, "colour": "lovibond", "diastatic_power": "lintner"},
 }
 
 _SMALL_MASS: Mapping[str, tuple[float, str, str]] = {
@@ -124,8 +142,9 @@ def unit(unit_key: str) -> Unit:
 def units_of(dimension: str) -> tuple[Unit, ...]:
     """List the units in which a quantity may be given.
 
-    Args: dimension: temperature, mass, volume, fraction, moisture, moisture_db, humidity, length, air_flow, co2, ph
-        or duration.
+    Args: dimension: temperature, mass, volume, fraction, moisture, moisture_db, humidity, length, air_flow, co2, ph,
+        duration, colour, diastatic_power, wort, falling_number,
+        conversion_time or number.
     Returns: its units, the plainest first.
     Source: the registry above [D].
     Check: temperature has c and f.
@@ -145,6 +164,8 @@ def to_si(value: Quantity, unit_key: str) -> Quantity:
     Check: 212 °F is 100 °C; 1 lb is 0.45359237 kg; 100 % db is 0.5.
     """
     known = unit(unit_key)
+    if unit_key == "sg":
+        return plato_from_sg(value)
     si = (number_or_array("The value", value) - known.offset) * known.scale
     if known.dimension == "moisture_db":
         dry_basis = between("Moisture on the dry basis", si, 0.0)
@@ -161,6 +182,8 @@ def from_si(value_si: Quantity, unit_key: str) -> Quantity:
     Check: 100 °C is 212 °F; 0.5 wet basis is 100 % db.
     """
     known = unit(unit_key)
+    if unit_key == "sg":
+        return sg_from_plato(value_si)
     si = number_or_array("The value", value_si)
     if known.dimension == "moisture_db":
         wet_basis = between("Moisture on the wet basis", si, 0.0, below=1.0)
@@ -171,7 +194,7 @@ def from_si(value_si: Quantity, unit_key: str) -> Quantity:
 def difference_to_si(difference: Quantity, unit_key: str) -> Quantity:
     """Convert a difference, spread or error to the unit kept inside: no zero point comes in.
 
-    Args: difference: finite, in the unit; unit_key: one of UNITS except percent_db, whose steps are not equal.
+    Args: difference: finite, in the unit; unit_key: one of UNITS except percent_db and sg, whose steps are not equal.
     Returns: the difference in the unit kept inside.
     Source: NIST SP 811 (2008), section 8.5: temperature intervals [P].
     Check: a spread of 9 °F is 5 °C.
@@ -194,6 +217,8 @@ def _scale_of_equal_steps(unit_key: str) -> float:
     known = unit(unit_key)
     if known.dimension == "moisture_db":
         raise ValueError("A difference in moisture can only be converted on the wet basis.")
+    if unit_key == "sg":
+        raise ValueError("A difference in the extract of wort can only be converted in °P.")
     return known.scale
 
 

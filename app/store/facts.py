@@ -105,7 +105,11 @@ SHAPE_TABLES: Mapping[str, Table] = {
         Index("ix_fact_part_source", "source_type", "source_id"),
         Index("ix_fact_part_target", "target_type", "target_id"),
     ),
-    "result": _shape_table("result", Column("value", Float, nullable=False)),
+    "result": _shape_table(
+        "result",
+        Column("value", Float, nullable=False),
+        Column("beside", JsonText, nullable=False, server_default="{}"),
+    ),
     "action": _shape_table(
         "action", Column("amount", Float), Column("what", String(200)), Column("until_at", UtcDateTime)
     ),

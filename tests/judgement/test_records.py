@@ -65,6 +65,12 @@ def values_of_kind(draw, kind):
         net = draw(st.floats(0.0, 1000.0))
         tare = draw(st.none() | st.floats(0.0, 100.0))
         values |= {"net_kg": net, "tare_kg": tare, "gross_kg": None if tare is None else net + tare}
+    if kind.name == "extract_mash":
+        malt_kg, ratio = draw(st.floats(0.05, 1.0)), draw(st.floats(1.0, 5.0))
+        values["value"] = draw(st.floats(0.0, 10.0))
+        values["beside"] = {"malt_kg": malt_kg, "water_kg": ratio * malt_kg, "moisture_wb": draw(st.floats(0.0, 0.3))}
+    if kind.name == "sieve_test":
+        values["value"] = draw(st.floats(0.1, 100.0))
     if kind.shape_name == "tally":
         values.setdefault("counts", {})
         if "lengths" in values:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.science import units
+from app.science import malt_analysis, units
 
 PINT = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 PINT_NAMES = {
@@ -34,7 +34,7 @@ PINT_NAMES = {
     "d": ("day", "h"),
     "s": ("s", "h"),
 }
-EQUAL_STEPS = sorted(key for key, known in units.UNITS.items() if known.dimension != "moisture_db")
+EQUAL_STEPS = sorted(key for key in units.UNITS if key not in ("percent_db", "sg"))
 
 
 @pytest.mark.parametrize("key", sorted(PINT_NAMES))
@@ -46,8 +46,26 @@ def test_every_physical_unit_agrees_with_pint(key: str, value: float) -> None:
 
 
 def test_every_unit_that_pint_can_know_is_compared_with_it() -> None:
-    ratios = {"percent", "fraction", "percent_db", "ppm", "percent_co2", "ph"}
-    assert set(units.UNITS) == set(PINT_NAMES) | ratios
+    ratios = {"percent", "fraction", "percent_db", "ppm", "percent_co2", "ph", "number"}
+    of_malt = {"ebc", "lovibond", "srm", "lintner", "wk", "plato", "sg", "fn_s", "conversion_min"}
+    assert set(units.UNITS) == set(PINT_NAMES) | ratios | of_malt
+
+
+def test_units_of_malt_are_those_of_malt_analysis() -> None:
+    for value in (1.0, 10.0, 500.0):
+        assert units.to_si(value, "lovibond") == pytest.approx(malt_analysis.ebc_from_lovibond(value), rel=1e-12)
+        assert units.to_si(value, "srm") == pytest.approx(malt_analysis.ebc_from_srm(value), rel=1e-12)
+        assert units.to_si(value, "wk") == pytest.approx(malt_analysis.lintner_from_windisch_kolbach(value), rel=1e-12)
+    # EBC = 1.97·SRM (EBC, ASBC), SRM = 1.3546·°L - 0.76 (from memory); °WK = 3.5·°L - 16; 1.040 is 9.994 °P (ASBC, from
+    # memory).
+    assert units.to_si(10.0, "lovibond") == pytest.approx(25.2, abs=0.05)
+    assert units.to_si(250.0, "wk") == pytest.approx(76.0, abs=0.01)
+    assert units.to_si(1.040, "sg") == pytest.approx(9.994, abs=0.001)
+    assert units.from_si(units.to_si(1.0801, "sg"), "sg") == pytest.approx(1.0801, abs=1e-9)
+    with pytest.raises(ValueError, match="°P"):
+        units.difference_to_si(0.001, "sg")
+    with pytest.raises(ValueError, match="specific gravity"):
+        units.to_si(12.0, "sg")
 
 
 @given(st.sampled_from(EQUAL_STEPS), st.floats(-1e6, 1e6))

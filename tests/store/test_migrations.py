@@ -11,6 +11,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, MetaData, Table, func, select, text
 
 from app.errors import CannotStart
+from app.judgement.facts import Result
 from app.judgement.kinds import KINDS
 from app.operations.facts import record_fact
 from app.operations.programmes import ensure_builtin_programmes
@@ -33,7 +34,7 @@ def _value(column: Any) -> Any:
     kind = column.type.python_type
     if column.name == "clock":
         return "now"
-    if column.name in ("typed", "counts", "lengths", "findings", "content", "measures"):
+    if column.name in ("typed", "counts", "lengths", "findings", "content", "measures", "beside"):
         return "{}"
     return {"int": 1, "float": 0.5, "bool": True, "str": "1"}.get(kind.__name__, NOW.replace(tzinfo=None))
 
@@ -101,3 +102,23 @@ def test_every_shape_of_every_kind_has_its_table_after_the_migrations(engine: En
     with engine.connect() as connection:
         found.reflect(connection)
     assert {SHAPE_TABLES[kind.shape_name].name for kind in KINDS.values()} <= set(found.tables)
+
+
+def test_results_of_before_have_nothing_beside_them(engine: Engine) -> None:
+    """What was kept by the first version, read by this one."""
+    schema.upgrade(engine, REVISIONS[0])
+    at = "2026-03-14 09:30:00"
+    fact = {"id": "t", "subject_type": "lot", "subject_id": "l", "kind": "moisture_test", "clock": "typed", "v": 1}
+    fact |= {"quality": "measured", "body_sha256": "0", "typed": "{}", "earliest_at": at, "latest_at": at}
+    fact |= {"received_at": at}
+    with engine.begin() as connection:
+        names = ", ".join(fact)
+        values = ", ".join(f":{name}" for name in fact)
+        connection.execute(text(f"INSERT INTO fact (seq, {names}) VALUES (1, {values})"), fact)
+        connection.execute(text("INSERT INTO fact_result (fact_seq, value) VALUES (1, 0.125)"))
+    schema.upgrade(engine)
+    with read_session(engine) as session:
+        found = list_facts_after(session, 0, 10)
+    assert [(fact.kind, fact.value, dict(fact.beside)) for fact in found if isinstance(fact, Result)] == [
+        ("moisture_test", 0.125, {})
+    ]

@@ -71,6 +71,22 @@ _TALLIES: Mapping[str, Typed] = {
     "growth_count": {"quarter_to_half": "9", "half_to_three_quarters": "31", "three_quarters_to_full": "10"},
     "rub_out": {"chalky": "16", "pasty": "3", "hard_end": "1"},
     "squeeze_test": {"looked_at": "50", "white_core": "3"},
+    "germination_test": {"looked_at": "100", "day_1": "28", "day_2": "45", "day_3": "27"},
+    "capacity_test": {"looked_at": "200", "not_germinated": "5"},
+}
+_TESTS: Mapping[str, Typed] = {
+    "sieve_test": {"value": "62.5", "on_25": "31", "on_22": "5.2", "through": "1.3"},
+    "malt_colour": _reading("3.1", "lovibond"),
+    "extract_mash": {**_reading("14.0", "plato"), "malt": "50", "malt_unit": "g", "water": "250", **_moisture("5")},
+    "diastatic_power": _reading("250", "wk"),
+    "conversion_test": {**_reading("15", "conversion_min"), "reference": "10", "reference_unit": "conversion_min"},
+    "falling_number": {
+        **_reading("300", "fn_s"),
+        "share": "0.2",
+        "share_unit": "percent",
+        "flour": "400",
+        "flour_unit": "fn_s",
+    },
 }
 _PARTS: Mapping[str, Typed] = {
     "charge": _part("lot:lot-1", "batch:batch-1", "25", "13.2"),
@@ -96,5 +112,6 @@ _OTHERS: Mapping[str, Typed] = {
 }
 
 EXAMPLES: Mapping[str, Typed] = MappingProxyType(
-    dict.fromkeys((*_STAGES, *_ENDS, *_DONE), _NOTHING) | {**_READINGS, **_WEIGHINGS, **_TALLIES, **_PARTS, **_OTHERS}
+    dict.fromkeys((*_STAGES, *_ENDS, *_DONE), _NOTHING)
+    | {**_READINGS, **_WEIGHINGS, **_TALLIES, **_TESTS, **_PARTS, **_OTHERS}
 )

@@ -11,7 +11,9 @@ from app.judgement.kinds import VALUELESS_QUALITIES
 from app.science import units
 from app.web.choice_fields import RadioField, SelectField
 
-SMALL_MASSES = frozenset({"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection"})
+SMALL_MASSES = frozenset(
+    {"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection", "extract_mash"}
+)
 
 
 class _Typed:
@@ -50,13 +52,18 @@ class TypedChoice(_Typed, RadioField):
 def fields_for(name: str, spec: FieldSpec, kind_name: str, system: str) -> dict[str, Any]:
     """The form fields of one field of a kind; for a quantity also that of its unit."""
     if isinstance(spec, Quantity):
-        units_too = {} if spec.unit_of else {f"{name}_unit": unit_field(spec, kind_name, system)}
+        units_too = {} if spec.unit_of or not has_unit(spec) else {f"{name}_unit": unit_field(spec, kind_name, system)}
         return {name: TypedString(spec), **units_too}
     if isinstance(spec, Choice):
         return {name: TypedChoice(spec)}
     if isinstance(spec, Lengths) or (isinstance(spec, Text) and spec.max_length > 300):
         return {name: TypedText(spec)}
     return {name: TypedString(spec)}
+
+
+def has_unit(spec: FieldSpec) -> bool:
+    """Whether there is a unit to choose beside the number."""
+    return isinstance(spec, Quantity) and spec.dimension != "number"
 
 
 def unit_field(spec: Quantity, kind_name: str, system: str) -> SelectField:

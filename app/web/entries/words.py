@@ -6,11 +6,11 @@ from flask import Flask
 
 from app.config import Settings
 from app.judgement.kinds import GROWTH_CLASSES, SET_ASIDE_CLASSES
-from app.web.entries.fields import widget_of
+from app.web.entries.fields import has_unit, widget_of
 
 PICTURED = frozenset({*GROWTH_CLASSES, *SET_ASIDE_CLASSES})
 SELDOM = ["net", "lowest", "highest", "lengths"]
 
 
 def init_app(app: Flask, settings: Settings) -> None:
-    app.jinja_env.globals.update(widget_of=widget_of, pictured=PICTURED, seldom=SELDOM)
+    app.jinja_env.globals.update(widget_of=widget_of, has_unit=has_unit, pictured=PICTURED, seldom=SELDOM)
