@@ -95,6 +95,30 @@ def test_a_line_to_a_reading_after_the_kiln_counts_to_the_end_of_the_kiln_only()
     assert story.flags(173, "warm_and_wet") == []
 
 
+def test_warm_and_wet_leaves_the_cold_end_of_the_bed_to_its_own_flag() -> None:
+    story = warm_bed(15.0)
+    for hour in (42, 45, 50):
+        story.grain(hour, 23.0, "top")
+        story.grain(hour + 1, 11.0, "bottom")
+    assert {flag.rule for flag in story.flags(51)} >= {"warm_and_wet", "out_of_limits"}
+
+
+def test_two_warm_spells_are_two_flags() -> None:
+    story = warm_bed(15.0)
+    for hour, value in ((42, 24.0), (49, 24.0), (50, 15.0), (60, 15.0), (61, 24.0), (68, 24.0), (69, 15.0)):
+        story.grain(hour, value)
+    assert len(story.flags(70, "warm_and_wet")) == 2
+
+
+def test_grain_under_water_is_not_warm_and_wet() -> None:
+    story = Story().begin()
+    story.bag_start()
+    story.bag(0.2, 0.3)
+    story.grain(0.5, 24.0)
+    story.grain(7.5, 24.0)
+    assert story.flags(8, "warm_and_wet") == []
+
+
 def test_the_longest_place_tells_it_once() -> None:
     story = warm_bed(15.0)
     for hour in (42, 50):

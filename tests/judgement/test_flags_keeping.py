@@ -39,6 +39,12 @@ def test_a_measured_moisture_at_the_packing_counts_and_one_from_elsewhere_does_n
         assert bool(story.flags(179, "not_dry_enough")) == is_flagged
 
 
+def test_the_weight_of_a_thousand_kernels_is_no_moisture() -> None:
+    story = stripped()
+    story.tell(178, "kernel_weight", {"value": 0.035})
+    assert story.flags(179, "overdried") == []
+
+
 def test_wet_grain_on_the_kiln_is_not_yet_malt() -> None:
     assert Story().kiln().flags(161, "not_dry_enough") == []
 

@@ -26,6 +26,11 @@ def test_over_the_ceiling_names_hours_degree_hours_and_both_units() -> None:
     assert (hour_of(flag.starts_at), hour_of(flag.ends_at)) == (161, 162)
 
 
+def test_two_stretches_over_the_ceiling_are_two_flags() -> None:
+    story = hot((161, 50.0), (161.5, 53.0), (162, 48.0), (163, 48.0), (163.5, 53.0), (164, 48.0))
+    assert len(story.flags(164, "over_ceiling")) == 2
+
+
 def test_five_degrees_over_is_act_now() -> None:
     assert hot((161, 50.0), (161.2, 54.9), (161.4, 50.0)).flag(163, "over_ceiling").severity == "caution"
     assert hot((161, 50.0), (161.2, 55.0), (161.4, 50.0)).flag(163, "over_ceiling").severity == "act"

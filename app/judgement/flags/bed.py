@@ -83,7 +83,7 @@ def _is_exempt(case: Case, moment: datetime) -> bool:
     """A stewing has limits of its own, where the programme knows of stewing; under water the grain is not warm."""
     stage = case.stage_at(moment)
     programme = case.programme_at(moment)
-    if stage is None or stage.name in ("charged", "cooling", "finished", "abandoned"):
+    if stage is None or stage.name in ("charged", "immersion", "cooling", "finished", "abandoned"):
         return True
     return stage.name == "stewing" and programme is not None and programme.limit("stewing_h") is not None
 

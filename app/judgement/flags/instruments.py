@@ -162,7 +162,7 @@ def _flattest(readings: Sequence[Reading]) -> list[Reading]:
 def _flag(
     case: Case, facts: Sequence[Fact], title: str, which: str, stage: Stage | None, why: str = "Both can't be true."
 ) -> Flag:
-    ordered = sorted(dict.fromkeys(facts), key=lambda fact: (fact.at, fact.id))
+    ordered = sorted({fact.id: fact for fact in facts}.values(), key=lambda fact: (fact.at, fact.id))
     return case.flag(
         "lying", "notice", ordered,
         Message(title, f"{why} Look at {which} first, since {case.hour_words(ordered[0].at)}.",
