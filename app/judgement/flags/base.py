@@ -197,12 +197,13 @@ class Case:
         place: str | None = None,
         cause: str = "",
     ) -> Flag:
-        """A flag whose episode was opened by the first of the facts."""
+        """A flag whose episode was opened by the first of the facts. What came after its end is over at once."""
+        begins = starts_at or facts[0].at
         return Flag(
             rule=rule,
             severity=severity,
-            starts_at=starts_at or facts[0].at,
-            ends_at=ends_at,
+            starts_at=begins,
+            ends_at=None if ends_at is None else max(ends_at, begins),
             episode_id=self.whole.root_id(facts[0].id),
             fact_ids=tuple(fact.id for fact in facts),
             message=message,

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from app.judgement.facts import Fact, Part, Reading, Remark, StageChange, Tally, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
-from app.judgement.kinds import KINDS
+from app.judgement.kinds import KINDS, MALT_TESTS
 from app.judgement.slips import looks_like_a_slip
 from app.judgement.stages import Stage
 
@@ -21,7 +21,7 @@ WATCHED = frozenset({"immersion", "air_rest", "germination", "stewing", "kilning
 _TEMPERATURES = ("grain_temperature", "water_temperature", "air_temperature", "air_on_temperature")
 
 FOLLOWS = {
-    "charged": frozenset({"immersion", "kilning", "germination", "air_rest"}),
+    "charged": frozenset({"immersion", "kilning", "air_rest"}),
     "immersion": frozenset({"air_rest", "germination"}),
     "air_rest": frozenset({"immersion", "germination"}),
     "germination": frozenset({"stewing", "kilning"}),
@@ -31,8 +31,8 @@ FOLLOWS = {
 }
 FIRST = frozenset({"charged", "immersion", "kilning"})
 AFTER_THE_END = frozenset(
-    {"note", "flag_answer", "pack", "dispatch", "culms", "outturn", "moisture_test", "kernel_weight", "split", "merge"}
-    | {"roast_charge", "finished", "abandoned"}
+    {"note", "flag_answer", "pack", "dispatch", "culms", "outturn", "split", "merge", "roast_charge", *MALT_TESTS}
+    | {"finished", "abandoned"}
 )
 
 
