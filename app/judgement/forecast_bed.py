@@ -27,12 +27,12 @@ DRAG_AT_DB = 0.2
 BED = -1
 """In place of a tray's number: the bed as a whole."""
 
-WANDERS, WANDERS_OVER_H = 0.035, 3.0
-TRAY_WANDERS, TRAY_WANDERS_OVER_H = 0.06, 8.0
+WANDERS, WANDERS_OVER_H = 0.02, 3.0
+TRAY_WANDERS, TRAY_WANDERS_OVER_H = 0.04, 8.0
 """How far a bed strays from its curve, as a share of the water still to go, and over how long; and a tray from the
-bed. From memory, tried on made-up lots and the demo's batches: see the backtest."""
+bed. Set on made-up beds, see the backtest."""
 
-LEAST_WANDER_DB = 0.006
+LEAST_WANDER_DB = 0.003
 SETTLES_H = 2.0
 
 

@@ -19,7 +19,7 @@ from app.judgement.priors import drying_prior, from_lot
 from app.judgement.programme import Programme
 
 LEARNED = 3
-EQUILIBRIUM_SD_DB = 0.010
+EQUILIBRIUM_SD_DB = 0.008
 """Equilibrium moisture is shown as ± 1 point, for published sets for one grain lie that far apart; kilns are hotter
 than any of them was measured at, and so less is taken for sure here, from memory."""
 

@@ -9,6 +9,7 @@ from datetime import datetime
 
 import numpy as np
 
+from app.judgement.charges import grain_at
 from app.judgement.facts import Action
 from app.judgement.forecast_air import last_kilning
 from app.judgement.forecast_band import Array, Band
@@ -54,7 +55,7 @@ class Story:
 def tell_story(history: History, warm: Story | None = None) -> Story | None:
     """None where nothing tells how moist the grain was to begin with, and there is no steep."""
     uptake = fit_uptake(history, warm.uptake if warm else None)
-    start = charged(history)
+    start = grain_at(history, history.starts_at) if history.starts_at else None
     stretches: list[Stretch] = []
     start_h = 0.0
     if start is not None:

@@ -9,22 +9,23 @@ from functools import lru_cache
 
 import numpy as np
 
+from app.judgement.charges import grain_at
 from app.judgement.facts import Weighing
 from app.judgement.forecast_band import Z80, Array
 from app.judgement.forecast_course import BEYOND_H, Stretch, clock_of, planned_course, steep_course
 from app.judgement.forecast_fit import Drift, Kernel, Posterior, Prior, Wander, fit_curve
 from app.judgement.history import History
-from app.judgement.moisture import MoistureSample, charged, samples
+from app.judgement.moisture import MoistureSample, samples
 from app.judgement.priors import from_lot, uptake_prior
 from app.judgement.programme import Programme
 
 LEARNED = 5
-WANDERS_DB = 0.014
-WANDERS_OVER = 0.9
+WANDERS_DB = 0.015
+WANDERS_OVER = 0.7
 """How far grain strays from its curve, kg/kg dry basis, and over which change of log effective hours it does; set on
-made-up lots and the demo's batches, see the backtest."""
+made-up lots, see the backtest."""
 
-REST_DRIFTS_DB = 0.004
+REST_DRIFTS_DB = 0.0045
 """What a rest does beside an even share of an immersion, for each root of an effective hour in it: the film dries off,
 or is drawn in and gone."""
 
@@ -96,7 +97,7 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
 
 def initial_moisture_wb(history: History) -> float:
     """Of the grain as it went into the water: as charged, else as the bag was filled, else as planned."""
-    start = charged(history, history.first_water_at) or charged(history)
+    start = grain_at(history, history.first_water_at) if history.first_water_at else None
     if start is not None:
         return start.moisture_wb
     for bag in history.of_shape(Weighing, "test_bag_start"):

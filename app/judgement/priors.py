@@ -41,10 +41,10 @@ def uptake_prior(species: str) -> Prior:
     """
     hours = UPTAKE_HOURS.get(species, OTHER_UPTAKE_HOURS)
     return Prior.independent(
-        log_gain=(float(np.log(0.80)), 0.15),
-        log_hours=(float(np.log(hours)), 0.5),
+        log_gain=(float(np.log(0.80)), 0.11),
+        log_hours=(float(np.log(hours)), 0.38),
         log_shape=(float(np.log(0.63)), 0.15),
-        air_share=(0.3, 0.10),
+        air_share=(0.3, 0.08),
         activation_kj=(40.0, 7.0),
     )
 
@@ -58,10 +58,10 @@ def growth_prior(species: str) -> Prior:
 def drying_prior() -> Prior:
     """In air of 55 °C: the rate while the air is full, kg/kg dry basis per h, and what is left to go at the break point,
     kg/kg over equilibrium, both in logarithms; and the drag of the tail. From memory: the break of a malt kiln comes
-    near 20 % moisture, and from 12 to 5 % takes as long as from 22 to 12 %, in hotter air.
+    near 25 % moisture, and from 12 to 5 % takes as long as from 22 to 12 %, in hotter air.
     """
     return Prior.independent(
-        log_constant=(float(np.log(0.10)), 0.8), log_break=(float(np.log(0.25)), 0.6), drag=(0.3, 0.2)
+        log_constant=(float(np.log(0.10)), 0.8), log_break=(float(np.log(0.30)), 0.45), drag=(0.5, 0.2)
     )
 
 
