@@ -6,6 +6,7 @@ from textwrap import wrap
 from zoneinfo import ZoneInfo
 
 from app.judgement.facts import Action, Fact, Part, Reading, Remark, Result, StageChange, Tally, Weighing
+from app.judgement.fields import Quantity
 from app.judgement.history import History
 from app.judgement.kinds import KINDS, QUALITIES
 from app.judgement.moisture import Estimate, MoistureSample
@@ -178,8 +179,22 @@ def fact_words(fact: Fact, units: str) -> str:
         seen = [f"{aspect.replace('_', ' ')} {found.replace('_', ' ')}" for aspect, found in fact.findings.items()]
         return ", ".join([*seen, *([fact.text] if fact.text else [])])
     if isinstance(fact, Result):
-        return mass(fact.value, units) if fact.kind == "kernel_weight" else number(fact.value, "percent")
+        return _result_words(fact, units)
     return _action_words(fact, units)
+
+
+def _result_words(result: Result, units: str) -> str:
+    """Every figure of a test: its value, then what was measured beside it."""
+    specs = [spec for spec in KINDS[result.kind].fields.values() if isinstance(spec, Quantity)]
+    said = []
+    for spec in specs:
+        value = result.value if spec.target == "value" else result.beside.get(spec.target.removeprefix("beside."))
+        if value is not None:
+            shown = (
+                mass(value, units) if spec.dimension == "mass" else number(value, DEFAULT_UNITS[units][spec.dimension])
+            )
+            said.append(shown if len(specs) == 1 else f"{spec.word.lower()} {shown}")
+    return ", ".join(said)
 
 
 def _action_words(fact: Fact, units: str) -> str:

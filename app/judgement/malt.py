@@ -34,7 +34,7 @@ def outturn_moisture(history: History, weighing: Weighing, now: datetime) -> Mal
 
 def malt_moisture(history: History, at: datetime, now: datetime) -> MaltMoisture:
     """The malt's moisture as last determined by a moment; else by the first determination after it, up to now."""
-    known = [sample for sample in _dried(history) if sample.at <= now]
+    known = [sample for sample in dried_samples(history) if sample.at <= now]
     if known and known[0].at <= at:
         estimate = moisture_at(history, at)
         if estimate is not None and estimate.moisture_wb <= GREEN_WB:
@@ -43,7 +43,7 @@ def malt_moisture(history: History, at: datetime, now: datetime) -> MaltMoisture
     return MaltMoisture(later.moisture_wb, later.sd, True) if later else TAKEN_FOR_GRANTED
 
 
-def _dried(history: History) -> list[MoistureSample]:
+def dried_samples(history: History) -> list[MoistureSample]:
     """The determinations that tell of dried malt: made on the kiln or after it, and no longer wet."""
     heated = [stage.starts_at for stage in all_stages(history) if stage.name in ("kilning", "cooling")]
     since = heated[0] if heated else history.starts_at

@@ -9,6 +9,7 @@ from datetime import datetime
 from app.judgement.facts import Fact, Reading, Remark, Tally, Weighing
 from app.judgement.history import History
 from app.judgement.kinds import KINDS, Kind
+from app.judgement.malt_tests import told
 from app.judgement.moisture import charged, dry_kg_of, moisture_at, samples
 from app.judgement.next_steps import next_steps
 from app.judgement.programme import Limit
@@ -32,6 +33,9 @@ def meaning(history: History, fact: Fact, now: datetime, words: Words = METRIC) 
     """What this fact of the batch means now."""
     if fact.quality not in ("measured", "estimated"):
         return Meaning("none", f"{KINDS[fact.kind].word} kept: {fact.quality.replace('_', ' ')}.")
+    of_malt = told(fact, words)
+    if of_malt is not None:
+        return Meaning(*of_malt)
     tell = _TELLERS.get(fact.kind) or _SHAPE_TELLERS.get(KINDS[fact.kind].shape_name)
     return tell(history, fact, now, words) if tell else Meaning("none", f"{KINDS[fact.kind].word} kept.")
 

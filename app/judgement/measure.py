@@ -20,7 +20,8 @@ ONE_LOOK = timedelta(minutes=15)
 
 @dataclass(frozen=True)
 class Measure:
-    """A measure. value None: not known (yet), and the note says why. unit: as in Limit.unit, or kg, count, c_h.
+    """A measure. value None: not known (yet), and the note says why. unit: as in Limit.unit, or kg, count, c_h,
+    ratio, colour, diastatic_power, falling_number.
 
     half_width: of the 95 % interval, None where nothing tells it. n: kernels, readings or events behind it.
     position: in, low or high, where the batch's programme sets a limit to it; severity: how grave that is.

@@ -11,6 +11,7 @@ from app.judgement.history import History
 from app.judgement.measure import Measure, View
 from app.judgement.measures_malt import malt_measures
 from app.judgement.measures_steep import growth_measures, steep_measures
+from app.judgement.measures_tests import TEST_KEYS, tested_measures
 from app.judgement.moisture import charged
 from app.judgement.rejects import reject_share
 
@@ -42,6 +43,7 @@ KEYS = (
     "yield_as_is",
     "malting_loss",
     "culms_share",
+    *TEST_KEYS,
     "flags_notice",
     "flags_caution",
     "flags_act",
@@ -64,6 +66,7 @@ def measures(history: History, now: datetime, flags: Iterable[Severe] | None = N
         *steep_measures(view),
         *growth_measures(view),
         *malt_measures(view),
+        *tested_measures(view),
         *_flags(flags),
     ]
     by_key = {measure.key: measure for measure in found}

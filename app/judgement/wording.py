@@ -38,6 +38,10 @@ class Words:
         """Any quantity in the reader's usual unit."""
         return self.mass(value) if dimension == "mass" else units.format_quantity(value, self.unit(dimension))
 
+    def in_unit(self, unit: str, value: float) -> str:
+        """A quantity in a unit that the reader may not use: beside their own, where both are about."""
+        return units.format_quantity(value, unit)
+
     def unit(self, dimension: str) -> str:
         return units.DEFAULT_UNITS[self.system][dimension]
 

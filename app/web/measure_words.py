@@ -15,6 +15,10 @@ POSITION_WORDS = {
     ("high", "caution"): "high",
     ("high", "act"): "far too high",
 }
+TESTED = ("colour", "diastatic_power", "falling_number")
+SHIFTED = {"c": "temperature", "colour": "colour", "diastatic_power": "diastatic_power"}
+"""Units of measures whose scales have zeros of their own, and what they are units of."""
+
 SIDES = {"hours_above_ceiling", "degree_hours_above_ceiling", "flags_notice", "flags_caution", "flags_act"}
 """Measures that say something only where they are above nothing."""
 
@@ -41,19 +45,21 @@ def quantity(unit: str, value: float, words: Words, half_width: float | None = N
         text = f"{scale * value:.1f} {units.UNITS[words.unit('temperature')].symbol} h"
     elif unit == "count":
         text = f"{value:.0f}"
+    elif unit in TESTED:
+        text = units.format_quantity(value, words.unit(unit), half_width)
     else:
         text = units.format_quantity(value, "fraction", half_width, None if half_width else 2)
     return unbroken(text)
 
 
 def difference(unit: str, value: float, words: Words, half_width: float | None = None) -> str:
-    """A difference of two values of a measure: of temperatures it has no zero to be shifted from."""
-    if unit != "c":
+    """A difference of two values of a measure: of temperatures and the like it has no zero to be shifted from."""
+    if unit not in SHIFTED:
         return quantity(unit, value, words, half_width)
-    key = words.unit("temperature")
+    key = words.unit(SHIFTED[unit])
     shown = f"{units.difference_from_si(value, key):.1f}"
     reach = f" ± {units.difference_from_si(half_width, key):.1f}" if half_width else ""
-    return unbroken(f"{shown}{reach} {units.UNITS[key].symbol}")
+    return unbroken(f"{shown}{reach} {units.UNITS[key].symbol}").replace("-", "\u2212")
 
 
 def position(measure: Measure) -> tuple[str, str]:
@@ -68,7 +74,7 @@ def position(measure: Measure) -> tuple[str, str]:
 def measure_said(measure: Measure, words: Words) -> Said:
     """A measure with its value, its note and where it lies."""
     notes = ["estimated"] if measure.is_estimate else []
-    if measure.n is not None and measure.unit in ("fraction", "kernel_lengths", "c"):
+    if measure.n is not None and measure.unit in ("fraction", "kernel_lengths", "c", "ratio", *TESTED):
         notes.append(f"n = {measure.n}")
     if measure.note and measure.note not in ("mean over the hours", "standard deviation"):
         notes.append(measure.note)

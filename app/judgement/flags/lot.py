@@ -1,16 +1,19 @@
-"""The lot: declared as food or held, and light corn above what this lot has shown before."""
+"""The lot: declared as food or held, alive or not, and light corn above what this lot has shown before."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 
 from app.judgement import cautions
 from app.judgement.facts import Fact, Remark, Tally
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
+from app.judgement.germination_tests import AS_ALIVE_FOR
 from app.judgement.history import LotInfo
+from app.judgement.lot_verdict import DORMANT, SENSITIVE, UNFIT, WEAK, LotVerdict, lot_verdict
+from app.judgement.programme import provenance
 
 FEWEST_TESTS = 4
 LEVEL = 0.95
@@ -107,7 +110,62 @@ def _light_flag(case: Case, test: Fact, past: Sequence[Fact]) -> Flag | None:
     )  # fmt: skip
 
 
+_VERDICTS: Mapping[str, tuple[str, str, str]] = {
+    DORMANT: ("lot_dormant", "caution", "Keep some back, give it longer air rests, and expect uneven growth."),
+    WEAK: ("lot_weak", "caution", "Expect uneven malt of lower extract; blend it, or charge another lot."),
+    UNFIT: ("lot_unfit", "act", "Don’t malt it: what does not grow, rots. Feed it, mill it, or give it back."),
+    SENSITIVE: ("lot_water_sensitive", "caution", "Short steeps and long air rests: drain early, and let it breathe."),
+}
+_TITLES = {
+    DORMANT: "is dormant",
+    WEAK: "is weak",
+    UNFIT: "is unfit: too little of it grows",
+    SENSITIVE: "is water sensitive",
+}
+
+
+def germination(case: Case) -> Iterator[Flag]:
+    """What the lot's germination tests up to the charge say of it; and whether the last was too old then."""
+    for lot in case.history.lots.values():
+        charges = [part for part in case.history.charges if part.source.id == lot.id and part.at <= case.now]
+        if not charges:
+            continue
+        found = lot_verdict(lot, charges[0].at)
+        four = found.tests.four
+        if four is None:
+            continue
+        facts: list[Fact] = [*charges, *four.dishes]
+        if found.verdict in _VERDICTS:
+            yield _verdict_flag(case, lot, facts, found)
+        if found.is_old and found.age is not None:
+            yield case.flag(
+                "lot_test_old", "notice", facts,
+                Message(f"{lot.name} was last tested {found.age.days} days before it was charged",
+                        f"A lot may wake or die in that time: a test holds for about {AS_ALIVE_FOR.days} days.",
+                        "Lay out dishes now: in three days you know what this batch can do."),
+                "the house's rule", ends_at=case.ended_at, worst=found.age.days, unit="d",
+            )  # fmt: skip
+
+
+def _verdict_flag(case: Case, lot: LotInfo, facts: Sequence[Fact], found: LotVerdict) -> Flag:
+    rule, severity, remedy = _VERDICTS[found.verdict]
+    source = provenance(found.required.mark, found.required.source)
+    if found.verdict == SENSITIVE:
+        source = provenance("P", "30 points or more: Montana State University barley programme; MEBAK R-110.34.612")
+    doubt = "" if found.is_sure else " So few kernels leave room for chance."
+    return case.flag(
+        rule, severity, facts, Message(f"{lot.name} {_TITLES[found.verdict]}", " ".join(found.reasons) + doubt, remedy),
+        source, ends_at=case.ended_at, unit="fraction",
+        worst=found.tests.four.energy_percent / 100.0 if found.tests.four else None,
+    )  # fmt: skip
+
+
 RULES = (
     Rule("lot_undeclared", "Lot not declared: held", undeclared),
+    Rule("lot_unfit", "Lot unfit", germination),
+    Rule("lot_weak", "Lot weak", germination),
+    Rule("lot_dormant", "Lot dormant", germination),
+    Rule("lot_water_sensitive", "Lot water sensitive", germination),
+    Rule("lot_test_old", "Lot not tested lately", germination),
     Rule("light_corn", "Light corn above its own past", light_corn),
 )

@@ -12,6 +12,7 @@ from app.judgement.facts import Part, Weighing
 from app.judgement.flags import rule_word
 from app.judgement.history import History, LotInfo
 from app.judgement.measures import measures
+from app.judgement.measures_tests import TEST_KEYS
 from app.judgement.moisture import samples
 from app.judgement.wording import Words
 from app.web.batches.record import record_groups
@@ -43,6 +44,7 @@ CAME_OF_IT = (
     "degree_hours_above_ceiling",
     "turns",
     "culms_share",
+    *TEST_KEYS,
 )
 ALWAYS = ("outturn_kg", "malting_loss", "cast_moisture", "acrospire", "final_moisture")
 """Shown even where they are not known, with why, once the batch has ended."""
@@ -88,13 +90,13 @@ def batch_context(history: History, words: Words) -> dict[str, Any]:
     }
 
 
-def came_of_it(history: History, glance: Glance, words: Words) -> list[tuple[str, str, str, str, str]]:
-    """The measures that are known, and those that one looks for even when they are not."""
+def came_of_it(history: History, glance: Glance, words: Words) -> list[tuple[str, str, str, str, str, str]]:
+    """The measures that are known, and those that one looks for even when they are not; each with its key."""
     assert words.now is not None
     flags = [view.judged.flag for view in glance.views]
     found = {measure.key: measure for measure in measures(history, words.now, flags)}
     shown = [found[key] for key in CAME_OF_IT if found[key].is_known or (key in ALWAYS and not glance.is_live)]
-    return [measure_said(each, words).row for each in shown if each.value or each.key not in SIDES]
+    return [(*measure_said(each, words).row, each.key) for each in shown if each.value or each.key not in SIDES]
 
 
 def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
@@ -109,23 +111,23 @@ def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
     ]
 
 
-def account_rows(found: Account, words: Words) -> list[tuple[str, str, str, str]]:
-    """The malting-loss account: name, share of the dry charge, how it is known, and the mass."""
+def account_rows(found: Account, words: Words) -> list[tuple[str, str, str, str, str]]:
+    """The malting-loss account: name, share of the dry charge, how it is known, the mass, and the line's key."""
     if found.charge is None or found.charge.dry_kg <= 0.0:
         return []
     total = found.charge.dry_kg
-    rows = [("Charged, dry", "100\u00a0%", found.charge.how, _mass(words, total, found.charge.half_width_kg))]
+    rows = [("Charged, dry", "100\u00a0%", found.charge.how, _mass(words, total, found.charge.half_width_kg), "charge")]
     for line in found.lines:
         how = f"{line.how}: {line.note}" if line.note else line.how
         share = unbroken(words.percent(line.dry_kg / total, line.half_width_kg / total))
-        rows.append((line.word, share, how, _mass(words, line.dry_kg, line.half_width_kg)))
+        rows.append((line.word, share, how, _mass(words, line.dry_kg, line.half_width_kg), line.key))
     left, share_left = found.remainder, found.remainder_share
     if left is not None and share_left is not None:
         share = unbroken(words.percent(share_left.value, share_left.half_width))
-        rows.append(("Unexplained", share, "remainder", _mass(words, left.value, left.half_width)))
+        rows.append(("Unexplained", share, "remainder", _mass(words, left.value, left.half_width), "remainder"))
     elif found.left_dry_kg is not None:
         share = unbroken(words.percent(found.left_dry_kg / total))
-        rows.append(("Still in the batch", share, "what is left", _mass(words, found.left_dry_kg)))
+        rows.append(("Still in the batch", share, "what is left", _mass(words, found.left_dry_kg), "left"))
     return rows
 
 

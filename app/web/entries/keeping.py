@@ -12,8 +12,9 @@ from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts import Fact
 from app.judgement.fields import BadValues
 from app.judgement.history import History
-from app.judgement.kinds import KINDS
+from app.judgement.kinds import KINDS, MALT_TESTS
 from app.judgement.records import values_from_typed
+from app.judgement.refusals import refused_meter
 from app.judgement.slips import INSISTED, Question, questions
 from app.judgement.stages import ENDED, all_stages
 from app.judgement.wording import Words
@@ -49,6 +50,9 @@ def keep_entry(
     if not form.validate():
         return Answer(form)
     record = form.record(*subject, entered_by)
+    wrong = _refused(form, history, record)
+    if wrong:
+        return Answer(put_errors(form, wrong))
     body = form.body()
     chosen = str(form.insist.data or "")
     if chosen != "1":
@@ -67,6 +71,14 @@ def keep_entry(
     except Rejected as error:
         return Answer(put_errors(form, error.fields))
     return Answer(form, kept.fact, kept.is_new)
+
+
+def _refused(form: EntryForm, history: History | None, record: dict[str, Any]) -> dict[str, str]:
+    """What can't be kept as things stand with the batch: a meter on warm grain or on a roast."""
+    if form.kind.name != "moisture_test":
+        return {}
+    values = values_from_typed(form.kind, record["typed"], record["quality"])
+    return refused_meter(form.kind.name, values, record.get("method"), history, form.span()[1])
 
 
 def put_errors(form: EntryForm, fields: dict[str, str]) -> EntryForm:
@@ -106,7 +118,7 @@ def _time_questions(history: History | None, earliest: datetime, latest: datetim
         begun
         and begun[-1].name in ENDED
         and earliest > begun[-1].starts_at
-        and form.kind.name not in ("note", "moisture_test")
+        and form.kind.name not in ("note", *MALT_TESTS)
     ):
         found.append(f"The batch was {begun[-1].name} at {words.clock(begun[-1].starts_at)}. Keep this all the same?")
     question = Question(field="when", message="", alternative={}, alternative_words="", as_typed_words="Keep it so")
