@@ -102,7 +102,7 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
     Between determinations it runs straight; after the last it holds. The interval widens with the distance in time.
     """
     known = history.once(_merged)
-    begun = bisect.bisect_right([each.at for each in known], at)
+    begun = bisect.bisect_right(history.once(_merged_times), at)
     if not begun:
         return None
     before = known[begun - 1]
@@ -267,6 +267,10 @@ def tray_start(history: History, weighing: Weighing) -> Weighing | None:
 
 def _is_load(history: History, at: datetime) -> bool:
     return any(fact.at == at for fact in history.of_kind("loaded")) or not history.of_kind("loaded")
+
+
+def _merged_times(history: History) -> tuple[datetime, ...]:
+    return tuple(each.at for each in history.once(_merged))
 
 
 def _merged(history: History) -> tuple[MoistureSample, ...]:
