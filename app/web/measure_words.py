@@ -53,13 +53,16 @@ def quantity(unit: str, value: float, words: Words, half_width: float | None = N
 
 
 def difference(unit: str, value: float, words: Words, half_width: float | None = None) -> str:
-    """A difference of two values of a measure: of temperatures and the like it has no zero to be shifted from."""
-    if unit not in SHIFTED:
-        return quantity(unit, value, words, half_width)
-    key = words.unit(SHIFTED[unit])
-    shown = f"{units.difference_from_si(value, key):.1f}"
-    reach = f" ± {units.difference_from_si(half_width, key):.1f}" if half_width else ""
-    return unbroken(f"{shown}{reach} {units.UNITS[key].symbol}").replace("-", "\u2212")
+    """A difference of two values of a measure: of temperatures it has no zero to be shifted from."""
+    if unit == "c":
+        key = words.unit("temperature")
+        reach = f" ± {units.difference_from_si(half_width, key):.1f}" if half_width else ""
+        text = f"{units.difference_from_si(value, key):.1f}{reach} {units.UNITS[key].symbol}"
+    elif unit == "kg":
+        text = units.format_quantity(value, words.unit("mass"), half_width)
+    else:
+        text = quantity(unit, value, words, half_width)
+    return unbroken(text).replace("-", "\u2212")
 
 
 def position(measure: Measure) -> tuple[str, str]:

@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 from app.store.engine import write_session
 from tests.pages import forms_of
 from tests.stories import add_story, statements
-from tests.writing import LOT, add_batch, charge
+from tests.writing import LOT, add_batch, add_lot, charge
 
 
 @pytest.fixture(autouse=True)
@@ -102,6 +102,33 @@ def test_a_lot_with_one_batch_says_so(app: Flask, client: FlaskClient):
     with write_session(app.extensions["engine"]) as session:
         add_batch(session)
     assert "has 1 batch so far" in client.get(f"/compare?lot={LOT}").text
+
+
+def test_three_batches_a_side_let_the_lots_be_compared(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+        add_lot(session, "lot-2", "Hill")
+        for place, (lot, kg) in enumerate(
+            zip(3 * [LOT] + 3 * ["lot-2"], (25, 25.2, 24.9, 30, 30.1, 29.9), strict=True)
+        ):
+            add_batch(session, f"b{place}", charge(id=f"c{place}", lot=lot, as_is=str(kg)))
+    page = client.get("/compare?batch=1,2,3,4,5,6").text
+    assert "Field by the river against Hill" in page
+    # (25 + 25.2 + 24.9) / 3 less (30 + 30.1 + 29.9) / 3 is 4.967 kg below 0.
+    assert re.search(r"−4\.97\xa0±\xa00\.\d+\xa0kg", page)
+    assert "n = 3 and 3: a clear difference" in page
+
+
+def test_one_batch_a_side_is_too_few_for_a_verdict_on_the_lots(app: Flask, client: FlaskClient):
+    add(app, 400, 700)
+    assert "n = 1 and 1: too few for a verdict on the lots" in client.get("/compare?batch=1,2").text
+
+
+def test_batches_of_one_lot_are_not_set_against_another(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        add_batch(session)
+        add_batch(session, "batch-2", charge(id="charge-2"))
+    assert " against " not in client.get("/compare?batch=1,2").text
 
 
 def test_an_unknown_lot_is_not_found(client: FlaskClient):

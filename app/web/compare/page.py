@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.charts.batch_ribbon import stacked_ribbons
 from app.charts.comparison import comparison_figure
-from app.judgement.comparison import ComparisonRow, comparison_table
+from app.judgement.comparison import ComparisonRow, SideRow, compare_lots, comparison_table, lots_of
 from app.judgement.flags import evaluate
 from app.judgement.history import History
 from app.judgement.wording import Words
@@ -20,7 +20,7 @@ from app.web.batch_rows import batch_rows
 from app.web.compare.choice import MOST, Choice
 from app.web.formatting import zone
 from app.web.glance import batch_name
-from app.web.measure_words import difference, measure_value, position
+from app.web.measure_words import difference, measure_value, position, quantity
 
 PER_PAGE = 20
 
@@ -40,6 +40,7 @@ class Cell:
 class TableRow:
     """One measure of all batches, and what may be said of their difference."""
 
+    key: str
     name: str
     cells: list[Cell]
     spread: str
@@ -75,7 +76,39 @@ def _compared(session: Session, choice: Choice, words: Words) -> dict[str, Any]:
         "figure": comparison_figure(histories, words.now, units=words.system, zone=zone()),
         "table": [_row(row, words) for row in table],
         "about": [_about(each) for each in histories],
+        "sides": lot_sides(histories, words),
     }
+
+
+@dataclass(frozen=True)
+class Sides:
+    """Two lots (or mixtures) against each other. rows: name, two means, difference, what may be said of it."""
+
+    first: str
+    second: str
+    n: str
+    rows: list[tuple[str, str, str, str, str]]
+
+
+def lot_sides(histories: list[History], words: Words) -> list[Sides]:
+    """The batches of one lot against those of another, where there are at least two lots."""
+    assert words.now is not None
+    names = {lot.id: lot.name for history in histories for lot in history.lots.values()}
+    found = []
+    for (one, other), rows in compare_lots(histories, words.now).items():
+        first, second = (" + ".join(names[lot_id] for lot_id in side) or "no lot known" for side in (one, other))
+        counts = [sum(lots_of(history) == side for history in histories) for side in (one, other)]
+        told = [_side(row, words) for row in rows if row.has_verdict and row.unit != "count"]
+        found.append(Sides(first, second, f"n = {counts[0]} and {counts[1]}", told))
+    return found
+
+
+def _side(row: SideRow, words: Words) -> tuple[str, str, str, str, str]:
+    first, second = (quantity(row.unit, mean, words) for mean in (row.first_mean, row.second_mean))
+    found = row.difference
+    half_width = (found.high - found.low) / 2 if found.low is not None and found.high is not None else None
+    less = difference(row.unit, found.difference, words, half_width)
+    return (row.word, first, second, less, row.statement)
 
 
 def _about(history: History) -> str:
@@ -94,7 +127,7 @@ def _row(row: ComparisonRow, words: Words) -> TableRow:
         spread = difference(row.unit, row.spread, words, row.half_width)
     elif row.spread is not None:
         spread = f"{row.spread:.0f}"
-    return TableRow(row.word, cells, spread, _statement(row))
+    return TableRow(row.key, row.word, cells, spread, _statement(row))
 
 
 def _statement(row: ComparisonRow) -> str:
