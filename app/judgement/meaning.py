@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from app.judgement.facts import Fact, Reading, Remark, Tally, Weighing
+from app.judgement.facts import Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.history import History
 from app.judgement.kinds import KINDS, Kind
 from app.judgement.malt_tests import told
@@ -31,6 +31,8 @@ class Meaning:
 
 def meaning(history: History, fact: Fact, now: datetime, words: Words = METRIC) -> Meaning:
     """What this fact of the batch means now."""
+    if isinstance(fact, Withdrawal):
+        return Meaning("none", "Struck out. It stays in the record.")
     if fact.quality not in ("measured", "estimated"):
         return Meaning("none", f"{KINDS[fact.kind].word} kept: {fact.quality.replace('_', ' ')}.")
     of_malt = told(fact, words)

@@ -78,7 +78,9 @@ def test_a_correction_before_its_target_is_kept_and_waits(app: Flask, phone: Pho
 
 
 def test_a_withdrawal_before_its_target_is_kept_and_waits(app: Flask, phone: Phone) -> None:
-    assert [each["status"] for each in phone.send(struck("water-1"), water())] == [201, 201]
+    answers = phone.send(struck("water-1"), water())
+    assert [each["status"] for each in answers] == [201, 201]
+    assert answers[0]["meaning"]["text"] == "Struck out. It stays in the record."
     assert temperatures(app) == []
 
 
