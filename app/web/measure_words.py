@@ -53,9 +53,9 @@ def quantity(unit: str, value: float, words: Words, half_width: float | None = N
 
 
 def difference(unit: str, value: float, words: Words, half_width: float | None = None) -> str:
-    """A difference of two values of a measure: of temperatures it has no zero to be shifted from."""
-    if unit == "c":
-        key = words.unit("temperature")
+    """A difference of two values of a measure: of temperatures and the like it has no zero to be shifted from."""
+    if unit in SHIFTED:
+        key = words.unit(SHIFTED[unit])
         reach = f" ± {units.difference_from_si(half_width, key):.1f}" if half_width else ""
         text = f"{units.difference_from_si(value, key):.1f}{reach} {units.UNITS[key].symbol}"
     elif unit == "kg":
