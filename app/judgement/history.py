@@ -9,8 +9,8 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any, TypeVar
 
+from app.judgement.calibrations import calibration_at, is_corrected
 from app.judgement.facts import (
-    Action,
     Answer,
     Fact,
     Part,
@@ -260,14 +260,10 @@ def brings_first_water(fact: Fact, charged_kg: float = 0.0) -> bool:
 
 def _corrected(fact: Fact, calibrations: Sequence[Fact]) -> Fact:
     """The reading with its instrument's calibration added, from the date to the date; what was read stays in typed."""
-    if not isinstance(fact, Reading) or not fact.instrument or not fact.kind.endswith("_temperature"):
+    if not isinstance(fact, Reading) or not fact.instrument or not is_corrected(fact.kind):
         return fact
-    offset = 0.0
-    for each in calibrations:
-        if not isinstance(each, Action) or each.kind != "calibrated" or each.subject.id != fact.instrument:
-            continue
-        if each.at <= fact.at and (each.until_at is None or fact.at <= each.until_at):
-            offset = each.amount or 0.0
+    calibration = calibration_at(calibrations, fact.instrument, fact.at)
+    offset = calibration.amount if calibration is not None else None
     if not offset:
         return fact
     moved = {

@@ -1,4 +1,4 @@
-"""The stock ledger of a lot: what came in, what went into batches, what was put right, and what is left, as it is."""
+"""The stock ledgers of lots and of packs: what came in, what went out and where, and what is left, as it is."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ WORDS = {
     "charge": "charged",
     "stock_adjustment": "adjusted",
     "returned": "returned",
+    "pack": "packed",
+    "roast_charge": "roasted",
     "dispatch": "dispatched",
 }
 _WEIGHED = frozenset({"intake", "returned", "stock_adjustment"})
@@ -23,7 +25,10 @@ OVERDRAWN_BY_KG = 1e-6
 
 @dataclass(frozen=True)
 class StockLine:
-    """One movement. change_kg: below 0 for what left; balance_kg: what is there after it. batch: where it went."""
+    """One movement. change_kg: below 0 for what left; balance_kg: what is there after it.
+
+    batch: the one it went into, or came from.
+    """
 
     fact: Fact
     at: datetime
@@ -46,14 +51,10 @@ class StockLine:
 
 
 @dataclass(frozen=True)
-class StockLedger:
-    """Movements in order of time, with totals in kg as it was weighed; charged_kg counts what left as above 0."""
+class Ledger:
+    """Movements in order of time."""
 
     lines: tuple[StockLine, ...]
-    received_kg: float
-    charged_kg: float
-    adjusted_kg: float
-    returned_kg: float
 
     @property
     def balance_kg(self) -> float:
@@ -65,15 +66,38 @@ class StockLedger:
         return any(line.is_overdrawn for line in self.lines)
 
 
+@dataclass(frozen=True)
+class StockLedger(Ledger):
+    """That of a lot, with totals in kg as it was weighed; charged_kg counts what left as above 0."""
+
+    received_kg: float
+    charged_kg: float
+    adjusted_kg: float
+    returned_kg: float
+
+
+@dataclass(frozen=True)
+class PackLedger(Ledger):
+    """That of a pack: what is left is what was packed less what was roasted and what was dispatched, all above 0."""
+
+    packed_kg: float
+    packed_dry_kg: float
+    roasted_kg: float
+    dispatched_kg: float
+
+    @property
+    def moisture_wb(self) -> float | None:
+        """The moisture of what was packed; None where nothing was."""
+        return 1.0 - self.packed_dry_kg / self.packed_kg if self.packed_kg > 0.0 else None
+
+
 def stock_ledger(facts: Iterable[Fact], lot_id: str, now: datetime | None = None) -> StockLedger:
     """The ledger of one lot out of facts about it and parts out of it, corrected and struck-out ones among them.
 
     Facts about other things are passed over. now: what is later has no say yet.
     """
     lot = Subject("lot", lot_id)
-    moves = [(fact, change) for fact in sorted(standing(chains(facts)), key=order) for change in _changes(fact, lot)]
-    if now is not None:
-        moves = [(fact, change) for fact, change in moves if fact.at <= now]
+    moves = _moves(facts, lot, now)
     return StockLedger(
         lines=tuple(_lines(moves, lot)),
         received_kg=_total(moves, "intake"),
@@ -83,21 +107,40 @@ def stock_ledger(facts: Iterable[Fact], lot_id: str, now: datetime | None = None
     )
 
 
-def _changes(fact: Fact, lot: Subject) -> list[float]:
+def pack_ledger(facts: Iterable[Fact], pack_id: str, now: datetime | None = None) -> PackLedger:
+    """The ledger of one pack out of parts into it and out of it, corrected and struck-out ones among them."""
+    pack = Subject("pack", pack_id)
+    moves = _moves(facts, pack, now)
+    return PackLedger(
+        lines=tuple(_lines(moves, pack)),
+        packed_kg=_total(moves, "pack"),
+        packed_dry_kg=sum(fact.dry_kg for fact, _ in moves if isinstance(fact, Part) and fact.kind == "pack"),
+        roasted_kg=-_total(moves, "roast_charge"),
+        dispatched_kg=-_total(moves, "dispatch"),
+    )
+
+
+def _moves(facts: Iterable[Fact], own: Subject, now: datetime | None) -> list[tuple[Fact, float]]:
+    """The standing facts that changed the stock, in order of time, each with its change."""
+    moves = [(fact, change) for fact in sorted(standing(chains(facts)), key=order) for change in _changes(fact, own)]
+    return [(fact, change) for fact, change in moves if now is None or fact.at <= now]
+
+
+def _changes(fact: Fact, own: Subject) -> list[float]:
     """By how much the stock changed with this fact: nothing, or one number."""
-    if isinstance(fact, Weighing) and fact.kind in _WEIGHED and fact.subject == lot:
+    if isinstance(fact, Weighing) and fact.kind in _WEIGHED and fact.subject == own:
         return [fact.net_kg]
     if isinstance(fact, Part):
-        return [-fact.as_is_kg] * (fact.source == lot) + [fact.as_is_kg] * (fact.target == lot)
+        return [-fact.as_is_kg] * (fact.source == own) + [fact.as_is_kg] * (fact.target == own)
     return []
 
 
-def _lines(moves: Sequence[tuple[Fact, float]], lot: Subject) -> list[StockLine]:
+def _lines(moves: Sequence[tuple[Fact, float]], own: Subject) -> list[StockLine]:
     lines: list[StockLine] = []
     balance_kg = 0.0
     for fact, change_kg in moves:
         balance_kg += change_kg
-        batch = fact.target if isinstance(fact, Part) and fact.target != lot else None
+        other = None if not isinstance(fact, Part) else fact.source if fact.target == own else fact.target
         lines.append(
             StockLine(
                 fact=fact,
@@ -107,7 +150,7 @@ def _lines(moves: Sequence[tuple[Fact, float]], lot: Subject) -> list[StockLine]
                 balance_kg=balance_kg,
                 person=fact.person,
                 entered_by=fact.entered_by,
-                batch=batch if batch is not None and batch.type == "batch" else None,
+                batch=other if other is not None and other.type == "batch" else None,
                 is_estimate=fact.quality == "estimated",
             )
         )

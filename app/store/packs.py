@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
-from sqlalchemy import String, select
+from sqlalchemy import String, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
+from app.judgement.facts import Fact, Part, Subject
+from app.judgement.history import order, standing
+from app.judgement.superseding import Chain, chains
 from app.store.base import Base
-from app.store.facts import PART
+from app.store.facts import PART, facts_from, select_facts
+from app.store.facts import fact as fact_table
 from app.store.types import UtcDateTime
 
 
@@ -30,8 +37,10 @@ def get_pack(session: Session, pack_id: str) -> Pack:
     return pack
 
 
-def list_packs(session: Session) -> list[Pack]:
-    return list(session.scalars(select(Pack).order_by(Pack.created_at.desc(), Pack.id)))
+def list_packs(session: Session, *, limit: int | None = None, offset: int = 0) -> list[Pack]:
+    """The packs, those filled last first."""
+    query = select(Pack).order_by(Pack.created_at.desc(), Pack.id)
+    return list(session.scalars(query.limit(limit).offset(offset)))
 
 
 def list_packs_of(session: Session, batch_id: str) -> list[Pack]:
@@ -40,3 +49,60 @@ def list_packs_of(session: Session, batch_id: str) -> list[Pack]:
         PART.c.source_type == "batch", PART.c.source_id == batch_id, PART.c.target_type == "pack"
     )
     return list(session.scalars(select(Pack).where(Pack.id.in_(filled)).order_by(Pack.created_at, Pack.id)))
+
+
+@dataclass(frozen=True)
+class PackStory:
+    """A pack with all that was ever said of it: facts about it, parts into and out of it, and what superseded those."""
+
+    pack: Pack
+    facts: tuple[Fact, ...]
+
+    @cached_property
+    def chains(self) -> tuple[Chain, ...]:
+        """Everything by what it corrects, in the order of the story."""
+        return tuple(sorted(chains(self.facts), key=lambda chain: order(chain.facts[0])))
+
+    @cached_property
+    def standing(self) -> tuple[Fact, ...]:
+        """What holds, by time."""
+        return tuple(sorted(standing(self.chains), key=order))
+
+    @cached_property
+    def fillings(self) -> tuple[Part, ...]:
+        """The standing parts that filled it, by time."""
+        own = Subject("pack", self.pack.id)
+        return tuple(fact for fact in self.standing if isinstance(fact, Part) and fact.target == own)
+
+    @property
+    def batch_ids(self) -> list[str]:
+        """The batches that filled it, each once."""
+        return list(dict.fromkeys(part.source.id for part in self.fillings if part.source.type == "batch"))
+
+
+def load_pack_stories(session: Session, packs: Sequence[Pack]) -> list[PackStory]:
+    """The stories of these packs, in their order: one statement, however many there are."""
+    if not packs:
+        return []
+    ids = [pack.id for pack in packs]
+    touching = or_(*((PART.c[f"{end}_type"] == "pack") & PART.c[f"{end}_id"].in_(ids) for end in ("source", "target")))
+    moved = fact_table.alias("moved")
+    # A part may be struck out by a fact that is about the batch it came from or went into.
+    struck = select(moved.c.id).join(PART, PART.c.fact_seq == moved.c.seq).where(touching)
+    wanted = or_(
+        (fact_table.c.subject_type == "pack") & fact_table.c.subject_id.in_(ids),
+        fact_table.c.seq.in_(select(PART.c.fact_seq).where(touching)),
+        fact_table.c.supersedes_id.in_(struck),
+    )
+    by_pack = _by_pack(facts_from(session.execute(select_facts().where(wanted)).all()))
+    return [PackStory(pack, tuple(by_pack.get(pack.id, ()))) for pack in packs]
+
+
+def _by_pack(facts: Sequence[Fact]) -> dict[str, list[Fact]]:
+    ends = {each.id: {each.subject, each.source, each.target} for each in facts if isinstance(each, Part)}
+    found: dict[str, list[Fact]] = {}
+    for each in facts:
+        for subject in {each.subject} | ends.get(each.id, set()) | ends.get(each.supersedes_id or "", set()):
+            if subject.type == "pack":
+                found.setdefault(subject.id, []).append(each)
+    return found

@@ -4,7 +4,7 @@ import pytest
 
 from app.judgement.facts import Part
 from app.judgement.records import fact_from_record
-from app.judgement.stock import stock_ledger
+from app.judgement.stock import pack_ledger, stock_ledger
 from tests.judgement.story import LOT, Story, at
 
 
@@ -88,3 +88,58 @@ def test_what_is_later_than_now_has_no_say():
 def test_an_empty_ledger_holds_nothing():
     ledger = stock_ledger([], "lot-1")
     assert (ledger.lines, ledger.balance_kg, ledger.is_overdrawn) == ((), 0.0, False)
+
+
+PACK = {"type": "pack", "id": "pack-1"}
+BATCH = {"type": "batch", "id": "batch-1"}
+
+
+def moved(story, hour, kind, source, target, as_is_kg, **more):
+    values = {"source": source, "target": target, "as_is_kg": as_is_kg, "moisture_wb": more.pop("moisture_wb", 0.04)}
+    return story.say(hour, kind, values, **more)
+
+
+def in_a_sack():
+    story = Story()
+    moved(story, 0.0, "pack", BATCH, PACK, 10.0, id="filled")
+    moved(story, 24.0, "roast_charge", PACK, {"type": "batch", "id": "batch-2"}, 2.0)
+    moved(story, 48.0, "dispatch", PACK, {"type": "house", "id": "house"}, 3.5, id="gone", subject=PACK, note="Mill")
+    return story
+
+
+def test_what_is_left_in_a_pack_is_what_was_packed_less_what_was_roasted_and_dispatched():
+    ledger = pack_ledger(facts(in_a_sack()), "pack-1")
+    assert (ledger.packed_kg, ledger.roasted_kg, ledger.dispatched_kg) == (10.0, 2.0, 3.5)
+    assert ledger.balance_kg == pytest.approx(10.0 - 2.0 - 3.5)
+    assert [line.word for line in ledger.lines] == ["packed", "roasted", "dispatched"]
+    assert [line.batch for line in ledger.lines] == [("batch", "batch-1"), ("batch", "batch-2"), None]
+
+
+def test_a_struck_out_dispatch_comes_back_into_the_pack():
+    story = in_a_sack()
+    story.withdraw(50.0, "gone", subject=PACK)
+    assert pack_ledger(facts(story), "pack-1").balance_kg == pytest.approx(8.0)
+
+
+def test_a_pack_whose_filling_was_struck_out_is_overdrawn_by_what_left_it():
+    story = in_a_sack()
+    story.withdraw(50.0, "filled")
+    ledger = pack_ledger(facts(story), "pack-1")
+    assert ledger.balance_kg == pytest.approx(-5.5)
+    assert ledger.is_overdrawn
+    assert ledger.moisture_wb is None
+
+
+def test_the_moisture_of_a_pack_filled_twice_is_that_of_both_together():
+    story = Story()
+    moved(story, 0.0, "pack", BATCH, PACK, 6.0, moisture_wb=0.04)
+    moved(story, 1.0, "pack", BATCH, PACK, 2.0, moisture_wb=0.08)
+    # 0.24 kg and 0.16 kg of water in 8 kg.
+    assert pack_ledger(facts(story), "pack-1").moisture_wb == pytest.approx(0.05)
+
+
+def test_other_packs_and_later_days_have_no_say_in_a_pack():
+    story = in_a_sack()
+    moved(story, 1.0, "pack", BATCH, {"type": "pack", "id": "pack-2"}, 4.0)
+    assert pack_ledger(facts(story), "pack-1", now=at(30.0)).balance_kg == pytest.approx(8.0)
+    assert pack_ledger([], "pack-1").balance_kg == 0.0

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy.orm import Session
 
 from app.judgement.account import account
-from app.judgement.facts import Part, Subject
-from app.judgement.history import History, LotInfo, standing
+from app.judgement.history import History, LotInfo
 from app.judgement.moisture import moisture_at
 from app.judgement.stages import ENDED, all_stages
-from app.judgement.stock import stock_ledger
-from app.judgement.superseding import chains
+from app.judgement.stock import pack_ledger, stock_ledger
 from app.judgement.wording import Words
 from app.store.batches import list_batches
-from app.store.facts import list_facts_about
 from app.store.lots import list_lots, load_lot_stories
-from app.store.packs import list_packs
+from app.store.packs import PackStory, list_packs, load_pack_stories
 
 CHOICES = 60
 """As many sources as one still looks through; older ones are reached from their own pages."""
@@ -114,27 +111,18 @@ def left_as_is_kg(history: History, words: Words) -> float | None:
 
 def pack_sources(session: Session, words: Words) -> list[Source]:
     """The packs that something is left in, the newest first, with the species of the batch that filled them."""
-    packs = list_packs(session)[:CHOICES]
-    if not packs:
-        return []
-    facts = list_facts_about(session, *(Subject("pack", pack.id) for pack in packs))
-    parts = [fact for fact in standing(chains(facts)) if isinstance(fact, Part)]
-    sources = {part.source.id for part in parts if part.source.type == "batch"}
-    batches = {batch.id: batch for batch in list_batches(session, ids=sorted(sources))}
-    species = {batch_id: batch.species for batch_id, batch in batches.items()}
-    found = [_pack_source(pack.id, pack.name, parts, species, words) for pack in packs]
+    stories = load_pack_stories(session, list_packs(session, limit=CHOICES))
+    filled_by = sorted({batch_id for story in stories for batch_id in story.batch_ids})
+    species = {batch.id: batch.species for batch in list_batches(session, ids=filled_by)} if filled_by else {}
+    found = [pack_source(story, species, words) for story in stories]
     return [source for source in found if (source.left_kg or 0.0) > 1e-6]
 
 
-def _pack_source(pack_id: str, name: str, parts: Sequence[Part], species: dict[str, str], words: Words) -> Source:
-    own = Subject("pack", pack_id)
-    came = [part for part in parts if part.target == own]
-    left = _sum(came) - _sum(part for part in parts if part.source == own)
-    kind = next((species[part.source.id] for part in came if part.source.id in species), "barley")
-    moisture = 1.0 - sum(part.dry_kg for part in came) / _sum(came) if _sum(came) > 0 else None
+def pack_source(story: PackStory, species: Mapping[str, str], words: Words) -> Source:
+    """A pack as a source. species: that of each batch, by its id."""
+    ledger = pack_ledger(story.facts, story.pack.id)
+    name, left, moisture = story.pack.name, ledger.balance_kg, ledger.moisture_wb
+    kind = next((species[batch_id] for batch_id in story.batch_ids if batch_id in species), "barley")
     said = words.percent(moisture) if moisture is not None else ""
-    return Source(f"pack:{pack_id}", name, kind, f"{name} · {kind} · {words.mass(left)} left", left, moisture, said)
-
-
-def _sum(parts: Iterable[Part]) -> float:
-    return sum(part.as_is_kg for part in parts)
+    line = f"{name} · {kind} · {words.mass(left)} left"
+    return Source(f"pack:{story.pack.id}", name, kind, line, left, moisture, said)
