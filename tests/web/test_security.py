@@ -28,7 +28,14 @@ from tests.writing import BATCH, LOT, NOW, PROGRAMME, Opened, add_batch, charge,
 HOSTILE = "</script><script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*191 }}"
 DATA_TYPES = frozenset({"application/json"})
 STATIC = frozenset({"static", "plotly"})
-ARGUMENTS = {"number": 1, "fact_id": "water-1", "lot_id": LOT, "digest": PROGRAMME, "kind": "declaration"}
+ARGUMENTS = {
+    "number": 1,
+    "fact_id": "water-1",
+    "lot_id": LOT,
+    "digest": PROGRAMME,
+    "kind": "declaration",
+    "key": "moisture-from-weight",
+}
 TUB_KIND = {"kind": "turned"}
 
 
