@@ -16,6 +16,7 @@ from app.judgement.moisture import samples
 from app.judgement.stages import Stage, all_stages, stage_at
 from app.judgement.superseding import Chain
 from app.judgement.wording import Words
+from app.web.batches.series import Series, series_of
 from app.web.flags import ANSWER_WORDS
 from app.web.glance import hour_text, stage_words, unbroken
 
@@ -36,6 +37,7 @@ class FactRow:
     struck: str = ""
     can_change: bool = False
     is_elsewhere: bool = False
+    is_series: bool = False
 
 
 @dataclass(frozen=True)
@@ -46,8 +48,8 @@ class Group:
     rows: list[FactRow]
 
 
-def record_groups(history: History, words: Words) -> list[Group]:
-    """The record by stages, each fact followed by what it superseded."""
+def record_groups(history: History, words: Words, *, is_whole: bool = False) -> list[Group]:
+    """The record by stages, each fact followed by what it superseded; series of a probe in one line, unless is_whole."""
     told = {
         each.fact.id: unbroken(words.percent(each.moisture_wb, each.half_width))
         for each in samples(history)
@@ -57,9 +59,33 @@ def record_groups(history: History, words: Words) -> list[Group]:
     staged = [(stage_at(all_stages(history), _head(chain).at), chain) for chain in settled]
     groups = []
     for stage, members in groupby(staged, key=lambda each: each[0]):
-        rows = [row for _, chain in members for row in _chain_rows(chain, history, told, words)]
+        chains = [chain for _, chain in members]
+        series = {} if is_whole else series_of(chains)
+        rows: list[FactRow] = []
+        for chain in chains:
+            its = series.get(chain.facts[0].id)
+            if its is None:
+                rows += _chain_rows(chain, history, told, words)
+            elif its.first.id == chain.facts[0].id:
+                rows.append(_series_row(its, history, words))
         groups.append(Group(_title(stage, history, words), rows))
     return groups
+
+
+def _series_row(series: Series, history: History, words: Words) -> FactRow:
+    first = series.first
+    return FactRow(
+        id=first.id,
+        hour=f"{hour_text(history.hour(first.at))}–{hour_text(history.hour(series.readings[-1].at))}",
+        clock=series.clock(words),
+        word=f"{KINDS[first.kind].word}, {len(series.readings)} readings:",
+        value=series.value(words),
+        derived="",
+        who=_who(first),
+        where=_where(first),
+        note="",
+        is_series=True,
+    )
 
 
 def _head(chain: Chain) -> Fact:
