@@ -49,7 +49,7 @@ class Group:
 
 
 def record_groups(history: History, words: Words, *, is_whole: bool = False) -> list[Group]:
-    """The record by stages, each fact followed by what it superseded; series of a probe in one line, unless is_whole."""
+    """The record by stages, each fact followed by what it superseded; a probe's series in one line unless is_whole."""
     told = {
         each.fact.id: unbroken(words.percent(each.moisture_wb, each.half_width))
         for each in samples(history)
