@@ -49,6 +49,7 @@ EXPECTED: Mapping[int, Mapping[str, str]] = {
         "ergot": "caution",
         "not_sure": "caution",
         "light_corn": "notice",
+        "lot_test_old": "notice",
         "stage_overdue": "notice",
     },
     6: {"over_ceiling": "act", "out_of_limits": "notice"},
