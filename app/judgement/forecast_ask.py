@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 
@@ -190,7 +190,3 @@ def _hours(start_h: float, end_h: float) -> Array:
     if end_h <= start_h + 6.0:
         return near
     return np.concatenate((near, np.linspace(start_h + 6.0, end_h, max(2, int((end_h - start_h - 6.0) / 0.5) + 1))[1:]))
-
-
-def moment_of(fitted: Fit, hour: float) -> datetime:
-    return fitted.zero_at + timedelta(hours=hour)

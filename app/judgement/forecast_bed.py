@@ -78,7 +78,7 @@ def moisture_db(pieces: Sequence[Air], hours: Array, parameters: Array) -> Array
     slowed = drag * falling / DRAG_AT_DB**drag * np.maximum(since - turn_h, 0.0)
     fallen = (turn**-drag + slowed) ** (-1.0 / drag)
     dried = equilibrium + np.where(since < turn_h, left - constant * since, fallen)
-    return np.where(start <= equilibrium, start, dried)
+    return np.asarray(np.where(start <= equilibrium, start, dried), dtype=np.float64)
 
 
 def _after_one(hours: float, moisture: float, law: Law) -> float:

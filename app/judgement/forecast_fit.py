@@ -55,7 +55,7 @@ class Wander:
 
 @dataclass(frozen=True, eq=False)
 class Drift:
-    """A wandering that never comes back (Brownian motion). of: how far along each column of x is; per: per root of it."""
+    """A wandering that never comes back (Brownian motion). of: how far along a column of x is; per: for its root."""
 
     of: Callable[[Array], Array]
     per: float
@@ -162,9 +162,7 @@ def fit_curve(
     """Fit the curve to y at the columns of x. start: the parameters of an earlier fit, to begin from."""
     values, noise = np.asarray(y, dtype=np.float64), np.asarray(y_sd, dtype=np.float64)
     if not len(values):
-        none = np.zeros(0)
-        nothing = np.zeros((0, len(prior.mean)))
-        return Posterior(model, kernel, prior, prior.mean, prior.covariance, x, none, np.zeros((0, 0)), nothing)
+        return _unmeasured(model, prior, kernel, x)
     spread = kernel.covariance(x, x) + np.diag(noise**2)
     whiten = np.linalg.inv(np.linalg.cholesky(spread))
     root: Array = np.asarray(np.linalg.cholesky(prior.covariance), dtype=np.float64)
@@ -186,6 +184,11 @@ def fit_curve(
         moved=_moved(model, x, best, spread_of_best),
         starts=starts,
     )
+
+
+def _unmeasured(model: Model, prior: Prior, kernel: Kernel, x: Array) -> Posterior:
+    none, nothing = np.zeros(0), np.zeros((0, len(prior.mean)))
+    return Posterior(model, kernel, prior, prior.mean, prior.covariance, x, none, np.zeros((0, 0)), nothing)
 
 
 @dataclass(frozen=True, eq=False)

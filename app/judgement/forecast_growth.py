@@ -56,7 +56,7 @@ class GrowthFit:
         return np.interp(hours, self.hours, self.warmth_c_d)
 
     def band(self, hours: Array, *, in_classes: bool = False) -> tuple[Array, Array, Array]:
-        """Mean acrospire in kernel lengths at hours from first water; in_classes: as a count in classes would say it."""
+        """Mean acrospire, kernel lengths, at hours from first water; in_classes: as a count in classes would say it."""
         columns = np.stack((self.thermal_time(hours), np.full(len(hours), float(in_classes))))
         mean, sd = self.posterior.predict(columns)
         central, low, high = (np.clip(mean + z * sd, 0.0, LONGEST + 0.1) for z in (0.0, -Z80, Z80))
@@ -146,7 +146,7 @@ def _thermal_time(
 
 
 def _length(x: Array, parameters: Array) -> Array:
-    """A lag, then a straight line, with a soft knee between them, slowing at the end; as a count in classes would say it where it is one.
+    """A lag, then a straight line, with a soft knee between them, slowing at the end.
 
     x: thermal time, and whether it is counted in classes: the shortest class counts as an eighth, however short.
     """

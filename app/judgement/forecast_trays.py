@@ -67,8 +67,9 @@ def trays_of(history: History, stage: Stage) -> tuple[Tray, ...]:
         name = weighing.vessel or ""
         found[name] = Tray(name, 0, first, weighing)
     # One tray alone stands for the bed: there is nothing to tell the one from the other by.
-    numbers = range(len(found)) if len(found) > 1 else (BED,)
-    return tuple(replace(found[name], number=number) for number, name in zip(numbers, sorted(found), strict=bool(found)))
+    if len(found) == 1:
+        return tuple(replace(tray, number=BED) for tray in found.values())
+    return tuple(replace(found[name], number=number) for number, name in enumerate(sorted(found)))
 
 
 def determined_on_kiln(history: History, stage: Stage, heat_at: datetime) -> tuple[tuple[Tray, ...], list[Determined]]:

@@ -56,7 +56,7 @@ def growth_prior(species: str) -> Prior:
 
 
 def drying_prior() -> Prior:
-    """In air of 55 °C: the rate while the air is full, kg/kg dry basis per h, and what is left to go at the break point,
+    """In air of 55 °C: the rate while the air is full, kg/kg dry basis per h, and what is left to go at the break,
     kg/kg over equilibrium, both in logarithms; and the drag of the tail. From memory: the break of a malt kiln comes
     near 25 % moisture, and from 12 to 5 % takes as long as from 22 to 12 %, in hotter air.
     """

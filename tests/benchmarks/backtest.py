@@ -83,6 +83,16 @@ def backtest(series: Iterable[Series]) -> dict[int, Score]:
     return scores
 
 
+def pooled(told: Iterable[dict[int, Score]]) -> dict[int, Score]:
+    """Several backtests as one."""
+    found = {seen: Score() for seen in SEEN}
+    for scores in told:
+        for seen, score in scores.items():
+            for name in ("errors", "last", "line", "held", "widths"):
+                getattr(found[seen], name).extend(getattr(score, name))
+    return found
+
+
 def _line(first: Point, second: Point, at: datetime) -> float:
     hours = (second[0] - first[0]).total_seconds()
     slope = (second[1] - first[1]) / hours if hours else 0.0
@@ -100,7 +110,12 @@ def steep_series(name: str, history: History) -> Series | None:
     points: list[Point] = []
     for each in samples(history):
         is_far = not points or (each.at - points[-1][0]).total_seconds() >= 3600.0
-        if each.basis in ("test_bag", "charge_weighing") and each.at > zero and history.hour(each.at) <= end_h and is_far:
+        if (
+            each.basis in ("test_bag", "charge_weighing")
+            and each.at > zero
+            and history.hour(each.at) <= end_h
+            and is_far
+        ):
             points.append((each.at, each.moisture_wb))
     kinds = ("test_bag", "charge_weighing", "moisture_test")
     return Series(name, history, (zero, uptake.initial_wb), tuple(points), kinds, _moisture)
@@ -161,7 +176,7 @@ def table(title: str, unit: str, scores: dict[int, Score]) -> list[str]:
     head = [
         f"### {title}",
         "",
-        f"| seen | forecast | last value | straight line | in the 80 % interval | its mean width | hidden ones |",
+        "| seen | forecast | last value | straight line | in the 80 % interval | its mean width | hidden ones |",
         "| ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
     ]
     rows = []

@@ -1,0 +1,57 @@
+"""What the forecasts of a batch cost, beside reading its records: judged cold, warm, and with a fit that was kept."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from app.judgement import forecast
+from app.judgement.history import History
+from app.judgement.programme import load_builtin
+from tests.benchmarks.conftest import Figures, medians
+from tests.judgement.plan_run import plan_story
+
+START = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
+FACTS = 300
+ON_KILN_H = 174.0
+
+
+def long_batch() -> tuple[list[dict[str, Any]], datetime]:
+    """A batch late on the kiln, where all three forecasts have been at work; readings added to make up the number."""
+    told = plan_story(load_builtin()["barley_pale"], START)
+    zero = History.from_records(told).starts_at
+    assert zero is not None
+    now = zero + timedelta(hours=ON_KILN_H)
+    records = [each for each in told if "record" in each or datetime.fromisoformat(each["earliest_at"]) <= now]
+    reading = next(each for each in records if each.get("kind") == "grain_temperature")
+    while len(records) < FACTS:
+        at = (zero + timedelta(hours=50.0, minutes=31.0 * (len(records) - 100))).isoformat()
+        records.append(reading | {"id": f"more-{len(records)}", "earliest_at": at, "latest_at": at})
+    return records, now
+
+
+def test_all_forecasts_of_a_batch_of_300_facts_cost_no_more_than_reading_it_a_few_times(
+    is_short: bool, figures: Figures
+) -> None:
+    records, now = long_batch()
+    kept = forecast.fit(History.from_records(records))
+
+    def read() -> History:
+        return History.from_records(records)
+
+    def cold() -> None:
+        forecast.evaluate(forecast.fit(read()), now)
+
+    def warm() -> None:
+        forecast.evaluate(forecast.fit(read(), kept), now)
+
+    def again() -> None:
+        forecast.evaluate(kept, now)
+
+    reading_s, cold_s, warm_s, again_s = medians(7 if is_short else 20, read, cold, warm, again)
+    figures.say(
+        f"{len(records)} records: read {reading_s * 1e3:.1f} ms; all forecasts beside it, cold "
+        f"{(cold_s - reading_s) * 1e3:.1f} ms, warm {(warm_s - reading_s) * 1e3:.1f} ms, kept {again_s * 1e3:.1f} ms"
+    )
+    assert cold_s - reading_s <= 5.0 * reading_s
+    assert again_s <= 0.6 * (cold_s - reading_s)
