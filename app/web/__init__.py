@@ -14,7 +14,7 @@ compress = Compress()
 
 def init_app(app: Flask, settings: Settings) -> None:
     """Join every part of the web layer to the application."""
-    from app.web import database, failures, formatting, plotly_script, reader, security, static_files
+    from app.web import database, failures, formatting, method_links, plotly_script, reader, security, static_files
     from app.web.batches.routes import batches
     from app.web.compare.routes import compare
     from app.web.data.routes import data
@@ -22,18 +22,36 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.facts.routes import facts
     from app.web.health import health
     from app.web.home.routes import home
+    from app.web.house.routes import house
     from app.web.lots.routes import lots
+    from app.web.malt.routes import malt
+    from app.web.methods.routes import methods
     from app.web.people.routes import people as people_pages
     from app.web.programmes.routes import programmes
     from app.web.sync.routes import sync
     from app.web.tub.routes import tub
+    from app.web.workings.routes import workings
 
     csrf.init_app(app)
     app.config["COMPRESS_MIMETYPES"] = ["text/html", "application/json", "text/css", "text/javascript", "image/svg+xml"]
     app.config["COMPRESS_ALGORITHM"] = ["br", "gzip"]
     app.config["COMPRESS_BR_LEVEL"] = 6
     compress.init_app(app)
-    for part in (database, security, static_files, failures, formatting, reader, entry_words, plotly_script):
+    for part in (
+        database,
+        security,
+        static_files,
+        failures,
+        formatting,
+        reader,
+        entry_words,
+        method_links,
+        plotly_script,
+    ):
         part.init_app(app, settings)
     for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync, health):
+        app.register_blueprint(blueprint)
+    for blueprint in (house,):
+        app.register_blueprint(blueprint)
+    for blueprint in (malt, methods, workings):
         app.register_blueprint(blueprint)

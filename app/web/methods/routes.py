@@ -1,0 +1,24 @@
+"""Methods and sources: every formula, and how the numbers on the screens are shown and judged."""
+
+from __future__ import annotations
+
+from flask import Blueprint, render_template
+
+from app.science.handbook import chapters, marks_in_words
+from app.web.formatting import words
+from app.web.methods.page import mark_rows, programme_rows, text_of
+from app.web.workings.registry import WORKINGS_BY_METHOD
+
+methods = Blueprint("methods", __name__)
+
+
+@methods.get("/methods")
+def index() -> str:
+    ways = {"text_of": text_of, "in_words": marks_in_words, "by_hand": WORKINGS_BY_METHOD}
+    return render_template("methods/index.html", chapters=chapters(), **ways)
+
+
+@methods.get("/methods/numbers")
+def numbers() -> str:
+    rows = {"marks": mark_rows(), "programmes": programme_rows()}
+    return render_template("methods/numbers.html", words=words(), **rows)

@@ -1,0 +1,114 @@
+"""Workings of keeping: storage life, and how grain dies slowly."""
+
+from __future__ import annotations
+
+from app.science import storage_life
+from app.web.workings.asking import choice, number, row, temperature
+from app.web.workings.working import Given, Outcome, Values, percent, plain, working
+
+
+@working(
+    key="how-long-it-keeps",
+    group="keeping",
+    title="How long grain keeps",
+    question="Stored at this moisture and warmth, how long does grain keep, and how much of that is gone?",
+    asks={
+        "purpose": choice("To keep", ("malting", "barley’s germination"), ("quality", "any grain’s quality")),
+        "moisture": number("Moisture", "14", "%", 5, 30),
+        "temperature": temperature("Warmth", "21.1", "70", -40.0, 26.6667),
+        "days": number("Stored so for", "0", "d", 0, 5000),
+    },
+    methods=(
+        "storage_life.malting_life_days",
+        "storage_life.storage_life_days",
+        "storage_life.fraction_used",
+        "storage_life.remaining_days",
+    ),
+    limits="Up to 26.7 °C (80 °F); germination up to 17 % moisture. The table of quality says no more than “over 300 "
+    "days”. Insects and leaks are not in it: look at the grain.",
+)
+def how_long_it_keeps(g: Given) -> Outcome:
+    keeps = storage_life.malting_life_days if g["purpose"] == "malting" else storage_life.storage_life_days
+
+    def value(v: Values) -> float:
+        return keeps(v["moisture"], v["temperature"])
+
+    life = value(g.values)
+    used = storage_life.fraction_used(g["days"], life)
+    left = storage_life.remaining_days(used, life)
+    return Outcome(
+        "Keeps",
+        plain(life, "d", g.half_width(value), decimals=0),
+        (
+            "published days, straight in the logarithm between them; used = days / life",
+            f"{g.say('days')} / {life:.1f} d",
+        ),
+        (("Used so far", percent(g, used, decimals=1)), ("Left", plain(left, "d", decimals=0))),
+        status="caution" if used >= 1.0 else "",
+        word="used up: test it before you trust it" if used >= 1.0 else "",
+    )
+
+
+@working(
+    key="storage-life-used",
+    group="keeping",
+    title="Storage life used up",
+    question="The grain lay in several conditions. How much of its life is gone, and how long does it keep from now?",
+    asks={
+        "days": row("Days in each", "15", 0.0, 5000.0),
+        "lives": row("Days it would have kept in each", "30", 0.5, 5000.0),
+        "now": number("Days it would keep as it lies now, from the start", "270", "d", 0.5, 5000),
+    },
+    methods=("storage_life.fraction_used", "storage_life.remaining_days"),
+    limits="Life is used up in proportion; drying stops the clock, it does not turn it back.",
+)
+def storage_life_used(g: Given) -> Outcome:
+    used = storage_life.fraction_used(g["days"], g["lives"])
+    left = storage_life.remaining_days(used, g["now"])
+    parts = " + ".join(f"{days:g} / {life:g}" for days, life in zip(g["days"], g["lives"], strict=True))
+    return Outcome(
+        "Left from now",
+        plain(left, "d", decimals=1),
+        ("(1 − Σ days / life) × life now", f"(1 − ({parts})) × {g.say('now')} = {left:.1f} d"),
+        (("Used so far", percent(g, used, decimals=1)),),
+        note="",
+    )
+
+
+@working(
+    key="viability",
+    group="keeping",
+    title="How grain dies slowly",
+    question="So much was alive at the start. How much is after this time in closed storage?",
+    asks={
+        "species": choice(
+            "Grain", ("barley", "barley"), ("wheat", "wheat"), ("rye", "rye"), ("maize", "maize"), ("rice", "rice")
+        ),
+        "initial": number("Alive at the start", "98", "%", 0.1, 99.9, hint="For 50 of 50 grown, 99.5."),
+        "moisture": number("Moisture", "10", "%", 5, 25),
+        "temperature": temperature("Warmth", "5", "41", -20.0, 90.0),
+        "days": number("Time", "365", "d", 0, 20000),
+    },
+    methods=(
+        "storage_life.viability_percent",
+        "storage_life.sigma_days",
+        "storage_life.viability_constants",
+        "storage_life.percent_for_probit",
+    ),
+    limits="Closed storage, no insects, no mould. Other sets of constants exist for the same species. Grain loses "
+    "vigour before it loses life.",
+)
+def viability(g: Given) -> Outcome:
+    def value(v: Values) -> float:
+        return storage_life.viability_percent(v["initial"], v["moisture"], v["temperature"], v["days"], g["species"])
+
+    k = storage_life.viability_constants(g["species"])
+    sigma = storage_life.sigma_days(g["moisture"], g["temperature"], g["species"])
+    exponent = f"{k.ke:g} − {k.cw:g} log₁₀ m − {k.ch:g} t − {k.cq:g} t²"
+    numbers = f"log₁₀ σ = {exponent}, m = {g.say('moisture')}, t = {g['temperature']:g} °C: σ = {sigma:.4g} d"
+    return Outcome(
+        "Alive",
+        plain(value(g.values), "%", g.half_width(value)),
+        ("v = Kᵢ − p / σ, in probits", numbers),
+        (("Loses one probit in", plain(sigma, "d", decimals=1)), ("Constants", k.reference)),
+    )

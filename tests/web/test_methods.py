@@ -1,0 +1,143 @@
+"""Methods and sources: every formula on its page, and every number on a screen with its way there."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from app.judgement.account_lines import FADING
+from app.judgement.flags import RULES
+from app.judgement.kinds import KINDS
+from app.judgement.measures import KEYS
+from app.judgement.programme import load_builtin
+from app.science.handbook import MARK_WORDS, methods
+from app.store.engine import write_session
+from app.web import method_links
+from app.web.method_links import method_url
+from tests.pages import Tub
+from tests.stories import add_story
+
+ACCOUNT_LINES = ("charge", "skimmings", "loss", "culms", "outturn", "remainder", "left", *FADING)
+SCREEN_KEYS = [
+    *KEYS,
+    *(f"account.{line}" for line in ACCOUNT_LINES),
+    *(f"kind.{kind}" for kind in KINDS),
+    *(f"flag.{rule}" for rule in RULES),
+]
+
+
+@pytest.fixture
+def pages(client: FlaskClient) -> dict[str, str]:
+    return {path: client.get(path).text for path in ("/methods", "/methods/numbers")}
+
+
+def ids(html: str) -> list[str]:
+    return re.findall(r'\sid="([^"]+)"', html)
+
+
+def test_every_formula_has_its_anchor_once(pages: dict[str, str]) -> None:
+    found = ids(pages["/methods"])
+    assert [anchor for anchor in methods() if found.count(anchor) != 1] == []
+
+
+def test_an_entry_shows_source_mark_and_check_in_words(pages: dict[str, str]) -> None:
+    page = pages["/methods"]
+    entry = page[page.index('id="proportions.wilson_interval"') :].split("</article>")[0]
+    assert "Wilson 1927, J. Am. Stat. Assoc. 22:209 (published)" in entry
+    assert "95 of 100 gives 88.82 to 97.85 %" in entry
+    assert f'<span class="badge">{MARK_WORDS["P"]}</span>' in entry
+    assert "[P]" not in page
+
+
+def test_an_entry_leads_to_the_workings_that_use_it(pages: dict[str, str]) -> None:
+    page = pages["/methods"]
+    entry = page[page.index('id="moisture.gross_to_stop_at_kg"') :].split("</article>")[0]
+    assert 'href="/workings/tray-stop-weight"' in entry
+
+
+def test_a_formula_that_is_named_is_a_link(pages: dict[str, str]) -> None:
+    page = pages["/methods"]
+    entry = page[page.index('id="drying.lewis_moisture_ratio"') :].split("</article>")[0]
+    assert '<a href="#drying.lewis_rate_per_s"><code>lewis_rate_per_s</code></a>' in entry
+
+
+@pytest.mark.parametrize("path", ["/methods", "/methods/numbers", "/workings"])
+def test_links_within_the_pages_lead_somewhere(path: str, client: FlaskClient, pages: dict[str, str]) -> None:
+    html = client.get(path).text
+    anchors = {where: set(ids(page)) for where, page in pages.items()}
+    for where, fragment in re.findall(r'href="(/methods(?:/numbers)?)?#([^"]+)"', html):
+        target = anchors[where] if where else set(ids(html))
+        assert fragment in target, (where, fragment)
+    for address in set(re.findall(r'href="(/workings/[^"]+)"', html)):
+        assert client.get(address).status_code == 200, address
+
+
+@pytest.mark.parametrize("key", SCREEN_KEYS)
+def test_every_number_on_a_screen_leads_to_its_formula_or_convention(key: str, app: Flask) -> None:
+    with app.app_context():
+        url = method_url(key)
+    assert url is not None
+    path, _, anchor = url.partition("#")
+    assert anchor in (methods() if path == "/methods" else method_links.SECTIONS)
+
+
+def test_sections_that_numbers_lead_to_are_there(pages: dict[str, str]) -> None:
+    assert set(method_links.SECTIONS) <= set(ids(pages["/methods/numbers"]))
+
+
+def test_no_way_leads_from_what_is_no_number_here(app: Flask) -> None:
+    assert [method_url(key) for key in ("measure_of_luck", "kind.miracle", "")] == [None, None, None]
+
+
+def test_the_convention_of_plus_minus_and_every_mark_are_explained(pages: dict[str, str]) -> None:
+    page = pages["/methods/numbers"]
+    assert "95 times in 100" in page
+    assert all(word in page for word in MARK_WORDS.values())
+
+
+def test_the_marks_of_a_programme_are_counted(pages: dict[str, str]) -> None:
+    programme = load_builtin()["barley_pale"]
+    row = pages["/methods/numbers"].split(f'href="/programmes/{programme.digest}"')[1].split("</tr>")[0]
+    counted = sum(int(cell) for cell in re.findall(r'<td class="n">(\d+)</td>', row))
+    parts = (programme.steps, programme.limits, programme.ceiling, programme.settings)
+    assert counted == sum(map(len, parts))
+
+
+def add_finished(app: Flask, *hours: float) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        for each in hours:
+            add_story(session, hours_ago=each)
+
+
+def how_links(html: str) -> set[str]:
+    return set(re.findall(r'<a class="how no-print" href="([^"]+)" aria-label="how\? [^"]+: formula and source"', html))
+
+
+def test_the_measures_of_a_batch_and_its_account_have_links(app: Flask, client: FlaskClient, morning: None) -> None:
+    add_finished(app, 400)
+    found = how_links(client.get("/batches/1").text)
+    assert {"/methods#mass_balance.dry_loss_with_sd", "/methods#mass_balance.unexplained"} <= found
+    assert {"/methods#moisture.moisture_wb_with_sd", "/methods/numbers#hours"} <= found
+
+
+def test_the_rows_of_a_comparison_have_links(app: Flask, client: FlaskClient, morning: None) -> None:
+    add_finished(app, 400, 700)
+    page = client.get("/compare?batch=1&batch=2").text
+    rows = page.count('<th scope="row">')
+    assert rows > 10
+    assert page.count('class="how no-print"') >= rows
+    assert "/methods#growth.mean_acrospire_with_sd" in how_links(page)
+
+
+def test_what_an_entry_means_leads_to_its_formula(tub: Tub, client: FlaskClient) -> None:
+    answer = tub.keep("chit_count", {"looked_at": "100", "chitted": "80"})
+    page = client.get(answer.headers["Location"]).text
+    assert "/methods#proportions.wilson_interval" in how_links(page)
+
+
+@pytest.mark.parametrize(("path", "text"), [("/", 'href="/methods"'), ("/", 'href="/workings"')])
+def test_every_page_leads_there(path: str, text: str, client: FlaskClient) -> None:
+    assert text in client.get(path).text
