@@ -14,7 +14,7 @@ def is_corrected(kind: str) -> bool:
 
 
 def calibration_at(calibrations: Iterable[Fact], instrument: str, moment: datetime) -> Action | None:
-    """The calibration that holds for an instrument then: of these, in order of time, the last that covers the moment."""
+    """The calibration that holds for an instrument then: of these, in order of time, the last one that covers it."""
     found = None
     for each in calibrations:
         if not isinstance(each, Action) or each.kind != "calibrated" or each.subject.id != instrument:

@@ -9,7 +9,11 @@ from app.judgement.stages import ENDED, all_stages
 from app.operations.digests import refresh_digest
 from app.store.batches import find_batch_by_id
 from app.store.history import get_history
+from app.store.house import list_touched_by
 from app.web.formatting import request_now
+
+MOST_AT_ONCE = 40
+"""Digests made anew while somebody waits. Older batches stay behind their facts, and are judged anew where shown."""
 
 
 def refresh(batch_id: str) -> None:
@@ -21,6 +25,14 @@ def refresh(batch_id: str) -> None:
         history = get_history(session, batch_id)
         if has_ended(history):
             refresh_digest(session, history, batch.last_seq, request_now())
+
+
+def refresh_touched_by(seq: int) -> None:
+    """The same for every batch that a fact touched: a calibration changes whatever was read with the instrument."""
+    with current_app.extensions["writing"].begin() as session:
+        touched = list_touched_by(session, seq, MOST_AT_ONCE)
+    for batch_id in touched:
+        refresh(batch_id)
 
 
 def has_ended(history: History) -> bool:

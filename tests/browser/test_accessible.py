@@ -32,6 +32,9 @@ PAGES = (
     "/compare?batch=2&batch=6",
     "/programmes",
     "/people",
+    "/house",
+    "/house/entries/calibrated",
+    "/house/entries/co2_room",
     "/data",
     "/nowhere",
 )
@@ -66,7 +69,10 @@ def test_a_page_has_no_serious_violation(path: str, demo: str, page: Page) -> No
 
 
 def test_pages_found_by_their_links_have_no_serious_violation(demo: str, page: Page) -> None:
-    for start, link in (("/lots", "main a[href^='/lots/']:not([href$='new'])"), ("/programmes", "main a[href^='/prog']")):
+    for start, link in (
+        ("/lots", "main a[href^='/lots/']:not([href$='new'])"),
+        ("/programmes", "main a[href^='/prog']"),
+    ):
         page.goto(demo + start)
         page.goto(demo + str(page.locator(link).first.get_attribute("href")))
         assert serious_violations(page) == []

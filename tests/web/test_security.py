@@ -36,7 +36,7 @@ ARGUMENTS = {
     "kind": "declaration",
     "key": "moisture-from-weight",
 }
-TUB_KIND = {"kind": "turned"}
+KIND_OF = {"/batches/": "turned", "/house/": "note"}
 
 
 @pytest.fixture
@@ -68,6 +68,14 @@ def house(app: Flask, morning: None) -> Opened:
         struck_out = find_fact(session, "water-2")
         assert struck_out is not None
         withdraw_fact(session, struck_out, new_id="struck-1", now=NOW, reason=HOSTILE)
+        for type_, kind, typed in (
+            ("house", "note", {"text": HOSTILE}),
+            ("vessel", "cleaned", {"what": HOSTILE}),
+            ("instrument", "calibrated", {"amount": "1"}),
+        ):
+            name = "house" if type_ == "house" else HOSTILE[:60]
+            record = entry(kind, typed, id=f"{kind}-2", **told) | {"subject": {"type": type_, "id": name}}
+            record_fact(session, record, now=NOW)
         filled = {"id": "filled-1", "at": iso(NOW), "typed": {"as_is": "2", "moisture": "4.2"}}
         pack_batch(session, pack_id="pack-1", name=HOSTILE[:80], part=filled, batch_id=BATCH, now=NOW)
         return Opened(batch.id, batch.number)
@@ -81,7 +89,8 @@ def rules(app: Flask, method: str) -> Iterator[Rule]:
 
 
 def address(app: Flask, rule: Rule) -> str:
-    given = ARGUMENTS | (TUB_KIND if rule.rule.startswith("/batches/") else {})
+    kinds = [kind for start, kind in KIND_OF.items() if rule.rule.startswith(start)]
+    given = ARGUMENTS | {"kind": kind for kind in kinds}
     missing = rule.arguments - given.keys()
     assert not missing, f"{rule}: give an example of {missing} in ARGUMENTS"
     with app.test_request_context():
@@ -125,7 +134,8 @@ def test_every_answer_carries_the_content_policy_and_its_fellows(
 
 
 def test_no_page_has_anything_inline_whatever_was_typed(app: Flask, client: FlaskClient, house: Opened) -> None:
-    for path in [*pages(app), "/nowhere", "/batches/1/tub?kept=note-1", "/batches/1/tub?kept=bag-2"]:
+    kept = ("/batches/1/tub?kept=note-1", "/batches/1/tub?kept=bag-2", "/house?kept=calibrated-2")
+    for path in [*pages(app), "/nowhere", *kept]:
         answer = client.get(path)
         assert answer.status_code < 500, path
         if answer.mimetype == "text/html":

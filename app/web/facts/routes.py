@@ -17,7 +17,7 @@ from app.store.batches import find_batch_by_id
 from app.store.facts import find_fact, find_superseder
 from app.store.history import get_history
 from app.web.database import db
-from app.web.digests import refresh
+from app.web.digests import refresh, refresh_touched_by
 from app.web.entries.corrections import correction_form
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
@@ -40,7 +40,7 @@ def keep_correction(fact_id: str) -> Response | tuple[str, int]:
     answer = keep_entry(db(), form, _history(fact), fact.subject, reader().name)
     if answer.fact is None:
         return _page(fact, answer), 409 if answer.current is not None else 422
-    return _done(fact, "Saved. What it said before stays in the record, struck through.")
+    return _done(answer.fact, "Saved. What it said before stays in the record, struck through.")
 
 
 @facts.post("/facts/<fact_id>/withdraw")
@@ -48,8 +48,8 @@ def withdraw(fact_id: str) -> Response:
     fact = _fact(fact_id)
     new_id = request.form.get("id") or ports.new_id()
     reason = request.form.get("reason", "").strip()[:500]
-    withdraw_fact(db(), fact, new_id=new_id, now=request_now(), reason=reason, entered_by=reader().name)
-    return _done(fact, f"{KINDS[fact.kind].word} struck out. It stays in the record.")
+    kept = withdraw_fact(db(), fact, new_id=new_id, now=request_now(), reason=reason, entered_by=reader().name)
+    return _done(fact, f"{KINDS[fact.kind].word} struck out. It stays in the record.", kept.fact.seq)
 
 
 def _fact(fact_id: str) -> Fact:
@@ -74,20 +74,23 @@ def _page(fact: Fact, answer: Answer) -> str:
     return render_template("facts/correct.html", **context)
 
 
-def _done(fact: Fact, message: str) -> Response:
+def _done(fact: Fact, message: str, seq: int | None = None) -> Response:
     back = _home_of(fact)
-    batch_id = fact.subject.id if fact.subject.type == "batch" else None
+    subject, last_seq = fact.subject, seq or fact.seq
     db().commit()
-    if batch_id is not None:
-        refresh(batch_id)
+    if subject.type == "batch":
+        refresh(subject.id)
+    elif subject.type == "instrument" and last_seq is not None:
+        refresh_touched_by(last_seq)
     flash(message, "kept")
     return redirect(f"{back}/tub" if request.form.get("back") == "tub" else back, 303)
 
 
 def _home_of(fact: Fact) -> str:
     """The page of what the fact is about."""
-    subject = fact.target if isinstance(fact, Part) and fact.subject.type not in ("batch", "lot") else fact.subject
+    has_page = fact.subject.type in ("batch", "lot", "pack")
+    subject = fact.target if isinstance(fact, Part) and not has_page else fact.subject
     if subject.type == "batch":
         batch = find_batch_by_id(db(), subject.id)
         return f"/batches/{batch.number}" if batch else "/"
-    return f"/lots/{subject.id}" if subject.type == "lot" else "/"
+    return f"/{subject.type}s/{subject.id}" if subject.type in ("lot", "pack") else "/house"

@@ -1,0 +1,67 @@
+"""What was said about the house, its vessels and its instruments; and which instruments there are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from app.judgement.calibrations import is_corrected
+from app.judgement.facts import Fact, Subject
+from app.store.batches import Batch
+from app.store.facts import fact, facts_from, select_facts
+
+HOUSE = Subject("house", "house")
+SUBJECT_TYPES = ("house", "vessel", "instrument")
+
+
+@dataclass(frozen=True)
+class InstrumentUse:
+    """How often an instrument is named, and when last."""
+
+    name: str
+    entries: int
+    last_at: datetime
+
+
+@dataclass(frozen=True)
+class ReadWith:
+    """A reading that is seen with the correction of its instrument: when it was taken, and of which batch."""
+
+    at: datetime
+    subject: Subject
+
+
+def list_house_facts(session: Session) -> list[Fact]:
+    """Every fact about the house, a vessel or an instrument, superseded ones too."""
+    return facts_from(session.execute(select_facts().where(fact.c.subject_type.in_(SUBJECT_TYPES))).all())
+
+
+def list_instruments(session: Session) -> list[InstrumentUse]:
+    """The instruments that entries name, by name."""
+    query = select(fact.c.instrument, func.count(), func.max(fact.c.latest_at)).where(fact.c.instrument.is_not(None))
+    rows = session.execute(query.group_by(fact.c.instrument).order_by(fact.c.instrument))
+    return [InstrumentUse(name, entries, last_at) for name, entries, last_at in rows]
+
+
+def list_readings_with(session: Session, instrument: str) -> list[ReadWith]:
+    """The standing temperatures that were read with an instrument."""
+    later = fact.alias("later")
+    query = (
+        select(fact.c.kind, fact.c.earliest_at, fact.c.latest_at, fact.c.subject_type, fact.c.subject_id)
+        .outerjoin(later, later.c.supersedes_id == fact.c.id)
+        .where(fact.c.instrument == instrument, later.c.seq.is_(None))
+    )
+    return [
+        ReadWith(earliest_at + (latest_at - earliest_at) / 2, Subject(type_, id_))
+        for kind, earliest_at, latest_at, type_, id_ in session.execute(query)
+        if is_corrected(kind)
+    ]
+
+
+def list_touched_by(session: Session, seq: int, limit: int) -> list[str]:
+    """The ids of the batches that nothing has touched since this fact, the newest first."""
+    query = select(Batch.id).where(Batch.last_seq == seq).order_by(Batch.number.desc()).limit(limit)
+    return list(session.scalars(query))

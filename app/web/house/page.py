@@ -1,0 +1,112 @@
+"""What the page of the house shows: its instruments, its vessels, its air, and all that was said of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from app.judgement.calibrations import calibration_at
+from app.judgement.facts import Action, Fact, Reading
+from app.judgement.history import order, standing
+from app.judgement.superseding import Chain, chains
+from app.judgement.wording import Words
+from app.store.house import InstrumentUse
+from app.web.house.guidance import HOUSE_KINDS, TILES
+from app.web.house.saying import air_words, amount_words, subject_words, value_words
+from app.web.lots.page import FactRow, fact_rows
+
+PER_PAGE = 40
+
+
+@dataclass(frozen=True)
+class InstrumentRow:
+    """An instrument: how often it is named, and what is added to its readings now."""
+
+    name: str
+    used: str
+    correction: str
+    is_corrected: bool
+
+
+@dataclass(frozen=True)
+class VesselRow:
+    """A vessel, and when it was cleaned last."""
+
+    name: str
+    cleaned_at: datetime | None
+    how: str
+
+
+def house_context(
+    facts: Sequence[Fact], instruments: Sequence[InstrumentUse], vessels: Sequence[str], words: Words, page: int = 1
+) -> dict[str, Any]:
+    """Everything that the page's template asks for."""
+    known = sorted(chains(facts), key=lambda chain: order(chain.facts[0]), reverse=True)
+    told = sorted(standing(known), key=order)
+    shown = known[(page - 1) * PER_PAGE : page * PER_PAGE]
+    return {
+        "tiles": [(kind, *TILES[kind]) for kind in HOUSE_KINDS],
+        "air": last_air(told, words),
+        "instruments": instrument_rows(told, instruments, words),
+        "vessels": vessel_rows(told, vessels),
+        "rows": [row for chain in shown for row in house_rows(chain, words)],
+        "entries": len(known),
+        "page": page,
+        "has_older": len(known) > page * PER_PAGE,
+    }
+
+
+def last_air(told: Sequence[Fact], words: Words) -> tuple[Any, Reading] | None:
+    """The last carbon dioxide read in the room, in words, with its fact."""
+    readings = [fact for fact in told if isinstance(fact, Reading) and fact.value is not None]
+    return (air_words(readings[-1], words), readings[-1]) if readings else None
+
+
+def instrument_rows(told: Sequence[Fact], used: Sequence[InstrumentUse], words: Words) -> list[InstrumentRow]:
+    """Every instrument that an entry names or a calibration is of, by name."""
+    assert words.now is not None
+    uses = {each.name: each for each in used}
+    names = {*uses, *(fact.subject.id for fact in told if fact.subject.type == "instrument")}
+    rows = []
+    for name in sorted(names, key=str.casefold):
+        found = calibration_at(told, name, words.now)
+        rows.append(InstrumentRow(name, _used_words(uses.get(name), words), *_correction(found, words)))
+    return rows
+
+
+def _used_words(use: InstrumentUse | None, words: Words) -> str:
+    if use is None:
+        return "not named yet"
+    return f"{use.entries} {'entry' if use.entries == 1 else 'entries'}, last {words.clock(use.last_at)}"
+
+
+def _correction(found: Action | None, words: Words) -> tuple[str, bool]:
+    if found is None:
+        return "none known", False
+    return f"{amount_words(found, words)}, since {words.clock(found.at)}", bool(found.amount)
+
+
+def vessel_rows(told: Sequence[Fact], vessels: Sequence[str]) -> list[VesselRow]:
+    """Every vessel that a batch was put into or that was cleaned: those cleaned longest ago come first."""
+    cleaned = {fact.subject.id: fact for fact in told if fact.kind == "cleaned" and fact.subject.type == "vessel"}
+    rows = [VesselRow(name, fact.at, getattr(fact, "what", None) or "") for name, fact in cleaned.items()]
+    never = [VesselRow(name, None, "") for name in vessels if name not in cleaned]
+    return [*never, *sorted(rows, key=lambda row: (row.cleaned_at is not None, row.cleaned_at))]
+
+
+def house_rows(chain: Chain, words: Words) -> list[FactRow]:
+    """What holds of a chain, then what it corrected: each named with what it is about."""
+    return [_named(row, words) for row in fact_rows(chain, words)]
+
+
+def _named(row: FactRow, words: Words) -> FactRow:
+    name, said = subject_words(row.fact), value_words(row.fact, words)
+    extra = [row.fact.place or "", f"by {row.fact.instrument}" if row.fact.instrument else "", row.way]
+    return replace(
+        row,
+        word=f"{row.word}: {name}" if name else row.word,
+        value="; ".join(each for each in (said.rstrip("."), row.fact.note or "") if each),
+        way=", ".join(each for each in extra if each),
+    )

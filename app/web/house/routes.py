@@ -1,0 +1,86 @@
+"""The house: its instruments and vessels, and what is said of them and of the house as a whole."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app import ports
+from app.judgement.kinds import KINDS
+from app.store.batches import list_vessels
+from app.store.facts import find_fact
+from app.store.house import list_house_facts, list_instruments, list_readings_with
+from app.store.people import list_people
+from app.web.database import db
+from app.web.digests import refresh_touched_by
+from app.web.entries.keeping import Answer, keep_entry
+from app.web.formatting import request_now, words, zone
+from app.web.house.forms import HouseForm, house_form
+from app.web.house.guidance import ABOUT, CAUTIONS, HOUSE_KINDS, TEXTS
+from app.web.house.page import house_context
+from app.web.house.saying import kept_words
+from app.web.reader import reader
+
+house = Blueprint("house", __name__)
+MOST_PAGES = 10_000
+
+
+@house.get("/house")
+def show() -> str:
+    page = min(max(request.args.get("page", 1, type=int), 1), MOST_PAGES)
+    facts, vessels = list_house_facts(db()), list_vessels(db())
+    context = house_context(facts, list_instruments(db()), vessels, words(), page)
+    return render_template("house/page.html", kept=_kept(), **context)
+
+
+@house.get("/house/entries/<kind>")
+def entry(kind: str) -> str:
+    return _entry_page(Answer(_form(kind, None)))
+
+
+@house.post("/house/entries/<kind>")
+def keep(kind: str) -> Response | tuple[str, int]:
+    form = _form(kind, request.form)
+    answer = keep_entry(db(), form, None, form.subject, reader().name)
+    if answer.fact is None:
+        return _entry_page(answer), 422
+    db().commit()
+    if answer.fact.subject.type == "instrument" and answer.fact.seq is not None:
+        refresh_touched_by(answer.fact.seq)
+    again = None if answer.is_new else 1
+    return redirect(url_for("house.show", kept=answer.fact.id, again=again), 303)
+
+
+def _form(kind: str, sent: Any) -> HouseForm:
+    if kind not in HOUSE_KINDS:
+        abort(404)
+    about = request.args.get("about", "")
+    return house_form(kind, sent, system=reader().units, zone=zone(), now=request_now(), about=about)
+
+
+def _kept() -> dict[str, Any] | None:
+    """What was just kept, and what it means; nothing where the address names none of the house's."""
+    fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
+    if fact is None or fact.kind not in HOUSE_KINDS or fact.subject.type not in ("house", "vessel", "instrument"):
+        return None
+    read_with = list_readings_with(db(), fact.subject.id) if fact.subject.type == "instrument" else []
+    said = kept_words(fact, read_with, words())
+    return {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}
+
+
+def _entry_page(answer: Answer) -> str:
+    kind = answer.form.kind.name
+    return render_template(
+        "house/entry.html",
+        form=answer.form,
+        asked=answer,
+        title=KINDS[kind].word,
+        text=TEXTS[kind],
+        about=ABOUT.get(kind),
+        cautions=CAUTIONS.get(kind, ()),
+        instruments=[use.name for use in list_instruments(db())],
+        vessels=list_vessels(db()),
+        people=list_people(db()),
+    )
