@@ -58,6 +58,7 @@ class Quantity(FieldSpec):
     """A number with a unit; low and high are what physics allows, SI.
 
     is_difference: 9 °F is 5 °C, not −13 °C. unit_of: the field whose unit it shares where it has none of its own.
+    has_minus: False where no unit of it goes below zero, whatever zero it counts from.
     """
 
     dimension: str
@@ -65,12 +66,15 @@ class Quantity(FieldSpec):
     high: float | None = None
     is_difference: bool = False
     unit_of: str = ""
+    has_minus: bool = True
 
     def parse(self, raw: str, unit: str) -> float:
         key = unit or units.DEFAULT_UNITS["metric"][self.dimension]
         if key not in {known.key for known in units.units_of(self.dimension)}:
             raise ValueError(f"{self.word} can't be given in “{unit}”.")
         number = units.parse_number(raw)
+        if number < 0.0 and not self.has_minus:
+            raise ValueError(f"{self.word} can't be below 0.")
         return units.difference_to_si(number, key) if self.is_difference else units.to_si(number, key)
 
     def unit_typed(self, typed: Mapping[str, str], name: str) -> str:

@@ -172,7 +172,7 @@ def _beside(
 
 
 def _value(word: str, dimension: str, *, low: float = 0.0, high: float, help: str = "") -> Quantity:
-    return Quantity(word=word, target="value", dimension=dimension, low=low, high=high, help=help)
+    return Quantity(word=word, target="value", dimension=dimension, low=low, high=high, help=help, has_minus=False)
 
 
 def _action(name: str, word: str, fields: Fields | None = None, *, subjects: frozenset[str] = BATCH) -> Kind:

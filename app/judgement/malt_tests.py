@@ -23,8 +23,8 @@ PLATO_SD = 0.1
 """How well a hydrometer or refractometer tells °P, and the malt's moisture in points: from memory."""
 MOISTURE_POINTS_SD = 0.3
 
-WAYS: Mapping[str, str] = {"tested": "a moisture test", "outturn": "told with the outturn"}
-WEIGHED = "by weight, from the charge or a tray"
+WAYS: Mapping[str, str] = {"tested": "a moisture test", "outturn": "what was told with the outturn"}
+WEIGHED = "weight, of a tray or the charge"
 
 
 class Told(NamedTuple):

@@ -80,3 +80,58 @@ def test_the_expected_bounds_cover_about_as_often_as_they_say() -> None:
 def test_the_expected_bounds_widen_with_the_scatter_of_the_past() -> None:
     narrow, wide = expected_bounds([0.05] * 6, 1000), expected_bounds([0.02, 0.08, 0.05, 0.01, 0.09, 0.05], 1000)
     assert wide[1] - wide[0] > narrow[1] - narrow[0]
+
+
+def laid_out(*grown: int, hours: float = -30, dead: int | None = None, in_eight: int | None = None) -> Story:
+    """A declared lot whose dishes of a hundred were counted out so many hours from first water; charged at -0.5 h."""
+    story = Story().declare()
+    dishes = [("4ml", each) for each in grown] + ([("8ml", in_eight)] if in_eight is not None else [])
+    for water, number in dishes:
+        counts = {"day_1": 0, "day_2": number, "day_3": 0}
+        values = {"looked_at": 100, "counts": counts}
+        story.tell(hours, "germination_test", values, subject=("lot", "l1"), method=water)
+    if dead is not None:
+        values = {"looked_at": 200, "counts": {"not_germinated": dead}}
+        story.tell(hours, "capacity_test", values, subject=("lot", "l1"))
+    return story.charge()
+
+
+LIFE = {"lot_unfit", "lot_weak", "lot_dormant", "lot_water_sensitive", "lot_test_old"}
+
+
+def life_flags(story: Story, hour: float = 1.0) -> dict[str, str]:
+    return {flag.rule: flag.severity for flag in story.flags(hour) if flag.rule in LIFE}
+
+
+@pytest.mark.parametrize(
+    ("story", "flags"),
+    [
+        (laid_out(95), {}),
+        (laid_out(94), {"lot_weak": "caution"}),
+        (laid_out(84), {"lot_unfit": "act"}),
+        (laid_out(80, dead=4), {"lot_dormant": "caution"}),
+        (laid_out(98, in_eight=68), {"lot_water_sensitive": "caution"}),
+        (laid_out(98, in_eight=69), {}),
+        (laid_out(98, hours=-24 * 60 - 0.5), {}),
+        (laid_out(98, hours=-24 * 60 - 1.5), {"lot_test_old": "notice"}),
+        (laid_out(90, hours=-24 * 70), {"lot_weak": "caution", "lot_test_old": "notice"}),
+        (laid_out(), {}),
+    ],
+)
+def test_a_lot_is_flagged_at_charging_by_what_its_tests_said(story: Story, flags: dict[str, str]) -> None:
+    assert life_flags(story) == flags
+
+
+def test_a_test_made_after_the_charge_changes_no_flag_of_the_charge() -> None:
+    story = laid_out(98)
+    values = {"looked_at": 100, "counts": {"day_1": 0, "day_2": 50, "day_3": 0}}
+    story.tell(80, "germination_test", values, subject=("lot", "l1"), method="4ml")
+    assert life_flags(story, 90.0) == {}
+
+
+def test_the_flag_says_the_figures_and_whose_limit_it_is() -> None:
+    flag = laid_out(90).flag(1, "lot_weak")
+    assert "90 % of 100 grew" in flag.meaning
+    assert "Canadian Malting Barley Technical Centre" in flag.source
+    assert "chance" in flag.meaning
+    assert flag.ends_at is None

@@ -14,6 +14,9 @@ from tests.writing import LOT, add_lot
 
 TYPED: dict[str, dict[str, str]] = {
     "moisture_test": {"value": "13,2"},
+    "germination_test": {"looked_at": "100", "day_1": "28", "day_2": "45", "day_3": "27"},
+    "capacity_test": {"looked_at": "200", "not_germinated": "5"},
+    "sieve_test": {"value": "62,5", "on_25": "31", "on_22": "5.2", "through": "1.3"},
     "float_count": {"looked_at": "100", "floated": "4"},
     "inspection": {"mould": "no"},
     "declaration": {"untreated": "yes", "for_food": "yes", "by": "Mary Keane", "ground": "her letter"},
@@ -62,7 +65,8 @@ def test_every_kind_is_kept_and_shown_with_its_meaning(client, app, kind):
 def test_the_lot_page_offers_every_kind(client):
     page = client.get(f"/lots/{LOT}").text
     for kind in LOT_KINDS:
-        assert f'href="/lots/{LOT}/entries/{kind}"' in page
+        path = "germination" if kind == "germination_test" else f"entries/{kind}"
+        assert f'href="/lots/{LOT}/{path}"' in page
 
 
 def test_an_unknown_kind_is_not_found(client):
@@ -133,6 +137,12 @@ def test_cautions_stand_where_they_matter(client):
         ("moisture_test", {"value": "101"}, "can&#39;t be above"),
         ("moisture_test", {"value": "damp"}, "not a number"),
         ("float_count", {"looked_at": "50", "floated": "60"}, "more than the 50 looked at"),
+        ("moisture_test", {"value": "31", "method": "meter"}, "above the meter"),
+        ("germination_test", {"looked_at": "100", "day_1": "28", "day_2": "73"}, "more than the 100"),
+        ("capacity_test", {"looked_at": "200", "not_germinated": "201"}, "more than the 200"),
+        ("capacity_test", {"looked_at": "200"}, "Nothing was counted"),
+        ("sieve_test", {"value": "0", "on_25": "0", "on_22": "0", "through": "0"}, "Nothing lay on any sieve"),
+        ("sieve_test", {"value": "62", "on_25": "31", "on_22": "5"}, "is missing"),
         ("intake", {"gross": "20", "tare": "25"}, "more than the gross"),
         ("intake", {"gross": "-20"}, "can&#39;t be below"),
         ("inspection", {}, "Mould is missing"),
@@ -192,3 +202,18 @@ def test_a_time_to_come_is_asked_about_and_kept_when_insisted_on(client, app):
     assert facts(app, "note") == []
     client.post(sheet.action, data=values | {"insist": "1"})
     assert [fact.text for fact in facts(app, "note")] == ["Rats in the store"]
+
+
+def test_sieves_are_told_as_shares_and_counted_ones_with_an_interval(client):
+    # 93.5 % on 2.5 mm and above; of 100 kernels 95: Wilson 88.8 to 97.8 %.
+    assert "93.5\u00a0% on 2.5\u00a0mm" in client.get(keep(client, "sieve_test", **TYPED["sieve_test"]).location).text
+    counted = {"value": "60", "on_25": "35", "on_22": "4", "through": "1", "method": "count"}
+    page = client.get(keep(client, "sieve_test", **counted).location).text
+    assert "between 88.8\u00a0% and 97.8\u00a0%" in page
+
+
+def test_a_capacity_beside_a_poor_dish_says_that_the_lot_sleeps(client):
+    keep(client, "germination_test", looked_at="100", day_1="10", day_2="40", day_3="30")
+    page = client.get(keep(client, "capacity_test", **TYPED["capacity_test"]).location).text
+    assert "The lot is dormant" in page
+    assert "wait some weeks" in page

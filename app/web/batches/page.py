@@ -19,6 +19,7 @@ from app.web.batches.record import record_groups
 from app.web.flags import ANSWER_WORDS
 from app.web.formatting import zone
 from app.web.glance import Glance, glance_at, hour_text, unbroken
+from app.web.malt_words import malt_context
 from app.web.measure_words import SIDES, measure_said
 
 CAME_OF_IT = (
@@ -87,6 +88,7 @@ def batch_context(history: History, words: Words) -> dict[str, Any]:
         "charged_line": charged_line(history, words),
         "programme": history.programme,
         "hour_zero": hour_zero(history, words),
+        **malt_context(history, words),
     }
 
 

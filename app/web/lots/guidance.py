@@ -14,6 +14,12 @@ ABOUTS: Mapping[str, str] = {
     "returned": "Grain that came back into this lot, such as what was weighed out and not charged. What went back to "
     "the seller is taken out of stock.",
     "intake": "Another part of the same delivery. Grain of another delivery is another lot.",
+    "germination_test": "One dish by itself: its kernels, and those newly grown at each look. Several dishes of one "
+    "test go faster on their own page.",
+    "capacity_test": "200 kernels in hydrogen peroxide, 0.75 %, for two days, then three days on damp paper (from "
+    "memory): it wakes what sleeps. Count those that did not grow.",
+    "sieve_test": "100 g shaken over slots of 2.8, 2.5 and 2.2 mm. A sieve you do not have counts 0: its corn lies on "
+    "the next one.",
     "kernel_weight": "Sound kernels only. Weigh as many as you counted, and reckon the weight of a thousand.",
     "inspection": "A handful from the middle and one from the bottom, in daylight. A musty smell from a distance is "
     "enough: don’t put your nose in it.",

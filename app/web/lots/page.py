@@ -22,6 +22,7 @@ from app.store.lots import Lot, LotStory
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text
 from app.web.formatting import zone
+from app.web.lots.life import life_context, life_words
 from app.web.lots.saying import (
     Said,
     declaration_of,
@@ -37,7 +38,10 @@ from app.web.lots.saying import (
 
 LOT_KINDS = (
     "moisture_test",
+    "germination_test",
+    "capacity_test",
     "float_count",
+    "sieve_test",
     "inspection",
     "declaration",
     "stock_adjustment",
@@ -46,7 +50,9 @@ LOT_KINDS = (
     "kernel_weight",
     "note",
 )
-TESTS = frozenset({"moisture_test", "float_count", "inspection", "kernel_weight", "chit_count", "growth_count"})
+TESTS = frozenset(
+    {"moisture_test", "float_count", "inspection", "kernel_weight", "sieve_test", "chit_count", "growth_count"}
+)
 SHOWN_BATCHES = 6
 
 
@@ -61,6 +67,7 @@ class LotRow:
     moisture: str
     moisture_note: str
     declaration: Said
+    alive: Said
     batches: int
 
 
@@ -92,6 +99,7 @@ def lot_row(story: LotStory, words: Words) -> LotRow:
         moisture=moisture,
         moisture_note=note,
         declaration=declaration_of(story, words),
+        alive=life_words(story.info, words),
         batches=len({part.target.id for part in story.charges}),
     )
 
@@ -129,6 +137,7 @@ def lot_context(story: LotStory, batches: Sequence[Batch], words: Words) -> dict
         "charged": charged_words(story, words),
         "rows": known,
         "kinds": lot_kinds(story),
+        **life_context(story.info, words),
     }
 
 
@@ -141,10 +150,11 @@ def charged_words(story: LotStory, words: Words) -> dict[str, str]:
 
 
 def lot_kinds(story: LotStory) -> list[tuple[str, str, bool]]:
-    """(kind, word, is likeliest) of what can be said of a lot; the declaration stands first until there is one."""
+    """(path, word, is likeliest) of what can be said of a lot; the declaration stands first until there is one."""
     first = "moisture_test" if story.info.declaration is not None else "declaration"
     names = [first, *(name for name in LOT_KINDS if name != first)]
-    return [(name, KINDS[name].word, name == first) for name in names]
+    paths = {"germination_test": "germination"}
+    return [(paths.get(name, f"entries/{name}"), KINDS[name].word, name == first) for name in names]
 
 
 def _alarm(story: LotStory) -> Said | None:
@@ -223,7 +233,8 @@ def lot_form(kind: str, story: LotStory, formdata: Any, words: Words, way: str =
 def _used_last(kind: str, story: LotStory) -> dict[str, str]:
     facts = [fact for fact in story.info.facts if fact.kind == kind]
     if not facts:
-        return {"looked_at": "100"} if kind == "float_count" else {}
+        usual = {"float_count": "100", "germination_test": "100", "capacity_test": "200"}
+        return {"looked_at": usual[kind]} if kind in usual else {}
     last = facts[-1]
     kept = {name: text for name, text in last.typed.items() if name.endswith("_unit")}
     kept |= {name: getattr(last, name) for name in ("method", "instrument") if getattr(last, name)}

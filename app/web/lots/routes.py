@@ -23,8 +23,9 @@ from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
 from app.web.lots.forms import NewLotForm, new_lot_form
 from app.web.lots.guidance import ABOUTS, ADJUSTMENTS, CAUTIONS
+from app.web.lots.life import kept_said
 from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, lot_row, parts_target_ids
-from app.web.lots.saying import kept_words
+from app.web.lots.plates import PlatesForm, keep_plates, plates_form
 from app.web.reader import reader
 
 lots = Blueprint("lots", __name__)
@@ -82,6 +83,27 @@ def keep(lot_id: str, kind: str) -> Response | tuple[str, int]:
     return redirect(url_for("lots.show", lot_id=lot_id, kept=answer.fact.id, again=again), 303)
 
 
+@lots.get("/lots/<lot_id>/germination")
+def plates(lot_id: str) -> str:
+    return _plates_page(get_lot(db(), lot_id), plates_form(None, zone=zone(), now=request_now()))
+
+
+@lots.post("/lots/<lot_id>/germination")
+def keep_dishes(lot_id: str) -> Response | tuple[str, int]:
+    lot = get_lot(db(), lot_id)
+    form = plates_form(request.form, zone=zone(), now=request_now())
+    fact = keep_plates(db(), form, lot_id, reader().name)
+    if fact is None:
+        db().rollback()
+        return _plates_page(lot, form), 422
+    db().commit()
+    return redirect(url_for("lots.show", lot_id=lot_id, kept=fact.id), 303)
+
+
+def _plates_page(lot: Lot, form: PlatesForm) -> str:
+    return render_template("lots/plates.html", lot=lot, form=form, people=list_people(db()))
+
+
 def _story(lot_id: str) -> LotStory:
     return load_lot_stories(db(), [get_lot(db(), lot_id)])[0]
 
@@ -124,7 +146,7 @@ def _kept(story: LotStory) -> dict[str, Any]:
     fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
     if fact is None or story.info.facts.count(fact) == 0:
         return {"kept": None}
-    said = kept_words(story, fact, words())
+    said = kept_said(story, fact, words())
     return {"kept": {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}}
 
 

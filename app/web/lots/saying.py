@@ -13,6 +13,7 @@ from app.judgement.growth import counted_share
 from app.judgement.kinds import KINDS, YES_NO
 from app.judgement.moisture import TEST_SD
 from app.judgement.rejects import float_tests
+from app.judgement.sieves import sieve_shares
 from app.judgement.stock import StockLedger, stock_ledger
 from app.judgement.wording import Words
 from app.science import units
@@ -50,6 +51,10 @@ def value_words(fact: Fact, words: Words) -> str:
         return moisture_words(fact, words)
     if isinstance(fact, Tally) and fact.kind == "float_count":
         return _float_words(fact, words)
+    if isinstance(fact, Result) and fact.kind == "sieve_test":
+        return _sieve_words(fact, words)
+    if isinstance(fact, Tally) and fact.kind == "germination_test":
+        return _dish_words(fact)
     if isinstance(fact, Remark):
         return _remark_words(fact, words)
     if isinstance(fact, Part):
@@ -96,6 +101,21 @@ def _float_words(fact: Tally, words: Words) -> str:
     test = float_tests([fact])[0]
     low, high = (unbroken(words.percent(bound, decimals=1)) for bound in (test.low, test.high))
     return f"{test.way} floated: {unbroken(words.percent(test.share, decimals=1))}, between {low} and {high}"
+
+
+def _sieve_words(fact: Result, words: Words) -> str:
+    found = sieve_shares(fact)
+    plump, on_28, on_22, through = (
+        unbroken(words.percent(each, decimals=1)) for each in (found.plump, found.on_28, found.on_22, found.through)
+    )
+    low, high = (unbroken(words.percent(each, decimals=1)) for each in found.plump_interval or (0.0, 0.0))
+    between = f" (between {low} and {high})" if found.plump_interval else ""
+    return f"{plump} on 2.5 mm and above{between}, {on_28} of it on 2.8 mm; {on_22} on 2.2 mm, {through} through"
+
+
+def _dish_words(fact: Tally) -> str:
+    days = " + ".join(str(count) for count in fact.counts.values())
+    return f"{sum(fact.counts.values())} of {fact.looked_at} grew ({days})" + (f", {fact.place}" if fact.place else "")
 
 
 def _remark_words(fact: Remark, words: Words) -> str:

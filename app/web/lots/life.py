@@ -1,0 +1,160 @@
+"""Is the lot alive? The verdict with its reasons and figures, and the dishes behind it, in the reader's words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from app.judgement.facts import Fact, Tally
+from app.judgement.germination_tests import DAYS, Capacity, LotTests, Plates, is_counted_out
+from app.judgement.history import LotInfo
+from app.judgement.kinds import WATERS
+from app.judgement.lot_storage import StorageUse
+from app.judgement.lot_verdict import DORMANT, UNTESTED, LotVerdict, lot_verdict
+from app.judgement.wording import Words
+from app.science import germination
+from app.store.lots import LotStory
+from app.web.figures import unbroken_figures
+from app.web.lots.saying import Said, kept_words, unbroken, who_words
+
+Row = tuple[str, str, str, str, str, str]
+"""As the macro for stats takes it: name, value, note, status, word, key of its formula."""
+
+SHOWN_TESTS = 2
+LIFE_KINDS = frozenset({"germination_test", "capacity_test"})
+
+
+@dataclass(frozen=True)
+class DishRow:
+    """One dish, or one capacity test, of the table."""
+
+    id: str
+    dish: str
+    water: str
+    n: int
+    days: tuple[str, ...]
+    grown: str
+    is_running: bool
+
+
+@dataclass(frozen=True)
+class DishTest:
+    """The dishes of one day. title: the day, and who counted."""
+
+    title: str
+    rows: list[DishRow]
+
+
+def life_context(lot: LotInfo, words: Words) -> dict[str, Any]:
+    """What the section "Is it alive?" shows."""
+    assert words.now is not None
+    found = lot_verdict(lot, words.now)
+    tests = dish_tests(lot, words)
+    return {
+        "alive": found,
+        "alive_reasons": [unbroken_figures(reason) for reason in found.reasons],
+        "alive_limits": [unbroken_figures(limit) for limit in found.limits],
+        "alive_rows": [*_tested(found.tests), *_stored(found.storage, words)],
+        "dish_tests": tests[:SHOWN_TESTS],
+        "older_tests": tests[SHOWN_TESTS:],
+    }
+
+
+def life_words(lot: LotInfo, words: Words) -> Said:
+    """The verdict in a word, for a list of lots."""
+    assert words.now is not None
+    found = lot_verdict(lot, words.now)
+    return Said(found.status, found.word, f"tested {found.age.days} days ago" if found.age and found.is_old else "")
+
+
+def kept_said(story: LotStory, fact: Fact, words: Words) -> Said:
+    """What a fact that was just kept means for the lot."""
+    assert words.now is not None
+    if not isinstance(fact, Tally) or fact.kind not in LIFE_KINDS:
+        return kept_words(story, fact, words)
+    if fact.kind == "germination_test" and not is_counted_out(fact):
+        return Said("none", "The dish is kept, and not counted out.", "Correct it when the next count is in.")
+    return said_of(lot_verdict(story.info, words.now))
+
+
+def said_of(found: LotVerdict) -> Said:
+    """A verdict as a line: the word, then why."""
+    text = {UNTESTED: "The lot is not judged yet.", DORMANT: "The lot is dormant: wait, and test it again."}
+    reasons = unbroken_figures(" ".join(found.reasons))
+    return Said(found.status, text.get(found.verdict, f"The lot is {found.word}."), reasons)
+
+
+def dish_tests(lot: LotInfo, words: Words) -> list[DishTest]:
+    """Every dish and capacity test, those of one day together, the newest first."""
+    tallies = [fact for fact in lot.facts if isinstance(fact, Tally) and fact.quality == "measured"]
+    dishes = sorted(
+        (fact for fact in tallies if fact.kind in LIFE_KINDS),
+        key=lambda fact: (-fact.at.timestamp(), fact.kind, fact.place or ""),
+    )
+    days = groupby(dishes, key=lambda fact: f"{words.date(fact.at)}, {who_words(fact)}")
+    return [DishTest(title, [_dish_row(fact, words) for fact in facts]) for title, facts in days]
+
+
+def _dish_row(fact: Tally, words: Words) -> DishRow:
+    is_capacity = fact.kind == "capacity_test"
+    days = () if is_capacity else tuple(str(fact.counts[day]) if day in fact.counts else "–" for day in DAYS)
+    grown = fact.looked_at - fact.counts.get("not_germinated", 0) if is_capacity else sum(fact.counts.values())
+    share = unbroken(words.percent(grown / fact.looked_at, decimals=0))
+    return DishRow(
+        id=fact.id,
+        dish=fact.place or ("peroxide" if is_capacity else "dish"),
+        water="peroxide" if is_capacity else dict(WATERS).get(fact.method or "", "water not said").split(" of")[0],
+        n=fact.looked_at,
+        days=days,
+        grown=share,
+        is_running=not is_capacity and not is_counted_out(fact),
+    )
+
+
+def _tested(tests: LotTests) -> list[Row]:
+    rows = [_energy("4\u00a0mL", tests.four), _energy("8\u00a0mL", tests.eight)]
+    if tests.water_sensitivity is not None:
+        band = germination.water_sensitivity_band(tests.water_sensitivity)
+        points = f"{tests.water_sensitivity:.0f}\u00a0points".replace("-", "−")
+        key = "germination.water_sensitivity"
+        rows.append(("Water sensitivity", points, f"{band}; 30 and more is water sensitive", "", "", key))
+    for water, plates in (("4\u00a0mL", tests.four), ("8\u00a0mL", tests.eight)):
+        if plates is not None and plates.index is not None:
+            key = "germination.germination_index"
+            rows.append(
+                (f"Germination index, {water}", f"{plates.index:.2f}", "10 if all grew on day one", "", "", key)
+            )
+    return [row for row in rows if row] + _capacity(tests.capacity, tests.dormancy)
+
+
+def _energy(water: str, plates: Plates | None) -> Row | None:
+    if plates is None:
+        return None
+    dishes = "" if len(plates.dishes) == 1 else f", {len(plates.dishes)} dishes"
+    low, high = plates.shown_percent
+    note = f"{low:.1f}–{high:.1f}\u00a0%, n\u00a0=\u00a0{plates.n}{dishes}"
+    key = "germination.germinative_energy"
+    return (f"Germinative energy, {water}", f"{plates.energy_percent:.1f}\u00a0%", note, "", "", key)
+
+
+def _capacity(capacity: Capacity | None, dormancy: float | None) -> list[Row]:
+    if capacity is None:
+        return []
+    low, high = capacity.shown_percent
+    note = f"{low:.1f}–{high:.1f}\u00a0%, n\u00a0=\u00a0{capacity.n}"
+    key = "germination.germination_capacity"
+    rows: list[Row] = [("Germination capacity", f"{capacity.percent:.1f}\u00a0%", note, "", "", key)]
+    if dormancy is not None:
+        points = f"{dormancy:.0f}\u00a0points".replace("-", "−")
+        rows.append(("Dormancy", points, "capacity less energy", "", "", "germination.dormancy"))
+    return rows
+
+
+def _stored(use: StorageUse | None, words: Words) -> list[Row]:
+    if use is None:
+        return []
+    at = unbroken(f"{words.percent(use.moisture_wb)} and {words.temperature(use.temperature_c)}")
+    left = f"about {use.left_days:.0f}\u00a0days left" if use.left_days > 0.0 else "by the tables nothing is left"
+    note = f"estimate: {left} at {at}, a temperature that is assumed"
+    return [("Storage life used", f"{100 * use.used:.0f}\u00a0%", note, "", "", "storage_life.fraction_used")]

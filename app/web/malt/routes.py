@@ -1,0 +1,74 @@
+"""The tests of a batch's malt: what was found, and the form of each. Apart from the tub's page, which stays light."""
+
+from __future__ import annotations
+
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app import ports
+from app.judgement.history import History
+from app.judgement.kinds import KINDS, MALT_TESTS
+from app.judgement.meaning import meaning
+from app.store.batches import Batch, get_batch
+from app.store.history import get_history
+from app.store.people import list_people
+from app.web.database import db
+from app.web.digests import refresh
+from app.web.entries.keeping import Answer, keep_entry
+from app.web.formatting import request_now, words
+from app.web.malt.page import ABOUTS, malt_form
+from app.web.malt_words import malt_context
+from app.web.reader import reader
+
+malt = Blueprint("malt", __name__)
+
+
+@malt.get("/batches/<int:number>/tests")
+def show(number: int) -> str:
+    batch = get_batch(db(), number)
+    history = get_history(db(), batch.id)
+    kinds = [(name, KINDS[name].word) for name in MALT_TESTS]
+    context = {**malt_context(history, words()), "kept": _kept(history), "kinds": kinds}
+    return render_template("malt/page.html", batch=batch, history=history, **context)
+
+
+@malt.get("/batches/<int:number>/tests/<kind>")
+def entry(number: int, kind: str) -> str:
+    batch = _batch_for(number, kind)
+    form = malt_form(kind, get_history(db(), batch.id), None, words())
+    return _entry_page(batch, Answer(form))
+
+
+@malt.post("/batches/<int:number>/tests/<kind>")
+def keep(number: int, kind: str) -> Response | tuple[str, int]:
+    batch = _batch_for(number, kind)
+    history = get_history(db(), batch.id)
+    form = malt_form(kind, history, request.form, words())
+    answer = keep_entry(db(), form, history, ("batch", batch.id), reader().name)
+    if answer.fact is None:
+        return _entry_page(batch, answer), 422
+    db().commit()
+    refresh(batch.id)
+    again = None if answer.is_new else 1
+    return redirect(url_for("malt.show", number=number, kept=answer.fact.id, again=again), 303)
+
+
+def _batch_for(number: int, kind: str) -> Batch:
+    if kind not in MALT_TESTS:
+        abort(404)
+    return get_batch(db(), number)
+
+
+def _kept(history: History) -> dict[str, object] | None:
+    """What was just kept and what it means; nothing where the address names no standing entry of this batch."""
+    fact = history.by_id(request.args.get("kept", ""))
+    if fact is None:
+        return None
+    said = meaning(history, fact, request_now(), words())
+    return {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}
+
+
+def _entry_page(batch: Batch, answer: Answer) -> str:
+    form = answer.form
+    context = {"about": ABOUTS.get(form.kind.name), "title": form.kind.word, "people": list_people(db())}
+    return render_template("malt/entry.html", batch=batch, form=form, asked=answer, **context)
