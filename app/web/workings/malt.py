@@ -138,7 +138,7 @@ def colour_units(g: Given) -> Outcome:
     return Outcome(
         "Colour",
         plain(value, "EBC", g.half_width(ebc)),
-        ("EBC = 1.97 SRM; SRM = 1.3546 °L − 0.76, not below 0", f"{g.say('value')} {shown} = {value:.2f} EBC"),
+        ("EBC = 1.97 SRM; SRM = 1.3546 °Lovibond − 0.76, not below 0", f"{g.say('value')} {shown} = {value:.2f} EBC"),
         (
             ("SRM", plain(malt_analysis.srm_from_ebc(value), decimals=2)),
             ("°Lovibond", plain(malt_analysis.lovibond_from_ebc(value), decimals=2)),

@@ -271,11 +271,12 @@ def start_weight_after_skimming(g: Given) -> Outcome:
         dry = moisture.dry_matter_kg(v["removed"], v["removed_moisture"])
         return moisture.initial_mass_after_removal_kg(v["initial"], v["moisture"], dry)
 
+    left = masses(g, value(g.values), g.half_width(value), like="initial")
     taken = mass_balance.skimmings_share(g["removed"], g["removed_moisture"], g["initial"], g["moisture"])
     numbers = f"{g.say('initial')} − {g.say('removed')} × (1 − {g.say('removed_moisture')}) / (1 − {g.say('moisture')})"
     return Outcome(
         "Start weight from now on",
-        masses(g, value(g.values), g.half_width(value), like="initial"),
+        left,
         ("W₀ − dry matter taken / (1 − M₀)", f"{numbers} = {masses(g, value(g.values), like='initial')}"),
         (("Taken, of the dry matter", percent(g, taken, decimals=2)),),
     )
