@@ -5,25 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from markupsafe import Markup
-
 from app import ports
-from app.charts.batch_ribbon import batch_ribbon
-from app.judgement.answers import answered
 from app.judgement.facts import Answer as FlagAnswer
 from app.judgement.facts import Fact, Weighing, Withdrawal
-from app.judgement.flags import evaluate
 from app.judgement.history import History
 from app.judgement.kinds import KINDS
 from app.judgement.meaning import Meaning, meaning
-from app.judgement.next_steps import NextStep, next_steps
-from app.judgement.stages import Stage, stage_at, stages
 from app.judgement.wording import Words
 from app.web.entries.forms import EntryForm, KindForm, entry_form, kind_class
 from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
-from app.web.flags import FlagView, flag_views
 from app.web.formatting import zone
+from app.web.glance import glance_at
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
 
@@ -43,22 +36,12 @@ class KeptView:
 
 def tub_context(history: History, words: Words, people: list[Any], asked: Answer | None = None) -> dict[str, Any]:
     """Everything that the tub's template asks for; asked: what came of a form that was sent and not kept."""
-    assert words.now is not None
-    now = words.now
-    begun = stages(history, now)
-    flags = answered(history, evaluate(history, now), now)
-    steps = next_steps(history, now, words)
-    stage = begun[-1] if begun else None
-    views = flag_views(flags, words)
+    glance = glance_at(history, words)
+    stage = glance.stages[-1] if glance.stages else None
     return {
-        "ribbon": Markup(batch_ribbon(history, now, [flag.flag for flag in flags])),
-        "hour": history.hour(now) if stage is None or stage.ends_at is None else history.hour(stage.ends_at),
+        "glance": glance,
         "stage": stage,
-        "stage_words": stage_words(stage, now, words),
-        "state": state_of(views),
-        "open_flags": [view for view in views if view.is_open],
-        "steps": [step_view(step, words) for step in steps],
-        "tiles": tiles_for(history, stage.name if stage else "charged", steps, words),
+        "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
         "groups": GROUPS,
         "forms": tub_forms(history, words, asked.form if asked else None),
         "common": asked.form if asked else common_form(words),
@@ -69,7 +52,6 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "instruments": sorted({fact.instrument for fact in history.facts if fact.instrument}),
         "people": people,
         "outside": history.programme is not None and not history.programme.husked,
-        "lot_words": " + ".join(lot.name for lot in history.lots.values()),
     }
 
 
@@ -119,55 +101,6 @@ def kept_view(history: History, fact: Fact, words: Words, is_new: bool) -> KeptV
     return KeptView(fact, said, is_new, can_undo, ports.new_id())
 
 
-def stage_words(stage: Stage | None, now: Any, words: Words) -> str:
-    """Where the batch is: "second air rest, 3 h 20 min"."""
-    if stage is None:
-        return "nothing yet"
-    ordinals = {2: "second ", 3: "third ", 4: "fourth ", 5: "fifth "}
-    name = f"{ordinals.get(stage.ordinal, '')}{stage.word}" if stage.name != "immersion" else _water(stage.ordinal)
-    return name if stage.ends_at else f"{name}, {words.span(stage.hours(now))}"
-
-
-def _water(ordinal: int) -> str:
-    ordinals = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
-    return f"{ordinals.get(ordinal, 'another')} steep"
-
-
-@dataclass(frozen=True)
-class State:
-    """The batch in a word."""
-
-    status: str
-    text: str
-
-
-def state_of(views: list[FlagView]) -> State:
-    """The gravest open flag, or that all is well."""
-    grave = [view.judged.flag for view in views if view.is_open]
-    for severity, text in (("act", "act now"), ("caution", "caution"), ("notice", "notice")):
-        found = [flag for flag in grave if flag.severity == severity]
-        if found:
-            return State(severity, text if len(found) == 1 else f"{text} × {len(found)}")
-    return State("fine", "all within limits")
-
-
-def step_view(step: NextStep, words: Words) -> dict[str, Any]:
-    """A next step with its times in words."""
-    assert words.now is not None
-    when = f"about {words.clock(step.due_at)}"
-    if step.earliest_at < step.latest_at:
-        when += f" ({words.clock(step.earliest_at)} – {words.clock(step.latest_at)})"
-    if step.due_at <= words.now <= step.latest_at:
-        when = f"now, until {words.clock(step.latest_at)}"
-    return {
-        "kind": step.kind,
-        "what": step.what,
-        "when": when,
-        "why": step.why,
-        "is_overdue": step.is_overdue(words.now),
-    }
-
-
 def last_facts(history: History, words: Words) -> list[dict[str, Any]]:
     """The facts said last, the newest first."""
     facts = [fact for fact in history.facts if not isinstance(fact, FlagAnswer)][-SHOWN_LAST:]
@@ -175,7 +108,3 @@ def last_facts(history: History, words: Words) -> list[dict[str, Any]]:
         {"id": fact.id, "word": KINDS[fact.kind].word, "value": value_words(fact, words), "at": fact.at}
         for fact in reversed(facts)
     ]
-
-
-def current_stage(history: History, now: Any) -> Stage | None:
-    return stage_at(stages(history, now), now)

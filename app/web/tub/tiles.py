@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from app.judgement.facts import Fact, Reading, Tally, Weighing
 from app.judgement.history import History
 from app.judgement.kinds import KINDS
 from app.judgement.meaning import dimension_of
-from app.judgement.next_steps import NextStep
 from app.judgement.wording import Words
 
 BY_STAGE: dict[str, tuple[str, ...]] = {
@@ -127,6 +128,13 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 TUB_KINDS: tuple[str, ...] = tuple(name for _, names in GROUPS for name in names)
 
 
+class Due(Protocol):
+    """A step that is due: which entry records it."""
+
+    @property
+    def kind(self) -> str: ...
+
+
 @dataclass(frozen=True)
 class Tile:
     """One way into an entry: kind, words, and what was said there last."""
@@ -137,7 +145,7 @@ class Tile:
     is_first: bool = False
 
 
-def tiles_for(history: History, stage: str, steps: list[NextStep], words: Words) -> list[Tile]:
+def tiles_for(history: History, stage: str, steps: Sequence[Due], words: Words) -> list[Tile]:
     """The tiles of this stage; what is due next stands first."""
     names = list(BY_STAGE.get(stage, BY_STAGE["charged"]))
     due = steps[0].kind if steps else None
