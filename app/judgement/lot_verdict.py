@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from app.judgement.germination_tests import AS_ALIVE_FOR, LotTests, Plates, lot_tests
 from app.judgement.history import LotInfo
@@ -33,16 +34,13 @@ STATUS = {FIT: "fine", DORMANT: "caution", WEAK: "caution", SENSITIVE: "caution"
 
 @dataclass(frozen=True)
 class LotVerdict:
-    """verdict: one of WORDS. is_sure: chance alone does not explain it. reasons, and limits: what it does not tell."""
+    """verdict: one of WORDS. What takes longer than the verdict itself is worked out when it is asked for."""
 
     verdict: str
-    is_sure: bool
-    reasons: tuple[str, ...]
-    limits: tuple[str, ...]
     required: Requirement
     tests: LotTests
-    age: timedelta | None = None
-    storage: StorageUse | None = None
+    lot: LotInfo
+    at: datetime
 
     @property
     def word(self) -> str:
@@ -55,8 +53,47 @@ class LotVerdict:
         return "notice" if self.verdict == FIT and is_doubtful else STATUS[self.verdict]
 
     @property
+    def age(self) -> timedelta | None:
+        return self.at - self.tests.four.at if self.tests.four is not None else None
+
+    @property
     def is_old(self) -> bool:
         return self.age is not None and self.age > AS_ALIVE_FOR
+
+    @cached_property
+    def is_sure(self) -> bool:
+        """Whether chance alone does not explain it: the dishes agree, and their exact interval, which holds the lot's
+        true share, lies on one side of what is asked.
+        """
+        four = self.tests.four
+        return four is not None and _do_agree(four) and not self._is_astride(four)
+
+    @cached_property
+    def reasons(self) -> tuple[str, ...]:
+        four = self.tests.four
+        if four is None:
+            return _untested(self.tests)
+        old = f"The test is {self.age.days} days old: test again before you charge." if self.age and self.is_old else ""
+        return (*_reasons(four, self.tests, self.required, self.verdict), *([old] if old else []))
+
+    @cached_property
+    def limits(self) -> tuple[str, ...]:
+        """What these dishes can't tell."""
+        four = self.tests.four
+        if four is None:
+            return ()
+        astride = (
+            f"Chance alone may have put it on this side of {self.required.at_least_percent:g} %: more dishes make sure."
+        )
+        return (*_limits(four, self.tests), *([astride] if self._is_astride(four) else []))
+
+    @cached_property
+    def storage(self) -> StorageUse | None:
+        return storage_use(self.lot, self.at)
+
+    def _is_astride(self, four: Plates) -> bool:
+        low, high = four.exact_percent
+        return low < self.required.at_least_percent <= high
 
 
 def energy_required(species: str) -> Requirement:
@@ -68,15 +105,8 @@ def lot_verdict(lot: LotInfo, at: datetime, required: Requirement | None = None)
     """The verdict on a lot by what is known of it at a moment."""
     asked = required or energy_required(lot.species)
     tests = lot_tests(lot.facts, at)
-    four = tests.four
-    use = storage_use(lot, at)
-    if four is None:
-        return LotVerdict(UNTESTED, False, _untested(tests), (), asked, tests, storage=use)
-    verdict = _verdict(four, tests, asked)
-    reasons = (*_reasons(four, tests, asked, verdict), *_old(at - four.at))
-    return LotVerdict(
-        verdict, _is_sure(four, asked), reasons, tuple(_limits(four, tests, asked)), asked, tests, at - four.at, use
-    )
+    verdict = _verdict(tests.four, tests, asked) if tests.four is not None else UNTESTED
+    return LotVerdict(verdict, asked, tests, lot, at)
 
 
 def _untested(tests: LotTests) -> tuple[str, ...]:
@@ -98,15 +128,6 @@ def _verdict(four: Plates, tests: LotTests, asked: Requirement) -> str:
         return DORMANT
     alive = max(energy, tests.capacity.percent) if tests.capacity is not None else energy
     return WEAK if alive >= wanted - UNFIT_BELOW_POINTS else UNFIT
-
-
-def _is_sure(four: Plates, asked: Requirement) -> bool:
-    """Whether the dishes agree, and their exact interval lies on one side of what is asked.
-
-    Where it reaches over what is asked, a fit lot may be a weak one, and the other way round.
-    """
-    low, high = four.exact_percent
-    return _do_agree(four) and not low < asked.at_least_percent <= high
 
 
 def _do_agree(plates: Plates | None) -> bool:
@@ -140,13 +161,7 @@ def _capacity_reasons(tests: LotTests, verdict: str) -> Iterator[str]:
         yield f"{_percent(alive)} are alive."
 
 
-def _old(age: timedelta) -> Iterator[str]:
-    if age > AS_ALIVE_FOR:
-        yield f"The test is {age.days} days old: test again before you charge."
-
-
-def _limits(four: Plates, tests: LotTests, asked: Requirement) -> Iterator[str]:
-    """What these dishes can't tell."""
+def _limits(four: Plates, tests: LotTests) -> Iterator[str]:
     low, high = four.exact_percent
     dishes = "One dish" if len(four.dishes) == 1 else f"{len(four.dishes)} dishes"
     yield f"{dishes}, {four.n} kernels: the lot's true share lies between {low:.1f} and {high:.1f} % (exact, 95 %)."
@@ -162,8 +177,6 @@ def _limits(four: Plates, tests: LotTests, asked: Requirement) -> Iterator[str]:
             )
     if tests.eight is None:
         yield "Without dishes in 8 mL its water sensitivity is not known."
-    if low < asked.at_least_percent <= high:
-        yield f"Chance alone may have put it on this side of {asked.at_least_percent:g} %: more dishes make sure."
 
 
 def _percent(value: float) -> str:
