@@ -26,6 +26,10 @@ PAGES = (
     "/batches/7/merge",
     "/batches/6/pack",
     "/batches/roast",
+    "/batches/2/tests",
+    "/batches/2/tests/extract_mash",
+    "/batches/7/programme",
+    "/packs",
     "/lots",
     "/lots/new",
     "/compare",
@@ -36,7 +40,16 @@ PAGES = (
     "/house/entries/calibrated",
     "/house/entries/co2_room",
     "/data",
+    "/methods",
+    "/methods/numbers",
+    "/workings",
+    "/workings/moisture-from-weight?mass=160&initial=100&moisture=12&loss=1",
     "/nowhere",
+)
+FOUND = (
+    ("/lots", "main a[href^='/lots/']:not([href$='new'])"),
+    ("/programmes", "main a[href^='/prog']"),
+    ("/packs", "main a[href^='/packs/']"),
 )
 SERIOUS = ("serious", "critical")
 

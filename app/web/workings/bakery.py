@@ -54,9 +54,9 @@ def falling_number_of_a_blend(g: Given) -> Outcome:
     question="How much malt flour brings my flour to the falling number I want?",
     asks={
         "flour": number("Falling number of the flour", "400", "s", flour.FLOOR_S + 0.01, 2000),
-        "trial": number("of a trial blend", "300", "s", flour.FLOOR_S + 0.01, 2000),
+        "trial": number("Falling number of a trial blend", "300", "s", flour.FLOOR_S + 0.01, 2000),
         "trial_share": share("Malt flour in that trial blend", "0.2", 1e-6, 1.0),
-        "target": number("wanted", "250", "s", flour.FLOOR_S + 0.01, 2000),
+        "target": number("Falling number wanted", "250", "s", flour.FLOOR_S + 0.01, 2000),
         "mass": mass("Flour and malt together", "1000", "35"),
     },
     methods=("flour.share_for_liquefaction", "flour.malt_liquefaction_from_trial", "flour.share_for_target"),

@@ -59,7 +59,10 @@ def moisture_from_weight(g: Given) -> Outcome:
         "Moisture",
         percent(g, value, 2.0 * sd),
         ("M = (W − W₀ (1 − M₀) (1 − L)) / W", numbers, *([taken] if film.points else [])),
-        (("As the scale says", percent(g, reading)), ("Water in it", masses(g, value * g["mass"], like="mass"))),
+        (
+            ("As the scale says", percent(g, reading, decimals=2)),
+            ("Water in it", masses(g, value * g["mass"], like="mass")),
+        ),
         note="± is half of the 95 % interval: the digits typed, the moisture at the start, and the film of water.",
     )
 
