@@ -219,7 +219,7 @@ def test_a_working_says_where_it_comes_from_and_where_it_ends(working: Working, 
         assert f'href="/methods#{anchor}"' in page
     assert html.escape(working.limits, quote=False).replace("'", "&#39;") in page
     assert 'class="formula"' in page
-    assert not re.search(r'>\s*None', page)
+    assert not re.search(r">\s*None", page)
 
 
 @pytest.mark.parametrize("working", EVERY, ids=lambda each: each.key)
