@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 from app.judgement.facts import Action, Fact, Part, Reading, Remark, Result, StageChange, Tally, Weighing
 from app.judgement.fields import Quantity
 from app.judgement.history import History
-from app.judgement.kinds import KINDS, QUALITIES
+from app.judgement.kind_parts import QUALITIES
+from app.judgement.kinds import KINDS
 from app.judgement.moisture import Estimate, MoistureSample
 from app.judgement.wording import is_doubled
 from app.science.units import DEFAULT_UNITS, UNITS, format_quantity, preferred_mass_unit

@@ -9,7 +9,7 @@ from typing import Any
 
 from app.judgement.facts import Fact, Subject
 from app.judgement.fields import BadValues
-from app.judgement.kinds import QUALITIES
+from app.judgement.kind_parts import QUALITIES
 
 NAMES = tuple(field.name for field in dataclass_fields(Fact))
 FORM_VERSION = 1

@@ -10,7 +10,7 @@ from statistics import fmean, stdev
 
 from app.judgement.facts import Tally
 from app.judgement.history import History
-from app.judgement.kinds import GROWTH_CLASSES, SET_ASIDE_CLASSES
+from app.judgement.kind_parts import GROWTH_CLASSES, SET_ASIDE_CLASSES
 from app.science import growth as science
 from app.science.proportions import wilson_interval
 

@@ -8,7 +8,8 @@ from datetime import datetime
 
 from app.judgement.facts import Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.history import History
-from app.judgement.kinds import KINDS, Kind
+from app.judgement.kind_parts import Kind
+from app.judgement.kinds import KINDS
 from app.judgement.malt_tests import told
 from app.judgement.moisture import charged, dry_kg_of, moisture_at, samples
 from app.judgement.next_steps import next_steps

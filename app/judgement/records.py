@@ -14,7 +14,8 @@ from typing import Any
 from app.judgement.envelope import NAMES, read_envelope
 from app.judgement.facts import Fact, Part, Reading, Result, Subject, Tally, Weighing
 from app.judgement.fields import BadValues
-from app.judgement.kinds import KINDS, VALUELESS_QUALITIES, Kind
+from app.judgement.kind_parts import VALUELESS_QUALITIES, Kind
+from app.judgement.kinds import KINDS
 from app.judgement.refusals import contradictions, refused_meter
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from app.judgement.facts import Reading
 from app.judgement.history import History
-from app.judgement.kinds import GROWTH_CLASSES
+from app.judgement.kind_parts import GROWTH_CLASSES
 from app.judgement.programme import Programme, load_builtin
 from app.judgement.stages import stage_at, stages
 from tests.judgement.plan_run import growth_classes, plan_records, plan_story

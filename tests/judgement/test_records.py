@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from app.judgement.envelope import FORM_VERSION
 from app.judgement.facts import SHAPES, Part, Subject
 from app.judgement.fields import BadValues, Choice, Count, Lengths, Moment, Quantity, Reference, Text
-from app.judgement.kinds import KINDS, QUALITIES, RANK, STAGE_KINDS
+from app.judgement.kind_parts import QUALITIES
+from app.judgement.kinds import KINDS, RANK, STAGE_KINDS
 from app.judgement.records import fact_from_record, kind_named, record_from_fact, values_from_typed
 from app.judgement.stages import WORDS
 from tests.judgement.story import BATCH, iso

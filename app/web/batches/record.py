@@ -10,7 +10,8 @@ from app.judgement.facts import Answer, Fact, Part, Reading, Remark, Weighing, W
 from app.judgement.fields import Choice
 from app.judgement.flags import rule_word
 from app.judgement.history import History, order
-from app.judgement.kinds import KINDS, QUALITIES
+from app.judgement.kind_parts import QUALITIES
+from app.judgement.kinds import KINDS
 from app.judgement.meaning import dimension_of
 from app.judgement.moisture import samples
 from app.judgement.stages import Stage, all_stages, stage_at

@@ -7,7 +7,7 @@ from typing import Any
 from wtforms import StringField, TextAreaField, ValidationError
 
 from app.judgement.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Text
-from app.judgement.kinds import VALUELESS_QUALITIES
+from app.judgement.kind_parts import VALUELESS_QUALITIES
 from app.science import units
 from app.web.choice_fields import RadioField, SelectField
 

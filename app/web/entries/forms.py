@@ -15,7 +15,8 @@ from wtforms.fields import DateTimeLocalField
 from wtforms.validators import Length, Optional
 
 from app.judgement.fields import Moment
-from app.judgement.kinds import KINDS, QUALITIES, Kind
+from app.judgement.kind_parts import QUALITIES, Kind
+from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.web.choice_fields import RadioField
 from app.web.entries.fields import fields_for

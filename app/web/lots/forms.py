@@ -13,7 +13,8 @@ from wtforms.validators import Length
 
 from app import ports
 from app.judgement.fields import BadValues, Choice, Quantity
-from app.judgement.kinds import KINDS, MOISTURE_METHODS
+from app.judgement.kind_parts import MOISTURE_METHODS
+from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.web.choice_fields import RadioField
 from app.web.entries.fields import unit_field

@@ -9,7 +9,7 @@ from typing import Any
 from app.judgement.facts import Fact, Tally
 from app.judgement.germination_tests import DAYS, Capacity, LotTests, Plates, is_counted_out
 from app.judgement.history import LotInfo
-from app.judgement.kinds import WATERS
+from app.judgement.kind_parts import WATERS
 from app.judgement.lot_storage import StorageUse
 from app.judgement.lot_verdict import DORMANT, UNTESTED, LotVerdict, lot_verdict
 from app.judgement.wording import Words

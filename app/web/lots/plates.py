@@ -15,7 +15,8 @@ from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts import Fact
 from app.judgement.fields import BadValues
 from app.judgement.germination_tests import DAYS
-from app.judgement.kinds import KINDS, WATERS
+from app.judgement.kind_parts import WATERS
+from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.operations.facts import record_fact
 from app.web.choice_fields import SelectField

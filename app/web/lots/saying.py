@@ -10,7 +10,8 @@ from app.judgement import cautions
 from app.judgement.facts import Fact, Part, Remark, Result, Tally, Weighing, Withdrawal
 from app.judgement.flags.lot import FEWEST_TESTS, expected_bounds
 from app.judgement.growth import counted_share
-from app.judgement.kinds import KINDS, YES_NO
+from app.judgement.kind_parts import YES_NO
+from app.judgement.kinds import KINDS
 from app.judgement.moisture import TEST_SD
 from app.judgement.rejects import float_tests
 from app.judgement.sieves import sieve_shares
