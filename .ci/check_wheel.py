@@ -1,6 +1,6 @@
 """Start the installed program as a newcomer does, with the demo, and look at its health and at its home page.
 
-    python check_wheel.py <chitbook command> <a folder to be the user's home>
+python check_wheel.py <chitbook command> <a folder to be the user's home>
 """
 
 import json

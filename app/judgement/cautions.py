@@ -5,7 +5,7 @@ text is for a page that has room; short for the tub, where hands are wet. The so
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -117,6 +117,26 @@ GLUTEN = Caution(
     "Two species in one tub are in contact: say so on the label.",
     "common practice",
 )
+GLUTEN_GRAINS = frozenset({"barley", "wheat", "spelt", "emmer", "einkorn", "durum", "rye", "triticale"})
+"""The grains that hold gluten, and their crosses; oats are counted among them in some countries only."""
+
+NOT_READY_TO_EAT = "Not ready to eat: bake or boil it. Not for no-bake dough, cold drinks or infants."
+
+
+def label_texts(species: Iterable[str], others: Iterable[str] = ()) -> tuple[str, ...]:
+    """What a label must say, in words short enough for it. others: what else is malted in the same house."""
+    own = sorted(set(species))
+    holding = [grain for grain in own if grain in GLUTEN_GRAINS]
+    gluten = f"Contains gluten: {_listed(holding)}." if holding else f"Made of {_listed(own)}: ask about gluten."
+    beside = sorted(set(others) - set(own))
+    said = f"{gluten} Malted in a house that also malts {_listed(beside)}." if beside else gluten
+    return (NOT_READY_TO_EAT, said)
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join([*([", ".join(words[:-1])] if len(words) > 1 else []), *words[-1:]])
+
+
 CAUTIONS: Mapping[str, Caution] = MappingProxyType(
     {
         each.key: each

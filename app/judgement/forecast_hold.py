@@ -58,12 +58,12 @@ class Hold:
 
     def band(self, hours: Array) -> tuple[Array, Array, Array]:
         mean, sd = self.predict(hours)
-        low, high = (np.clip(mean + z * sd, 0.0, 0.99) for z in (-Z80, Z80))
-        return mean, low, high
+        low, central, high = (np.clip(mean + z * sd, 0.0, 0.99) for z in (-Z80, 0.0, Z80))
+        return central, low, high
 
     def state(self, hour: float) -> tuple[float, float]:
         mean, sd = self.predict(np.array([hour]))
-        return float(mean[0]), float(sd[0])
+        return float(np.clip(mean[0], 0.0, 0.99)), float(sd[0])
 
     def _mean(self, hours: Array) -> Array:
         since = np.maximum(hours - self.start_h, 0.0)

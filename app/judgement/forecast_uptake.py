@@ -20,12 +20,12 @@ from app.judgement.priors import from_lot, uptake_prior
 from app.judgement.programme import Programme
 
 LEARNED = 5
-WANDERS_DB = 0.015
+WANDERS_DB = 0.016
 WANDERS_OVER = 0.7
 """How far grain strays from its curve, kg/kg dry basis, and over which change of log effective hours it does; set on
 made-up lots, see the backtest."""
 
-REST_DRIFTS_DB = 0.0045
+REST_DRIFTS_DB = 0.005
 """What a rest does beside an even share of an immersion, for each root of an effective hour in it: the film dries off,
 or is drawn in and gone."""
 

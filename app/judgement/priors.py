@@ -41,9 +41,9 @@ def uptake_prior(species: str) -> Prior:
     """
     hours = UPTAKE_HOURS.get(species, OTHER_UPTAKE_HOURS)
     return Prior.independent(
-        log_gain=(float(np.log(0.80)), 0.11),
+        log_gain=(float(np.log(0.80)), 0.14),
         log_hours=(float(np.log(hours)), 0.38),
-        log_shape=(float(np.log(0.63)), 0.15),
+        log_shape=(float(np.log(0.63)), 0.18),
         air_share=(0.3, 0.08),
         activation_kj=(40.0, 7.0),
     )
@@ -52,7 +52,7 @@ def uptake_prior(species: str) -> Prior:
 def growth_prior(species: str) -> Prior:
     """A lag in °C·d from the cast, then a growth, its rate as a logarithm."""
     rate = GROWTH_PER_C_D.get(species, OTHER_GROWTH_PER_C_D)
-    return Prior.independent(log_rate=(float(np.log(rate)), 0.2), lag_c_d=(6.0, 10.0))
+    return Prior.independent(log_rate=(float(np.log(rate)), 0.18), lag_c_d=(6.0, 10.0))
 
 
 def drying_prior() -> Prior:
@@ -61,7 +61,7 @@ def drying_prior() -> Prior:
     near 25 % moisture, and from 12 to 5 % takes as long as from 22 to 12 %, in hotter air.
     """
     return Prior.independent(
-        log_constant=(float(np.log(0.10)), 0.8), log_break=(float(np.log(0.30)), 0.45), drag=(0.5, 0.2)
+        log_constant=(float(np.log(0.10)), 0.8), log_break=(float(np.log(0.30)), 0.45), drag=(0.45, 0.25)
     )
 
 

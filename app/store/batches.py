@@ -64,6 +64,11 @@ def list_vessels(session: Session, limit: int = 20) -> list[str]:
     return list(session.scalars(query.limit(limit)))
 
 
+def list_species(session: Session) -> list[str]:
+    """The species that batches were made of."""
+    return list(session.scalars(select(Batch.species).distinct().order_by(Batch.species)))
+
+
 def find_last_programme(session: Session, species: str) -> str | None:
     """The digest of the programme that the last batch of this species was begun with."""
     query = select(Batch.programme).where(Batch.species == species).order_by(Batch.number.desc()).limit(1)

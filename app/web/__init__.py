@@ -26,6 +26,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.lots.routes import lots
     from app.web.malt.routes import malt
     from app.web.methods.routes import methods
+    from app.web.packs.routes import packs
     from app.web.people.routes import people as people_pages
     from app.web.programmes.routes import programmes
     from app.web.sync.routes import sync
@@ -51,7 +52,7 @@ def init_app(app: Flask, settings: Settings) -> None:
         part.init_app(app, settings)
     for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync, health):
         app.register_blueprint(blueprint)
-    for blueprint in (house,):
+    for blueprint in (house, packs):
         app.register_blueprint(blueprint)
     for blueprint in (malt, methods, workings):
         app.register_blueprint(blueprint)

@@ -89,7 +89,8 @@ def test_a_falling_number_below_the_instruments_floor_is_refused() -> None:
 
 
 def test_the_malt_acts_by_what_a_trial_blend_told() -> None:
-    # LN = 6000/(FN − 50) mixes linearly: flour of 400 s has LN 17.143; 0.2 % malt brings 300 s, LN 24: the malt's is 3446.
+    # LN = 6000/(FN − 50) mixes linearly: flour of 400 s has LN 17.143; 0.2 % of malt brings 300 s, LN 24, so that the
+    # malt's own is 3446.
     blend = {"value": "300", "share": "0.2", "share_unit": "percent", "flour": "400"}
     assert malt_liquefaction(a_test("falling_number", blend)) == pytest.approx(
         17.142857 + (24 - 17.142857) / 0.002, rel=1e-6

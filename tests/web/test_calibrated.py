@@ -21,6 +21,7 @@ from tests.pages import forms_of
 from tests.stories import add_fact, add_story
 from tests.writing import NOW
 
+OLD = "old probe"
 pytestmark = pytest.mark.usefixtures("morning")
 
 
@@ -29,10 +30,8 @@ def ended(app: Flask) -> Batch:
     """A batch that ended yesterday, and whose grain was read twice with old probe while it germinated."""
     with write_session(app.extensions["engine"]) as session:
         batch = add_story(session, hours_ago=300)
-        add_fact(
-            session, batch, "grain_temperature", {"value": 18.0}, id="early", hours_ago=220, instrument="old probe"
-        )
-        add_fact(session, batch, "grain_temperature", {"value": 24.0}, id="late", hours_ago=200, instrument="old probe")
+        add_fact(session, batch, "grain_temperature", {"value": 18.0}, id="early", hours_ago=220, instrument=OLD)
+        add_fact(session, batch, "grain_temperature", {"value": 24.0}, id="late", hours_ago=200, instrument=OLD)
         add_story(session, hours_ago=310)
         rebuild(session, NOW)
     return batch
@@ -40,7 +39,7 @@ def ended(app: Flask) -> Batch:
 
 def calibrate(client: FlaskClient, **changes: str) -> TestResponse:
     sheet = next(each for each in forms_of(client.get("/house/entries/calibrated").text) if "when" in each.choices)
-    return client.post(sheet.action, data=sheet.filled(about="old probe", amount="-3", **changes))
+    return client.post(sheet.action, data=sheet.filled(about=OLD, amount="-3", **changes))
 
 
 def at(hours_ago: float) -> dict[str, str]:
@@ -51,7 +50,7 @@ def at(hours_ago: float) -> dict[str, str]:
 def seen(app: Flask, batch: Batch) -> dict[str, float | None]:
     with read_session(app.extensions["engine"]) as session:
         readings = get_history(session, batch.id).of_shape(Reading)
-        return {reading.id: reading.value for reading in readings if reading.instrument == "old probe"}
+        return {reading.id: reading.value for reading in readings if reading.instrument == OLD}
 
 
 def digest(app: Flask, number: int) -> BatchDigest:
@@ -133,5 +132,5 @@ def test_in_degrees_fahrenheit_a_difference_is_no_temperature(app: Flask, client
         cookie["units"] = "us"
     sheet = next(each for each in forms_of(client.get("/house/entries/calibrated").text) if "when" in each.choices)
     assert sheet.values["amount_unit"] == "f"
-    client.post(sheet.action, data=sheet.filled(about="old probe", amount="-5.4", **at(260)))
+    client.post(sheet.action, data=sheet.filled(about=OLD, amount="-5.4", **at(260)))
     assert seen(app, ended)["late"] == pytest.approx(21.0)

@@ -47,7 +47,7 @@ def test_malt_goes_into_a_jar_that_stands_on_the_batchs_page(app: Flask, client:
     assert answer.location == "/batches/1"
     page = client.get("/batches/1").text
     assert "Packed: Jar 3." in page
-    assert "<b>Jar 3</b> 2500 g" in page
+    assert "<b>Jar 3</b></a> 2500 g" in page
 
 
 def test_what_was_packed_is_no_longer_left(app: Flask, client: FlaskClient):

@@ -1,4 +1,4 @@
-"""From a valid form to a new batch or pack; or back, with what is wrong or what should be asked first."""
+"""From a valid form to a new batch, pack or dispatch; or back, with what is wrong or what should be asked first."""
 
 from __future__ import annotations
 
@@ -9,17 +9,20 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app import ports
-from app.errors import Rejected
+from app.errors import KeptOtherwise, Rejected
+from app.judgement.facts import Fact
 from app.judgement.meaning import range_words
 from app.judgement.slips import questions as slip_questions
 from app.judgement.stages import all_stages
 from app.judgement.wording import Words
 from app.operations.batches import open_batch, pack_batch
 from app.operations.facts import record_fact
+from app.operations.packs import dispatch_pack
 from app.store.batches import Batch, find_batch_by_id
+from app.store.facts import find_fact
 from app.store.packs import Pack
 from app.store.programmes import get_programme
-from app.web.batches.forms import BatchForm, GrainForm, PackForm, Row
+from app.web.batches.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 from app.web.entries.times import AGO
 
 FUTURE_ALLOWED = timedelta(minutes=5)
@@ -29,10 +32,15 @@ ESTIMATE_MARGIN = 1.05
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a form: a batch or a pack; or nothing yet, with what should be asked first."""
+    """What came of a form: a batch, a pack or a dispatch; or nothing yet, with what should be asked first.
+
+    current: what is kept already under the same id, with other content.
+    """
 
     batch: Batch | None = None
     pack: Pack | None = None
+    fact: Fact | None = None
+    current: Fact | None = None
     is_new: bool = False
     questions: tuple[str, ...] = ()
     touched: tuple[str, ...] = ()
@@ -83,6 +91,25 @@ def fill_pack(session: Session, form: PackForm, words: Words, batch_id: str, by:
     return Outcome(pack=pack, is_new=True, touched=(batch_id,))
 
 
+def dispatch_malt(session: Session, form: DispatchForm, words: Words, pack_id: str, by: str | None) -> Outcome:
+    """Let the malt go that the form describes. Does not commit."""
+    row = form.rows[0]
+    # Sent again, it would be asked whether the pack still holds that much: the first time it was taken out already.
+    is_known = find_fact(session, str(row.id.data or "")) is not None
+    asked = _asked(session, form, words) if not is_known else None if form.validate() else Outcome()
+    if asked is not None:
+        return asked
+    part = _record(form, row, by) | {"note": str(form.to.data or "").strip() or None}
+    body = {"kind": form.kind, **{name: str(field.data or "") for name, field in form._fields.items()}}
+    try:
+        kept = dispatch_pack(session, pack_id=pack_id, part=part, now=form.now, body=body)
+    except KeptOtherwise as error:
+        return Outcome(current=error.current)
+    except Rejected as error:
+        return _refused(session, form, error)
+    return Outcome(fact=kept.fact, is_new=kept.is_new)
+
+
 def end_merged(session: Session, form: GrainForm, merged: Batch, by: str | None) -> None:
     """Finish the batches that went into another as a whole."""
     # A second later, so that the merged batch, which inherits what happened until then, doesn't inherit its end.
@@ -123,7 +150,7 @@ def questions(session: Session, form: Any, words: Words) -> tuple[str, ...]:
     for row, values in form.filled():
         found += _stock_question(form, row, values["as_is_kg"], words)
         typed = form.typed(row)
-        found += _pack_questions(form, row, values["moisture_wb"], words)
+        found += _pack_questions(form, row, values["moisture_wb"], words) + _held_question(form, row)
         found += [each.message for each in slip_questions(form.kind, values, typed, None, programme, moment)]
     return tuple(found)
 
@@ -154,6 +181,14 @@ def _pack_questions(form: Any, row: Row, moisture_wb: float, words: Words) -> li
     if begun and begun[-1].name not in ("cooling", "finished"):
         found.append(f"The batch is not done yet: {begun[-1].word}. Pack it so?")
     return found
+
+
+def _held_question(form: Any, row: Row) -> list[str]:
+    """Malt of grain that nobody answers for leaves the house only when somebody insists."""
+    source = form.sources.get(str(row.source.data))
+    if form.kind != "dispatch" or source is None or not source.is_held:
+        return []
+    return [f"{source.name} is held: nobody has declared its grain untreated and for food. Let it go all the same?"]
 
 
 def _record(form: GrainForm, row: Row, by: str | None) -> dict[str, Any]:

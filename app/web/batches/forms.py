@@ -28,7 +28,9 @@ KNOWN = {
     "merge": (("measured", "measured now"), ("assumed", "estimated")),
     "roast_charge": (("measured", "measured now"), ("assumed", "estimated")),
     "pack": (("measured", "measured now"), ("assumed", "estimated")),
+    "dispatch": (("measured", "measured now"), ("assumed", "as it was packed")),
 }
+TARGETS = {"pack": "pack:new", "dispatch": "house:house"}
 BORROWED = frozenset({"lot", "assumed"})
 """Ways of knowing a moisture that may be left empty: the last one known of the source then stands."""
 
@@ -59,7 +61,7 @@ class Row:
 
 
 class GrainForm(Form):
-    """What charging, splitting, merging, roasting and packing have in common."""
+    """What charging, splitting, merging, roasting, packing and dispatching have in common."""
 
     kind: str
     count: int
@@ -134,7 +136,7 @@ class GrainForm(Form):
 
     def values(self, row: Row) -> dict[str, Any]:
         """The SI values of a row; BadValues names the fields that can't be read."""
-        target = "pack:new" if self.kind == "pack" else "batch:new"
+        target = TARGETS.get(self.kind, "batch:new")
         return values_from_typed(KINDS[self.kind], {**self.typed(row), "target": target})
 
     def _check(self, row: Row) -> bool:
@@ -201,11 +203,22 @@ class PackForm(GrainForm):
             raise ValidationError("Give it a name, as on its label.")
 
 
+class DispatchForm(GrainForm):
+    """A form by which malt leaves the house."""
+
+    too_few = "Say how much goes."
+
+    to = StringField("To whom", validators=[Length(max=200, message="At most 200 characters.")])
+
+
 class TitleForm(Form):
     """Another title; revision is that of the title shown."""
 
     title = StringField("Title", validators=[Length(max=80, message="At most 80 characters.")])
     revision = HiddenField()
+
+
+BASES: Mapping[str, type[GrainForm]] = {"pack": PackForm, "merge": MergeForm, "dispatch": DispatchForm}
 
 
 def grain_form(
@@ -228,11 +241,11 @@ def grain_form(
         fields |= _row_fields(kind, place, sources if place >= len(fixed) else None, system)
         if place < len(fixed):
             defaults[f"source_{place}"] = fixed[place]
-    base: type[GrainForm] = {"pack": PackForm, "merge": MergeForm}.get(kind, BatchForm)
+    base = BASES.get(kind, BatchForm)
     form = type(f"{kind.title()}Form", (base,), fields)(formdata, data=defaults)
     form.sources = {source.reference: source for source in sources}
     form.zone, form.now = zone, now
-    if kind != "pack":
+    if issubclass(base, BatchForm):
         form.programme.choices = list(programmes)
     return form
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from flask import request
+
 from app.charts.timeline import timeline_figure
 from app.judgement.account import Account, account
 from app.judgement.answers import leftover_answers
@@ -82,7 +84,7 @@ def batch_context(history: History, words: Words) -> dict[str, Any]:
             for each in leftover_answers(history, flags, words.now)
         ],
         "account": account_rows(account(history, words.now), words),
-        "groups": record_groups(history, words),
+        "groups": record_groups(history, words, is_whole=request.args.get("record") == "whole"),
         "lots": [lot_view(lot, history, words) for lot in history.lots.values()],
         "held": [lot.name for lot in history.undeclared_lots],
         "charged_line": charged_line(history, words),

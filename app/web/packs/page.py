@@ -1,0 +1,186 @@
+"""What the pages about packs show: the list, one sack or jar with what it is and what went out of it, and its label."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from markupsafe import Markup
+
+from app.judgement import cautions
+from app.judgement.facts import Fact, Result
+from app.judgement.history import History
+from app.judgement.stock import PackLedger, pack_ledger
+from app.judgement.wording import Words
+from app.science import units
+from app.store.batches import Batch
+from app.store.packs import PackStory
+from app.web.lots.page import fact_rows
+from app.web.lots.saying import Said, unbroken, who_words
+from app.web.qr import qr_svg
+
+LEAST_LEFT_KG = 1e-6
+CAUTIONS = (cautions.RAW_SPROUT, cautions.GLUTEN)
+
+
+@dataclass(frozen=True)
+class PackRow:
+    """A pack as the list shows it, and its page in short. batches: those that filled it."""
+
+    id: str
+    name: str
+    batches: tuple[Batch, ...]
+    about: str
+    left: str
+    packed: str
+    packed_at: datetime | None
+    moisture: str
+    moisture_note: str
+    state: Said
+    is_held: bool
+    is_empty: bool
+    is_overdrawn: bool
+
+
+@dataclass(frozen=True)
+class Label:
+    """What stands on the label of a pack, and the address that its code opens."""
+
+    name: str
+    grain: str
+    programme: str
+    packed: str
+    moisture: str
+    batches: str
+    texts: tuple[str, ...]
+    address: str
+    code: Markup
+
+
+@dataclass(frozen=True)
+class Behind:
+    """What stands behind some packs: the Histories of the batches that filled them, and every batch they name."""
+
+    histories: Mapping[str, History]
+    batches: Mapping[str, Batch]
+
+    def of(self, story: PackStory) -> list[History]:
+        return [self.histories[batch_id] for batch_id in story.batch_ids if batch_id in self.histories]
+
+
+def pack_row(story: PackStory, behind: Behind, words: Words) -> PackRow:
+    """A pack in short."""
+    ledger, own = pack_ledger(story.facts, story.pack.id, words.now), behind.of(story)
+    moisture, note = _moisture(story, ledger, words)
+    return PackRow(
+        id=story.pack.id,
+        name=story.pack.name,
+        batches=tuple(behind.batches[batch_id] for batch_id in story.batch_ids),
+        about=" · ".join(dict.fromkeys(each for history in own for each in (history.batch.species, _plan(history)))),
+        left=mass_words(ledger, words)(ledger.balance_kg),
+        packed=mass_words(ledger, words)(ledger.packed_kg),
+        packed_at=story.fillings[-1].at if story.fillings else None,
+        moisture=moisture,
+        moisture_note=note,
+        state=_state(own),
+        is_held=is_held(own),
+        is_empty=ledger.balance_kg <= LEAST_LEFT_KG,
+        is_overdrawn=ledger.is_overdrawn,
+    )
+
+
+def is_held(histories: Sequence[History]) -> bool:
+    """Whether any of its grain was never declared, or nobody knows what it was made of."""
+    return not histories or any(history.undeclared_lots or not history.lots for history in histories)
+
+
+def _state(histories: Sequence[History]) -> Said:
+    lots = dict.fromkeys(lot.name for history in histories for lot in history.undeclared_lots)
+    if lots:
+        return Said("act", "held", f"Not declared untreated and for food: {', '.join(lots)}.")
+    if is_held(histories):
+        return Said("act", "held", "Of which grain it was made is not known.")
+    return Said("fine", "declared", "Its grain is declared untreated and for food.")
+
+
+def _plan(history: History) -> str:
+    return history.programme.name if history.programme else ""
+
+
+def _moisture(story: PackStory, ledger: PackLedger, words: Words) -> tuple[str, str]:
+    """The moisture known last, and how: a test of the pack, or that of what was packed."""
+    tests = [fact for fact in story.standing if isinstance(fact, Result) and fact.kind == "moisture_test"]
+    if tests:
+        return unbroken(words.percent(tests[-1].value)), f"tested {words.date(tests[-1].at)}"
+    if ledger.moisture_wb is None:
+        return "", "not known"
+    return unbroken(words.percent(ledger.moisture_wb)), "as it was packed"
+
+
+def mass_words(ledger: PackLedger, words: Words) -> Any:
+    """How to say the masses of one pack: all of them in the unit that suits the largest."""
+    largest = max((abs(line.balance_kg) for line in ledger.lines), default=0.0)
+    unit = units.preferred_mass_unit(largest, words.system)
+    return lambda mass_kg: unbroken(units.format_quantity(mass_kg, unit))
+
+
+def pack_context(story: PackStory, behind: Behind, words: Words) -> dict[str, Any]:
+    """Everything that the page of a pack asks for."""
+    ledger, own = pack_ledger(story.facts, story.pack.id, words.now), behind.of(story)
+    plans = [history.programme for history in own if history.programme is not None]
+    return {
+        "pack": pack_row(story, behind, words),
+        "lots": list({lot.id: lot for history in own for lot in history.lots.values()}.values()),
+        "programmes": list({plan.digest: plan for plan in plans}.values()),
+        "lines": _lines(ledger, behind.batches, words),
+        "rows": [row for chain in reversed(story.chains) for row in fact_rows(chain, words)],
+        "cautions": CAUTIONS,
+    }
+
+
+def _lines(ledger: PackLedger, batches: Mapping[str, Batch], words: Words) -> list[dict[str, Any]]:
+    """The ledger's lines, the newest first."""
+    mass = mass_words(ledger, words)
+    return [
+        {
+            "word": line.word.capitalize(),
+            "batch": batches.get(line.batch.id) if line.batch else None,
+            "way": "from" if line.change_kg > 0.0 else "in",
+            "note": line.note,
+            "at": line.at,
+            "who": who_words(line.fact),
+            "change": ("+" if line.change_kg > 0.0 else "") + mass(line.change_kg),
+            "balance": mass(line.balance_kg),
+            "is_overdrawn": line.is_overdrawn,
+        }
+        for line in reversed(ledger.lines)
+    ]
+
+
+def other_batch_ids(facts: Sequence[Fact]) -> list[str]:
+    """The ids of the batches that parts of these facts name."""
+    ends = [getattr(fact, end, None) for fact in facts for end in ("source", "target")]
+    return list(dict.fromkeys(end.id for end in ends if end is not None and end.type == "batch"))
+
+
+def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str], words: Words, address: str) -> Label:
+    """The label of a pack that isn't held. species: all that the house malts; address: what its code opens."""
+    own = {each for history in histories for each in (history.batch.species, *_lot_species(history))}
+    numbers = ", ".join(str(batch.number) for batch in row.batches)
+    return Label(
+        name=row.name,
+        grain=", ".join(sorted(own)),
+        programme=", ".join(dict.fromkeys(_plan(history) for history in histories)),
+        packed=words.date(row.packed_at) if row.packed_at else "",
+        moisture=row.moisture,
+        batches=numbers,
+        texts=cautions.label_texts(own, species),
+        address=address,
+        code=qr_svg(address, f"Opens batch {numbers}"),
+    )
+
+
+def _lot_species(history: History) -> list[str]:
+    return [lot.species for lot in history.lots.values()]

@@ -1,0 +1,109 @@
+"""Packs: the sacks and jars of malt, what is left in them, what leaves the house, and their labels."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from flask import Blueprint, flash, redirect, render_template, request
+from werkzeug.wrappers import Response
+
+from app import ports
+from app.store.batches import list_batches, list_species
+from app.store.history import load_histories
+from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
+from app.web.batches.begin import Outcome, dispatch_malt
+from app.web.batches.forms import grain_form
+from app.web.batches.sources import pack_source
+from app.web.database import db
+from app.web.entries.times import local_text
+from app.web.formatting import request_now, words, zone
+from app.web.packs.page import Behind, is_held, other_batch_ids, pack_context, pack_label, pack_row
+from app.web.reader import reader
+from app.web.security import host_name
+
+packs = Blueprint("packs", __name__)
+PER_PAGE = 20
+MOST_PAGES = 100_000
+NOWHERE_ELSE = ("localhost", "127.0.0.1", "[::1]")
+"""Names that only this computer answers to: a phone that reads one in a code comes to itself."""
+
+
+@packs.get("/packs")
+def show_list() -> str:
+    page = min(max(request.args.get("page", 1, type=int), 1), MOST_PAGES)
+    found = list_packs(db(), limit=PER_PAGE + 1, offset=(page - 1) * PER_PAGE)
+    stories = load_pack_stories(db(), found[:PER_PAGE])
+    behind = _behind(*stories)
+    rows = [pack_row(story, behind, words()) for story in stories]
+    return render_template("packs/index.html", rows=rows, page=page, has_older=len(found) > PER_PAGE)
+
+
+@packs.get("/packs/<pack_id>")
+def show(pack_id: str) -> str:
+    story = _story(pack_id)
+    return render_template("packs/page.html", **pack_context(story, _behind(story), words()))
+
+
+@packs.get("/packs/<pack_id>/dispatch")
+def new_dispatch(pack_id: str) -> str:
+    return _form_page(_form(pack_id))
+
+
+@packs.post("/packs/<pack_id>/dispatch")
+def dispatch(pack_id: str) -> Response | tuple[str, int]:
+    form = _form(pack_id, request.form)
+    outcome = dispatch_malt(db(), form, words(), pack_id, reader().name)
+    if outcome.fact is None:
+        return _form_page(form, outcome), 422
+    db().commit()
+    flash("Dispatched." if outcome.is_new else "That was recorded already.", "kept")
+    return redirect(f"/packs/{pack_id}", 303)
+
+
+@packs.get("/packs/<pack_id>/label")
+def label(pack_id: str) -> str:
+    story = _story(pack_id)
+    behind = _behind(story)
+    row = pack_row(story, behind, words())
+    address = f"{request.host_url}batches/{row.batches[0].number}" if row.batches else request.host_url
+    found = None if row.is_held else pack_label(row, behind.of(story), list_species(db()), words(), address)
+    is_local = host_name(request.host) in NOWHERE_ELSE
+    return render_template("packs/label.html", pack=row, label=found, is_local=is_local)
+
+
+def _story(pack_id: str) -> PackStory:
+    return load_pack_stories(db(), [get_pack(db(), pack_id)])[0]
+
+
+def _behind(*stories: PackStory) -> Behind:
+    histories = load_histories(db(), sorted({each for story in stories for each in story.batch_ids}))
+    named = other_batch_ids([fact for story in stories for fact in story.standing])
+    return Behind(histories, {batch.id: batch for batch in list_batches(db(), ids=named)})
+
+
+def _form(pack_id: str, sent: Any = None) -> Any:
+    """The form that lets malt of a pack go: blank, or with what was sent."""
+    story = _story(pack_id)
+    behind = _behind(story)
+    species = {batch.id: batch.species for batch in behind.batches.values()}
+    source = replace(pack_source(story, species, words()), is_held=is_held(behind.of(story)))
+    blank: dict[str, Any] = {"id_0": ports.new_id(), "at": local_text(request_now(), zone()), "known_0": "assumed"}
+    form = grain_form(
+        "dispatch",
+        [source],
+        sent,
+        fixed=[source.reference],
+        system=reader().units,
+        zone=zone(),
+        now=request_now(),
+        **({} if sent else blank),
+    )
+    # Out of which pack is said by the address alone.
+    form.source_0.data = source.reference
+    return form
+
+
+def _form_page(form: Any, outcome: Outcome | None = None) -> str:
+    source = form.sources[str(form.rows[0].source.data)]
+    return render_template("packs/dispatch.html", form=form, source=source, outcome=outcome or Outcome())

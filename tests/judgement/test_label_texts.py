@@ -1,0 +1,27 @@
+"""What a label must say."""
+
+import pytest
+
+from app.judgement.cautions import label_texts
+
+
+@pytest.mark.parametrize("grain", ["barley", "wheat", "rye", "spelt"])
+def test_grain_that_holds_gluten_is_named(grain):
+    assert f"Contains gluten: {grain}." in label_texts([grain])
+
+
+def test_of_other_grain_one_is_told_to_ask():
+    assert "Made of sorghum: ask about gluten." in label_texts(["sorghum"])
+
+
+def test_several_grains_are_each_named_once():
+    assert "Contains gluten: barley and wheat." in label_texts(["wheat", "barley", "wheat"])
+
+
+def test_what_else_the_house_malts_is_named_and_its_own_grain_is_not_named_again():
+    said = label_texts(["sorghum"], ["sorghum", "rye", "oats", "wheat"])[1]
+    assert said.endswith("Malted in a house that also malts oats, rye and wheat.")
+
+
+def test_it_is_never_ready_to_eat():
+    assert "Not ready to eat" in label_texts(["oats"])[0]
