@@ -55,7 +55,8 @@ function countsOf(kernels) {
   const counts = {};
   for (const cell of kernels.querySelectorAll("[data-tally]")) {
     const input = document.getElementById(cell.dataset.tally);
-    counts[input.name] = count(input);
+    // On the tub page a field carries its kind's name before its own.
+    counts[input.name.split("-").pop()] = count(input);
   }
   return counts;
 }

@@ -11,7 +11,7 @@ function focusFirst(section) {
 // A tap that opens a screen may also open the keyboard, but only from within the tap itself.
 page?.addEventListener("click", (event) => {
   const link = event.target.closest("a.tile[href^='#']");
-  const section = link && document.getElementById(link.hash.slice(1));
+  const section = link && document.getElementById(link.hash.slice(1))?.closest(".screen");
   if (!section) return;
   event.preventDefault();
   location.hash = link.hash;
