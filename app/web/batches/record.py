@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from app.charts.hover import fact_words
-from app.judgement.facts import Answer, Fact, Part, Reading, Remark, Weighing, Withdrawal
+from app.judgement.facts import Answer, Fact, Part, Reading, Remark, StageChange, Weighing, Withdrawal
 from app.judgement.fields import Choice
 from app.judgement.flags import rule_word
 from app.judgement.history import History, order
@@ -133,7 +133,7 @@ def _row(fact: Fact, history: History, words: Words, struck: str, derived: str, 
         hour=_hours(fact, history),
         clock=_clock(fact, words),
         word=KINDS[fact.kind].word,
-        value=value_words(shown, words),
+        value=_programme_name(shown, history) or value_words(shown, words),
         derived=derived,
         who=_who(fact),
         where=_where(fact),
@@ -142,6 +142,12 @@ def _row(fact: Fact, history: History, words: Words, struck: str, derived: str, 
         can_change=is_head and not struck and not isinstance(fact, Answer),
         is_elsewhere=fact.subject.type == "batch" and fact.subject.id != history.batch.id,
     )
+
+
+def _programme_name(fact: Fact, history: History) -> str:
+    """To which programme the batch was moved."""
+    programme = history.programmes.get(fact.programme or "") if isinstance(fact, StageChange) else None
+    return programme.name if programme is not None else ""
 
 
 def _hours(fact: Fact, history: History) -> str:

@@ -14,7 +14,7 @@ from app.store.digests import list_digests
 from app.store.history import get_history
 from app.store.packs import list_packs_of
 from app.web.batch_rows import batch_rows
-from app.web.batches import beginnings
+from app.web.batches import beginnings, replanning
 from app.web.batches.answers import local_page, record_answer
 from app.web.batches.blueprint import batches
 from app.web.batches.forms import TitleForm
@@ -24,7 +24,7 @@ from app.web.digests import refresh
 from app.web.formatting import request_now, words
 from app.web.reader import reader
 
-__all__ = ["batches", "beginnings"]
+__all__ = ["batches", "beginnings", "replanning"]
 
 PER_PAGE = 20
 

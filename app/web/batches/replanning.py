@@ -1,0 +1,56 @@
+"""Giving a batch another programme on its way. What was judged before stays judged by the earlier one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import flash, redirect, render_template, request
+from werkzeug.wrappers import Response
+
+from app import ports
+from app.judgement.history import History
+from app.store.batches import Batch, get_batch
+from app.store.history import get_history
+from app.store.programmes import list_programmes
+from app.web.batches.blueprint import batches
+from app.web.batches.choices import programme_cards
+from app.web.database import db
+from app.web.digests import refresh
+from app.web.entries.forms import EntryForm, entry_form
+from app.web.entries.keeping import Answer, keep_entry
+from app.web.entries.times import local_text
+from app.web.formatting import request_now, words, zone
+from app.web.reader import reader
+
+
+@batches.get("/batches/<int:number>/programme")
+def choose_programme(number: int) -> str:
+    batch = get_batch(db(), number)
+    clock = local_text(request_now(), zone())
+    blank = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock}
+    return _page(batch, get_history(db(), batch.id), Answer(_form(None, **blank)))
+
+
+@batches.post("/batches/<int:number>/programme")
+def change_programme(number: int) -> Response | tuple[str, int]:
+    batch = get_batch(db(), number)
+    history, form = get_history(db(), batch.id), _form(request.form)
+    answer = keep_entry(db(), form, history, ("batch", batch.id), reader().name)
+    if answer.fact is None:
+        return _page(batch, history, answer), 422
+    db().commit()
+    refresh(batch.id)
+    flash("The programme was changed. What was read before stays judged by the earlier one.", "kept")
+    return redirect(f"/batches/{number}", 303)
+
+
+def _form(sent: Any, **defaults: str) -> EntryForm:
+    return entry_form("programme_change", sent, system=reader().units, zone=zone(), now=request_now(), **defaults)
+
+
+def _page(batch: Batch, history: History, answer: Answer) -> str:
+    current = history.programme_at(request_now())
+    offered = [each for each in list_programmes(db()) if current is None or each.digest != current.digest]
+    cards = programme_cards(offered, batch.species, "charge")
+    context = {"current": current, "cards": cards, "form": answer.form, "asked": answer, "words": words()}
+    return render_template("batches/programme.html", batch=batch, **context)
