@@ -47,6 +47,15 @@ def test_a_reading_in_another_unit_is_asked_about_before_it_is_kept(tub: Page) -
     expect(tub.locator(".meaning")).to_contain_text("15.0 °C")
 
 
+def test_there_is_a_way_back_from_a_refused_entry(tub: Page) -> None:
+    tub.locator(".tub-home a.tile[href='#grain_temperature']").tap()
+    tub.keyboard.type("warm")
+    keep(tub)
+    expect(tub.get_by_role("alert")).to_contain_text("is not a number")
+    tub.locator("a.back:visible").tap()
+    expect(tub.locator(".tub-home a.tile[href='#growth_count']")).to_be_visible()
+
+
 def test_kernels_are_counted_by_tapping_their_pictures(tub: Page) -> None:
     tub.locator(".tub-home a.tile[href='#growth_count']").tap()
     for name, taps in (("half_to_three_quarters", 3), ("three_quarters_to_full", 1)):
