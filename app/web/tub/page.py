@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
+
+from flask import get_template_attribute
+from markupsafe import Markup
 
 from app import ports
 from app.judgement.facts import Answer as FlagAnswer
@@ -38,12 +42,13 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
     """Everything that the tub's template asks for; asked: what came of a form that was sent and not kept."""
     glance = glance_at(history, words)
     stage = glance.stages[-1] if glance.stages else None
+    outside = history.programme is not None and not history.programme.husked
     return {
         "glance": glance,
         "stage": stage,
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
         "groups": GROUPS,
-        "forms": tub_forms(history, words, asked.form if asked else None),
+        "fields": tub_fields(history, words, outside, asked.form if asked else None),
         "common": asked.form if asked else common_form(words),
         "open_kind": asked.form.kind.name if asked else None,
         "asked": asked,
@@ -51,18 +56,28 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "last_facts": last_facts(history, words),
         "instruments": sorted({fact.instrument for fact in history.facts if fact.instrument}),
         "people": people,
-        "outside": history.programme is not None and not history.programme.husked,
     }
 
 
-def tub_forms(history: History, words: Words, filled: EntryForm | None) -> dict[str, KindForm]:
-    """The blank fields of every kind, with what was used last; those of the form that was sent in their place."""
-    forms: dict[str, KindForm] = {}
+def tub_fields(history: History, words: Words, outside: bool, filled: EntryForm | None) -> dict[str, Markup]:
+    """The fields of every kind: blank with what was used last, or those of the form that was sent, as it was sent."""
+    drawn = {}
     for name in TUB_KINDS:
-        is_filled = filled is not None and filled.kind.name == name
-        blank = kind_class(name, words.system)
-        forms[name] = filled.scoped() if filled and is_filled else blank(data=used_last(history, name)).scoped()
-    return forms
+        if filled is not None and filled.kind.name == name:
+            drawn[name] = _drawn(filled.scoped(), outside)
+        else:
+            drawn[name] = _blank_fields(name, words.system, outside, tuple(sorted(used_last(history, name).items())))
+    return drawn
+
+
+# To draw the fields of all kinds takes longer than to judge the batch, and they hardly ever differ.
+@lru_cache(maxsize=1024)
+def _blank_fields(name: str, system: str, outside: bool, defaults: tuple[tuple[str, str], ...]) -> Markup:
+    return _drawn(kind_class(name, system)(data=dict(defaults)).scoped(), outside)
+
+
+def _drawn(form: KindForm, outside: bool) -> Markup:
+    return Markup(get_template_attribute("entries/_fields.html", "kind_fields")(form, "", outside))
 
 
 def common_form(words: Words) -> EntryForm:
