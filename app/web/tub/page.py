@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -25,6 +26,7 @@ from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
 
 SHOWN_LAST = 6
+_BETWEEN_TAGS = re.compile(r">\s*\n\s*<")
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,8 @@ def _blank_fields(name: str, system: str, outside: bool, defaults: tuple[tuple[s
 
 
 def _drawn(form: KindForm, outside: bool) -> Markup:
-    return Markup(get_template_attribute("entries/_fields.html", "kind_fields")(form, "", outside))
+    drawn = str(get_template_attribute("entries/_fields.html", "kind_fields")(form, "", outside))
+    return Markup(_BETWEEN_TAGS.sub("><", drawn))
 
 
 def common_form(words: Words) -> EntryForm:

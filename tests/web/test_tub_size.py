@@ -1,0 +1,46 @@
+"""What the tub page costs over the air: all of it at first, and what comes again each time."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from app.exchange.demo import load_demo
+from app.store.engine import write_session
+from tests.conftest import NOW
+
+FIRST_BYTES, LATER_BYTES = 40_000, 10_000
+PACKED = {"Accept-Encoding": "br"}
+
+
+@pytest.fixture(autouse=True)
+def demo(app: Flask) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        load_demo(session, NOW)
+
+
+@pytest.mark.usefixtures("morning")
+@pytest.mark.parametrize("number", [7, 8])
+def test_a_later_visit_to_the_tub_costs_at_most_ten_kilobytes(client: FlaskClient, number: int) -> None:
+    answer = client.get(f"/batches/{number}/tub", headers=PACKED)
+    assert answer.headers["Content-Encoding"] == "br"
+    assert len(answer.data) <= LATER_BYTES
+
+
+@pytest.mark.usefixtures("morning")
+def test_the_first_visit_to_the_tub_costs_at_most_forty_kilobytes(client: FlaskClient) -> None:
+    page = client.get("/batches/7/tub", headers=PACKED)
+    text = client.get("/batches/7/tub").text
+    parts = set(re.findall(r'(?:href|src)="(/static/[^"]+)"', text))
+    scripts = [part for part in parts if part.endswith(".js")]
+    imported = {
+        f"{script.rsplit('/', 1)[0]}/{name}"
+        for script in scripts
+        for name in re.findall(r'from "\./([^"]+)"', client.get(script).text)
+    }
+    sizes = {part: len(client.get(part, headers=PACKED).data) for part in parts | imported}
+    assert imported, sizes
+    assert len(page.data) + sum(sizes.values()) <= FIRST_BYTES, sizes
