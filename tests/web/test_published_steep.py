@@ -1,8 +1,8 @@
 """A published steep of barley, typed in as weighings of a test bag, gives its published gains back as moisture.
 
 Molina-Cano et al. 1995, J. Inst. Brew. 101:79-83, as data set barleyh20 of the CRAN package pbANOVA: mean gain of 50 g
-samples in % of their first weight, at 5, 10, 15, 20, 30 and 35 h. Their moisture at the start is not given there: 12 % is
-taken, for the samples and for the expected moisture alike.
+samples in % of their first weight, at 5, 10, 15, 20, 30 and 35 h. Their moisture at the start is not given there: 12 %
+is taken, for the samples and for the expected moisture alike.
 """
 
 from __future__ import annotations
