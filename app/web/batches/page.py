@@ -19,6 +19,7 @@ from app.judgement.moisture import samples
 from app.judgement.wording import Words
 from app.web.batches.record import record_groups
 from app.web.flags import ANSWER_WORDS
+from app.web.forecasts import outlooks
 from app.web.formatting import zone
 from app.web.glance import Glance, glance_at, hour_text, unbroken
 from app.web.malt_words import malt_context
@@ -83,6 +84,7 @@ def batch_context(history: History, words: Words) -> dict[str, Any]:
             f"{rule_word(each.rule)}: {ANSWER_WORDS.get(each.answer, each.answer)}, {words.clock(each.at)}"
             for each in leftover_answers(history, flags, words.now)
         ],
+        "outlooks": [each.row for each in outlooks(history, words)],
         "account": account_rows(account(history, words.now), words),
         "groups": record_groups(history, words, is_whole=request.args.get("record") == "whole"),
         "lots": [lot_view(lot, history, words) for lot in history.lots.values()],

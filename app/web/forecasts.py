@@ -1,0 +1,116 @@
+"""Fits of live batches, kept for as long as the facts that they are of are the last; and what they say, in words."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from threading import Lock
+from typing import Any
+
+from app.judgement.forecast import Fit, Forecast, KilnForecast, When, evaluate, fit, fit_key
+from app.judgement.history import History
+from app.judgement.stages import is_live, stages
+from app.judgement.wording import Words
+
+MOST_KEPT = 32
+_kept: OrderedDict[str, tuple[tuple[Any, ...], Fit]] = OrderedDict()
+_lock = Lock()
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """One thing foreseen: what, when or how much, and how sure. method: the formula it comes from."""
+
+    what: str
+    value: str
+    note: str
+    method: str
+
+    @property
+    def row(self) -> tuple[str, str, str, None, None, str]:
+        """As the macro for stats takes it."""
+        return (self.what, self.value, self.note, None, None, self.method)
+
+
+def outlooks(history: History, words: Words) -> list[Outlook]:
+    """What comes of the batch if it goes on like this; nothing once it has ended."""
+    assert words.now is not None
+    if not is_live(stages(history, words.now)):
+        return []
+    forecast = evaluate(_fit_of(history), words.now)
+    found = [
+        _when("Moisture to cast at, left as it is", forecast.cast, _percent, words, "uptake.weibull_gain"),
+        _when("Moisture to cast at, by the plan", forecast.cast_by_plan, _percent, words, "uptake.weibull_gain"),
+        _grown_now(forecast),
+        _when("Mean acrospire", forecast.grown, _lengths, words, "growth.thermal_time_c_d"),
+    ]
+    if forecast.kiln is not None:
+        found += _kiln(forecast.kiln, words)
+    return [each for each in found if each is not None]
+
+
+def _fit_of(history: History) -> Fit:
+    """The kept fit of the very same facts, or a new one that begins from the last."""
+    key, batch_id = fit_key(history), history.batch.id
+    with _lock:
+        known = _kept.get(batch_id)
+    if known is not None and known[0] == key:
+        return known[1]
+    fresh = fit(history, known[1] if known is not None else None)
+    with _lock:
+        _kept[batch_id] = (key, fresh)
+        _kept.move_to_end(batch_id)
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    return fresh
+
+
+def _when(what: str, when: When | None, show: Any, words: Words, method: str) -> Outlook | None:
+    if when is None:
+        return None
+    assert words.now is not None
+    name = f"{what}: {show(when.target, words)}"
+    if when.central is None:
+        return Outlook(name, "not in sight", when.reason, method)
+    if when.is_past(words.now):
+        return Outlook(name, "reached", f"about {words.clock(when.central)}", method)
+    earliest = words.clock(when.low) if when.low is not None else "now"
+    latest = words.clock(when.high) if when.high is not None else "much later"
+    return Outlook(name, f"about {words.clock(when.central)}", f"between {earliest} and {latest}", method)
+
+
+def _grown_now(forecast: Forecast) -> Outlook | None:
+    grown = forecast.acrospire
+    if grown is None or grown.central is None or grown.low is None or grown.high is None:
+        return None
+    between = f"between {grown.low:.2f} and {grown.high:.2f}"
+    return Outlook("Mean acrospire by now", f"about {grown.central:.2f}", between, "growth.thermal_time_c_d")
+
+
+def _kiln(kiln: KilnForecast, words: Words) -> list[Outlook | None]:
+    least, air = kiln.equilibrium, "" if kiln.equilibrium.is_air_measured else "; the air’s humidity is taken"
+    found = [
+        _when("Dry enough, the air left as it is", kiln.dry, _percent, words, "kiln_bed.drying_time_h"),
+        Outlook(
+            "It never gets drier than",
+            words.percent(least.moisture_wb, least.half_width),
+            f"in air of {words.temperature(least.air_c)}{air}",
+            "sorption.equilibrium_moisture_wb",
+        ),
+    ]
+    for stop in kiln.stop_at:
+        gross = words.mass(stop.gross_kg, stop.half_width_kg)
+        note = f"gross, on this scale; {words.mass(stop.still_to_go_kg)} still to go"
+        found.append(Outlook(f"Stop with {stop.tray} at", gross, note, "moisture.gross_to_stop_at_kg"))
+    if kiln.work is not None:
+        need = f"at the least {kiln.work.heat_mj:.1f} MJ and {kiln.work.air_m3:.0f} m³ of air"
+        found.append(Outlook("Water still to go", words.mass(kiln.work.water_kg), need, "humid_air.drying_duty"))
+    return found
+
+
+def _percent(target: float, words: Words) -> str:
+    return words.percent(target, decimals=1)
+
+
+def _lengths(target: float, words: Words) -> str:
+    return f"{target:.2f} kernel lengths"

@@ -1,0 +1,64 @@
+"""What the batch page foresees, if it goes on like this."""
+
+from __future__ import annotations
+
+from html import unescape
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from app.store.batches import Batch
+from app.store.engine import read_session, write_session
+from app.store.history import get_history
+from app.web import forecasts
+from tests.stories import add_fact, add_story
+
+pytestmark = pytest.mark.usefixtures("morning")
+
+
+def begun(app: Flask, hours_ago: float) -> Batch:
+    with write_session(app.extensions["engine"]) as session:
+        return add_story(session, hours_ago=hours_ago)
+
+
+def outlook(client: FlaskClient, batch: Batch) -> str:
+    page = unescape(client.get(f"/batches/{batch.number}").text).replace("\u00a0", " ")
+    return page.partition('id="outlook"')[2].partition("</section>")[0]
+
+
+def test_a_steep_says_when_the_moisture_to_cast_at_is_reached(app: Flask, client: FlaskClient) -> None:
+    said = outlook(client, begun(app, 22))
+    assert "Moisture to cast at" in said
+    assert "between" in said
+
+
+def test_a_floor_says_when_to_stop_it(app: Flask, client: FlaskClient) -> None:
+    said = outlook(client, begun(app, 120))
+    assert "Mean acrospire" in said
+    assert "kernel lengths" in said
+
+
+def test_a_kiln_says_what_the_scale_shows_when_it_is_dry_enough(app: Flask, client: FlaskClient) -> None:
+    said = outlook(client, begun(app, 174))
+    assert "Dry enough" in said
+    assert "Stop with tray 1 at" in said
+    assert "It never gets drier than" in said
+
+
+def test_a_batch_that_has_ended_has_no_outlook(app: Flask, client: FlaskClient) -> None:
+    assert outlook(client, begun(app, 300)) == ""
+
+
+def test_a_fit_is_kept_until_another_fact_comes(app: Flask) -> None:
+    batch = begun(app, 120)
+
+    def fit() -> object:
+        with read_session(app.extensions["engine"]) as session:
+            return forecasts._fit_of(get_history(session, batch.id))
+
+    first = fit()
+    assert fit() is first
+    with write_session(app.extensions["engine"]) as session:
+        add_fact(session, batch, "grain_temperature", {"value": 19.0}, id="later-reading")
+    assert fit() is not first
