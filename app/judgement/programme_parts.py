@@ -13,7 +13,7 @@ from app.judgement.programme_reading import Table
 MARKS: Mapping[str, str] = MappingProxyType(
     {
         "P": "published",
-        "T": "published, read in a transcription",
+        "T": "published, read at second hand",
         "D": "derived",
         "C": "common practice",
         "M": "from memory",

@@ -20,7 +20,7 @@ import app.science
 MARK_WORDS: Mapping[str, str] = MappingProxyType(
     {
         "P": "published",
-        "T": "published, read in a transcription",
+        "T": "published, read at second hand",
         "D": "derived",
         "C": "common practice",
         "M": "from memory",

@@ -136,7 +136,7 @@ def test_hotter_air_from_now_on_is_sooner():
 
 
 def test_hotter_air_that_was_logged_is_carried_by_arrhenius():
-    # O'Callaghan et al. 1971, transcribed: from 50 to 65 °C the rate grows 1.84-fold.
+    # O'Callaghan et al. 1971, read at second hand: from 50 to 65 °C the rate grows 1.84-fold.
     cool, hot = (air_of(0.0, celsius, (15.0, 0.7)) for celsius in (50.0, 65.0))
     assert hot.falling / cool.falling == pytest.approx(np.exp(4426 * (1 / 323 - 1 / 338)), rel=1e-6)
     assert hot.constant > cool.constant

@@ -30,7 +30,7 @@ def test_soft_wheat_comes_to_the_printed_moisture():
 
 @pytest.mark.parametrize(("relative_humidity", "percent"), [(0.30, 6.8), (0.50, 9.3), (0.65, 12.2), (0.70, 13.6)])
 def test_malt_follows_its_isotherm_at_20_degrees(relative_humidity, percent):
-    # López et al. 1997, Drying Technol. 15:1499, worked out from the transcribed constants.
+    # López et al. 1997, Drying Technol. 15:1499, worked out from the constants as read at second hand.
     assert 100 * drying.equilibrium_moisture_wb("malt", 20.0, relative_humidity) == pytest.approx(percent, abs=0.05)
 
 
