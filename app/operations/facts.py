@@ -148,6 +148,8 @@ def _check_subject(session: Session, new: Fact) -> None:
         table = _TABLES.get(subject.type)
         if table is not None and session.scalar(select(table.id).where(table.id == subject.id)) is None:
             raise Rejected({name: f"There is no such {subject.type} here."})
+    if isinstance(new, Part) and new.subject not in (new.source, new.target):
+        raise Rejected({"subject": "Grain that moves is about what it comes from, or what it goes into."})
     if isinstance(new, Part) and _runs_in_a_circle(session, new):
         raise Rejected({"source": "Grain can't go into what it came from."})
     if (

@@ -106,6 +106,12 @@ def test_a_part_marks_both_its_ends_as_changed(session: Session) -> None:
     assert last_seq(session, BATCH) == last_seq(session, OTHER) == kept.fact.seq
 
 
+def test_grain_that_moves_is_about_one_of_its_ends(session: Session) -> None:
+    add_batch(session, OTHER, charge(id="charge-of-other"))
+    moved = part_to(OTHER, f"batch:{BATCH}", id="astray")
+    assert list(refused(session, moved | {"subject": {"type": "lot", "id": LOT}})) == ["subject"]
+
+
 def test_grain_cannot_go_into_what_it_came_from(session: Session) -> None:
     add_batch(session, OTHER, part_to(OTHER, f"batch:{BATCH}", id="split-1"))
     assert "source" in refused(session, part_to(BATCH, f"batch:{OTHER}", id="back-1", kind="merge"))

@@ -5,14 +5,15 @@ from __future__ import annotations
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from sqlalchemy.orm import Session
 
-from app.judgement.facts import Part
+from app.judgement.facts import Subject
 from app.operations.batches import pack_batch
 from app.operations.facts import record_fact, withdraw_fact
 from app.operations.packs import dispatch_pack
 from app.store.batches import Batch
 from app.store.engine import write_session
-from app.store.facts import find_fact
+from app.store.facts import find_fact, list_facts_about
 from app.store.packs import get_pack, load_pack_stories
 from tests.stories import add_story, statements
 from tests.writing import NOW, iso
@@ -30,9 +31,18 @@ def fill(app: Flask, batch: Batch, pack_id: str = "jar-3", kg: str = "2.5", name
         pack_batch(session, pack_id=pack_id, name=name, part=part, batch_id=batch.id, now=NOW)
 
 
-def finished(app: Flask, hours_ago: float = 400, **more: bool) -> Batch:
+def finished(app: Flask, hours_ago: float = 400, *, is_declared: bool = True) -> Batch:
     with write_session(app.extensions["engine"]) as session:
-        return add_story(session, hours_ago=hours_ago, **more)  # type: ignore[arg-type]  # only flags are given
+        return add_story(session, hours_ago=hours_ago, is_declared=is_declared)
+
+
+def charge_for_roast(session: Session, roast: Batch) -> None:
+    """One kilogram of the jar goes into a batch."""
+    values = {"source": "pack:jar-3", "target": f"batch:{roast.id}", "as_is_kg": 1.0, "moisture_wb": 0.045}
+    about = {"type": "batch", "id": roast.id}
+    record_fact(
+        session, {"id": "r", "kind": "roast_charge", "subject": about, "at": iso(NOW), "values": values}, now=NOW
+    )
 
 
 @pytest.fixture
@@ -75,13 +85,7 @@ def test_the_batch_leads_to_its_packs_and_the_list_of_batches_to_all(client: Fla
 def test_what_was_roasted_of_it_is_no_longer_left_and_leads_to_the_roast(app: Flask, client: FlaskClient, jar: Batch):
     with write_session(app.extensions["engine"]) as session:
         other = add_story(session, hours_ago=30)
-        values = {"source": "pack:jar-3", "target": f"batch:{other.id}", "as_is_kg": 1.0, "moisture_wb": 0.045}
-        about = {"type": "batch", "id": other.id}
-        record_fact(
-            session,
-            {"id": "r", "kind": "roast_charge", "subject": about, "at": iso(NOW), "values": values},
-            now=NOW,
-        )
+        charge_for_roast(session, other)
     page = client.get("/packs/jar-3").text
     assert "1500\u00a0g" in page
     assert 'Roasted in <a href="/batches/2">' in page
@@ -101,25 +105,11 @@ def test_a_roast_of_held_malt_is_held_too(app: Flask, client: FlaskClient):
     with write_session(app.extensions["engine"]) as session:
         # A batch of nothing but the held jar: its own lot is not known until the jar's is.
         roast = add_story(session, hours_ago=30)
-        charged = next(part for part in _parts(session, roast) if part.kind == "charge")
+        charged = next(each for each in list_facts_about(session, Subject("batch", roast.id)) if each.kind == "charge")
         withdraw_fact(session, charged, new_id="w", now=NOW)
-        values = {"source": "pack:jar-3", "target": f"batch:{roast.id}", "as_is_kg": 1.0, "moisture_wb": 0.045}
-        about = {"type": "batch", "id": roast.id}
-        record_fact(
-            session,
-            {"id": "r", "kind": "roast_charge", "subject": about, "at": iso(NOW), "values": values},
-            now=NOW,
-        )
+        charge_for_roast(session, roast)
     fill(app, roast, "amber", "0.8", "Amber")
     assert "Held: no label" in client.get("/packs/amber").text
-
-
-def _parts(session: object, batch: Batch) -> list[Part]:
-    from app.judgement.facts import Subject
-    from app.store.facts import list_facts_about
-
-    found = list_facts_about(session, Subject("batch", batch.id))  # type: ignore[arg-type]
-    return [fact for fact in found if isinstance(fact, Part)]
 
 
 def test_a_filling_that_was_struck_out_leaves_an_empty_pack_that_is_not_offered_for_a_roast(
