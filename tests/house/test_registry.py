@@ -82,7 +82,7 @@ def test_a_kind_has_a_form_that_draws_every_one_of_its_fields(app: Flask, kind: 
     wanted = set(KINDS[kind].fields) | ({"method"} if KINDS[kind].methods else set())
     assert wanted <= drawn.values.keys() | drawn.choices.keys()
     for name, spec in KINDS[kind].fields.items():
-        assert widget_of(spec) in {"number", "count", "choice", "text", "long", "moment"}
+        assert widget_of(spec) in {"number", "count", "choice", "text", "long", "moment", "fixed"}
         if isinstance(spec, Quantity) and has_unit(spec):
             assert f"{spec.unit_of or name}_unit" in drawn.choices
 

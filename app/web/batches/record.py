@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from itertools import groupby
 
 from app.charts.hover import fact_words
@@ -133,7 +134,7 @@ def _row(fact: Fact, history: History, words: Words, struck: str, derived: str, 
         hour=_hours(fact, history),
         clock=_clock(fact, words),
         word=KINDS[fact.kind].word,
-        value=_programme_name(shown, history) or value_words(shown, words),
+        value=_programmes_told(shown, history) or value_words(shown, words),
         derived=derived,
         who=_who(fact),
         where=_where(fact),
@@ -144,10 +145,16 @@ def _row(fact: Fact, history: History, words: Words, struck: str, derived: str, 
     )
 
 
-def _programme_name(fact: Fact, history: History) -> str:
-    """To which programme the batch was moved."""
-    programme = history.programmes.get(fact.programme or "") if isinstance(fact, StageChange) else None
-    return programme.name if programme is not None else ""
+def _programmes_told(fact: Fact, history: History) -> str:
+    """From which programme the batch was moved to which; two revisions of one name are told apart by their digests."""
+    new = history.programmes.get(fact.programme or "") if isinstance(fact, StageChange) else None
+    if new is None:
+        return ""
+    old = history.programme_at(fact.at - timedelta.resolution)
+    if old is None:
+        return f"to {new.name}"
+    names = [f"{each.name} ({each.digest[:7]})" if old.name == new.name else each.name for each in (old, new)]
+    return f"from {names[0]} to {names[1]}"
 
 
 def _hours(fact: Fact, history: History) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from flask import flash, redirect, render_template, request
@@ -9,6 +10,7 @@ from werkzeug.wrappers import Response
 
 from app import ports
 from app.judgement.history import History
+from app.judgement.programme import Programme
 from app.store.batches import Batch, get_batch
 from app.store.history import get_history
 from app.store.programmes import list_programmes
@@ -20,6 +22,8 @@ from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.entries.times import local_text
 from app.web.formatting import request_now, words, zone
+from app.web.programmes.differences import plan_differences
+from app.web.programmes.page import ChangeRow
 from app.web.reader import reader
 
 
@@ -51,6 +55,14 @@ def _form(sent: Any, **defaults: str) -> EntryForm:
 def _page(batch: Batch, history: History, answer: Answer) -> str:
     current = history.programme_at(request_now())
     offered = [each for each in list_programmes(db()) if current is None or each.digest != current.digest]
-    cards = programme_cards(offered, batch.species, "charge")
-    context = {"current": current, "cards": cards, "form": answer.form, "asked": answer, "words": words()}
-    return render_template("batches/programme.html", batch=batch, **context)
+    is_roast = current is not None and current.purpose == "roasted"
+    cards = programme_cards(offered, batch.species, "roast_charge" if is_roast else "charge")
+    context = {"current": current, "cards": cards, "form": answer.form, "asked": answer}
+    return render_template("batches/programme.html", batch=batch, differing=_differing(current, offered), **context)
+
+
+def _differing(current: Programme | None, offered: Sequence[Programme]) -> dict[str, list[ChangeRow]]:
+    """What each of the programmes would change, by its digest."""
+    if current is None:
+        return {}
+    return {each.digest: plan_differences(current, each, words()) for each in offered}

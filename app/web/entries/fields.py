@@ -6,7 +6,7 @@ from typing import Any
 
 from wtforms import StringField, TextAreaField, ValidationError
 
-from app.judgement.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Text
+from app.judgement.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Reference, Text
 from app.judgement.kind_parts import VALUELESS_QUALITIES
 from app.science import units
 from app.web.choice_fields import RadioField, SelectField
@@ -76,7 +76,9 @@ def unit_field(spec: Quantity, kind_name: str, system: str) -> SelectField:
 
 
 def widget_of(spec: FieldSpec) -> str:
-    """Which macro draws the field: number, count, choice, text, long, or moment."""
+    """Which macro draws the field: number, count, choice, text, long, moment; or fixed, where it is only sent along."""
+    if isinstance(spec, Reference) or spec.target == "programme":
+        return "fixed"
     if isinstance(spec, Quantity):
         return "number"
     if isinstance(spec, Count):

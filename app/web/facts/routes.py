@@ -24,6 +24,8 @@ from app.web.formatting import request_now, words, zone
 from app.web.reader import reader
 
 facts = Blueprint("facts", __name__)
+FIXED = {"part": "Where the grain came from and went", "stage": "The programme"}
+"""What a correction leaves as it is, by the shape of the fact."""
 
 
 @facts.get("/facts/<fact_id>/correct")
@@ -70,6 +72,8 @@ def _page(fact: Fact, answer: Answer) -> str:
     history = _history(fact)
     outside = history is not None and history.programme is not None and not history.programme.husked
     context: dict[str, Any] = {"fact": fact, "form": answer.form, "asked": answer, "outside": outside}
+    kind = KINDS[fact.kind]
+    context["fixed"] = FIXED.get(kind.shape_name) if kind.fields else None
     context |= {"later": later, "back": _home_of(fact), "undo_id": ports.new_id(), "words": words()}
     return render_template("facts/correct.html", **context)
 
