@@ -124,6 +124,7 @@ def _start(subject: Subject) -> dict[str, str]:
     return {"from_type": subject.type, "from_id": subject.id}
 
 
+_KNOWN = {name: select(table.id).where(table.id == bindparam("subject_id")) for name, table in _TABLES.items()}
 # Built once: to build these anew for each fact takes longer than to run them.
 _INSERT = insert(fact).returning(fact.c.seq)
 _INSERT_SHAPE = {table.name: insert(table) for table in SHAPE_TABLES.values()}
@@ -145,8 +146,8 @@ def _on_this_clock(new: Fact) -> Fact:
 
 def _check_subject(session: Session, new: Fact) -> None:
     for name, subject in (("subject", new.subject), *_ends(new)):
-        table = _TABLES.get(subject.type)
-        if table is not None and session.scalar(select(table.id).where(table.id == subject.id)) is None:
+        known = _KNOWN.get(subject.type)
+        if known is not None and session.scalar(known, {"subject_id": subject.id}) is None:
             raise Rejected({name: f"There is no such {subject.type} here."})
     if isinstance(new, Part) and new.subject not in (new.source, new.target):
         raise Rejected({"subject": "Grain that moves is about what it comes from, or what it goes into."})

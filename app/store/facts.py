@@ -19,6 +19,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    bindparam,
     func,
     or_,
     select,
@@ -215,8 +216,12 @@ def find_fact(session: Session, fact_id: str) -> Fact | None:
     return facts_from(rows)[0] if rows else None
 
 
+# Built once: it is asked before every fact that is kept.
+_BODY_SHA256 = select(fact.c.body_sha256).where(fact.c.id == bindparam("fact_id"))
+
+
 def find_body_sha256(session: Session, fact_id: str) -> str | None:
-    return session.scalar(select(fact.c.body_sha256).where(fact.c.id == fact_id))
+    return session.scalar(_BODY_SHA256, {"fact_id": fact_id})
 
 
 def find_superseder(session: Session, fact_id: str) -> Fact | None:
