@@ -75,7 +75,7 @@ def bare_app(path: Path) -> Flask:
 
 
 def test_keeping_a_reading_takes_at_most_three_times_a_bare_insert(
-    bench: Bench, is_short: bool, figures: Figures
+    bench: Bench, is_short: bool, slack: float, figures: Figures
 ) -> None:
     bare, numbers = bench.bare.test_client(), count()
 
@@ -92,11 +92,11 @@ def test_keeping_a_reading_takes_at_most_three_times_a_bare_insert(
 
     ours_s, bare_s = medians(60 if is_short else 300, keep_ours, keep_bare)
     figures.say(f"store: {ours_s * 1e3:.2f} ms, bare insert {bare_s * 1e3:.2f} ms, ratio {ours_s / bare_s:.2f} (≤ 3)")
-    assert ours_s <= 3 * bare_s
+    assert ours_s <= 3 * slack * bare_s
 
 
 def test_what_a_reading_means_is_shown_within_60_ms_more_than_a_bare_insert(
-    bench: Bench, is_short: bool, figures: Figures
+    bench: Bench, is_short: bool, slack: float, figures: Figures
 ) -> None:
     client, bare = bench.app.test_client(), bench.bare.test_client()
 
@@ -111,4 +111,4 @@ def test_what_a_reading_means_is_shown_within_60_ms_more_than_a_bare_insert(
 
     ours_s, bare_s = medians(10 if is_short else 40, keep_and_read, keep_bare)
     figures.say(f"keep → meaning: {1e3 * (ours_s - bare_s):.1f} ms over a bare insert, {FACTS} facts (≤ 60)")
-    assert ours_s - bare_s <= 0.060
+    assert ours_s - bare_s <= 0.060 * slack

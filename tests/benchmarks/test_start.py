@@ -43,7 +43,7 @@ def seconds_to_first_answer(folder: Path) -> float:
 
 
 def test_the_first_answer_comes_within_a_second_and_a_half(
-    tmp_path: Path, migrated_file: Path, is_short: bool, figures: Figures
+    tmp_path: Path, migrated_file: Path, is_short: bool, slack: float, figures: Figures
 ) -> None:
     folder = tmp_path / "data"
     folder.mkdir(mode=0o700)
@@ -52,4 +52,4 @@ def test_the_first_answer_comes_within_a_second_and_a_half(
     seconds_to_first_answer(folder)
     seen = [seconds_to_first_answer(folder) for _ in range(3 if is_short else 7)]
     figures.say(f"first answer: {statistics.median(seen):.2f} s, at best {min(seen):.2f} s (≤ {FIRST_ANSWER_S})")
-    assert statistics.median(seen) <= FIRST_ANSWER_S
+    assert statistics.median(seen) <= FIRST_ANSWER_S * slack
