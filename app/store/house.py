@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,11 +11,14 @@ from sqlalchemy.orm import Session
 
 from app.judgement.calibrations import is_corrected
 from app.judgement.facts import Fact, Subject
+from app.judgement.kinds import KINDS
 from app.store.batches import Batch
 from app.store.facts import fact, facts_from, select_facts
 
 HOUSE = Subject("house", "house")
 SUBJECT_TYPES = ("house", "vessel", "instrument")
+CORRECTED = tuple(name for name in KINDS if is_corrected(name))
+"""The kinds of reading that are seen with the correction of their instrument."""
 
 
 @dataclass(frozen=True)
@@ -39,25 +43,28 @@ def list_house_facts(session: Session) -> list[Fact]:
     return facts_from(session.execute(select_facts().where(fact.c.subject_type.in_(SUBJECT_TYPES))).all())
 
 
-def list_instruments(session: Session) -> list[InstrumentUse]:
-    """The instruments that entries name, by name."""
-    query = select(fact.c.instrument, func.count(), func.max(fact.c.latest_at)).where(fact.c.instrument.is_not(None))
-    rows = session.execute(query.group_by(fact.c.instrument).order_by(fact.c.instrument))
-    return [InstrumentUse(name, entries, last_at) for name, entries, last_at in rows]
+def list_instruments(session: Session, kinds: Collection[str] = CORRECTED) -> list[InstrumentUse]:
+    """The instruments that entries of these kinds name, by name: without any, those that a calibration can be of."""
+    query = (
+        select(fact.c.instrument, func.count(), func.max(fact.c.latest_at))
+        .where(fact.c.instrument.is_not(None), fact.c.kind.in_(kinds))
+        .group_by(fact.c.instrument)
+        .order_by(fact.c.instrument)
+    )
+    return [InstrumentUse(name, entries, last_at) for name, entries, last_at in session.execute(query)]
 
 
 def list_readings_with(session: Session, instrument: str) -> list[ReadWith]:
     """The standing temperatures that were read with an instrument."""
     later = fact.alias("later")
     query = (
-        select(fact.c.kind, fact.c.earliest_at, fact.c.latest_at, fact.c.subject_type, fact.c.subject_id)
+        select(fact.c.earliest_at, fact.c.latest_at, fact.c.subject_type, fact.c.subject_id)
         .outerjoin(later, later.c.supersedes_id == fact.c.id)
-        .where(fact.c.instrument == instrument, later.c.seq.is_(None))
+        .where(fact.c.instrument == instrument, fact.c.kind.in_(CORRECTED), later.c.seq.is_(None))
     )
     return [
         ReadWith(earliest_at + (latest_at - earliest_at) / 2, Subject(type_, id_))
-        for kind, earliest_at, latest_at, type_, id_ in session.execute(query)
-        if is_corrected(kind)
+        for earliest_at, latest_at, type_, id_ in session.execute(query)
     ]
 
 

@@ -86,15 +86,18 @@ def test_what_was_struck_out_stays_with_who_and_why(app: Flask, client: FlaskCli
     assert "nobody said" not in page.partition("All that was said")[0]
 
 
-def test_an_instrument_stands_there_with_what_is_added_to_its_readings_now(app: Flask, client: FlaskClient):
+def test_a_thermometer_stands_there_with_what_is_added_to_its_readings_now(app: Flask, client: FlaskClient):
     with write_session(app.extensions["engine"]) as session:
         add_batch(session)
     told(app, water(instrument="probe 1"), water(id="w2", instrument="probe 2"), calibrated("probe 2", "-3", id="k"))
+    told(app, entry("ph", {"value": "6"}, id="ph", instrument="ph meter"))
     page = " ".join(client.get("/house").text.partition("All that was said")[0].split())
-    probe_1, probe_2 = (page[page.index(f">{name}</a>") :].partition("</tr>")[0] for name in ("probe 1", "probe 2"))
-    assert "none known" in probe_1
+    probe_2, _, never = page.partition("Never calibrated")
     assert "−3.0 °C added" in probe_2
-    assert "1 entry" in probe_2
+    assert "1 reading" in probe_2
+    assert ">probe 1</a>" in never
+    assert ">probe 2</a>" not in never
+    assert "ph meter" not in page
 
 
 def test_an_instrument_calibrated_anew_reads_right_again(app: Flask, client: FlaskClient):
@@ -127,7 +130,7 @@ def test_bad_air_is_told_at_the_head_of_the_page(app: Flask, client: FlaskClient
 
 def test_an_empty_house_says_what_to_do_first(client: FlaskClient):
     page = client.get("/house").text
-    assert "Name the thermometer or scale with a reading" in page
+    assert "Name the thermometer with a reading" in page
     assert "Nothing yet." in page
 
 

@@ -62,6 +62,11 @@ def test_each_is_about_what_it_names(app: Flask, client: FlaskClient, kind: str,
     assert facts(app)[0].subject == subject
 
 
+@pytest.mark.parametrize(("kind", "label"), [("calibrated", "Thermometer"), ("cleaned", "Vessel")])
+def test_the_form_says_what_is_to_be_named(client: FlaskClient, kind: str, label: str):
+    assert f'<label for="about">{label}' in client.get(f"/house/entries/{kind}").text
+
+
 def test_cleaning_that_names_no_vessel_is_of_the_house(app: Flask, client: FlaskClient):
     keep(client, "cleaned", about=" ")
     assert facts(app)[0].subject == HOUSE
@@ -90,7 +95,7 @@ def test_the_caution_about_gas_stands_above_the_number(client: FlaskClient):
 @pytest.mark.parametrize(
     ("kind", "changes", "field", "said"),
     [
-        ("calibrated", {"about": ""}, "about", "Name the instrument"),
+        ("calibrated", {"about": ""}, "about", "Name the thermometer"),
         ("calibrated", {"about": "p" * 61}, "about", "At most 60"),
         ("calibrated", {"amount": "much"}, "amount", "not a number"),
         ("calibrated", {"amount": "-300"}, "amount", "can&#39;t be below"),

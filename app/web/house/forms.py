@@ -24,7 +24,7 @@ class HouseForm(EntryForm):
 
     def validate_about(self, field: Any) -> None:
         if self.kind.name in ABOUT and ABOUT[self.kind.name].is_needed and not self.subject_name:
-            raise ValidationError("Name the instrument as it is named in the readings.")
+            raise ValidationError("Name the thermometer as it is named in its readings.")
 
     @property
     def subject_name(self) -> str:
@@ -47,6 +47,8 @@ def house_form(kind: str, sent: Any, *, system: str, zone: ZoneInfo, now: Any, a
     blank = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock, "about": about}
     form = _form_class(kind, system)(sent, data=blank)
     form.zone, form.now = zone, now
+    if kind in ABOUT:
+        form.about.label.text = ABOUT[kind].label
     for name, text in LABELS.get(kind, {}).items():
         form._fields[name].label.text = text
     for name, text in HINTS.get(kind, {}).items():

@@ -22,11 +22,14 @@ class About:
 
 HOUSE_KINDS = ("calibrated", "cleaned", "co2_room", "note")
 ABOUT: Mapping[str, About] = {
-    "calibrated": About("instrument", "Instrument", "As it is named in its readings.", "instruments", is_needed=True),
+    "calibrated": About("instrument", "Thermometer", "As it is named in its readings.", "instruments", is_needed=True),
     "cleaned": About("vessel", "Vessel", "Empty: the house.", "vessels"),
 }
+NAMED_IN: Mapping[str, tuple[str, ...]] = {"co2_room": ("co2_room",)}
+"""In which entries the instruments of a form are named, where those are no thermometers."""
+
 TILES: Mapping[str, tuple[str, str]] = {
-    "calibrated": ("Calibrated", "an instrument reads wrong, or right again"),
+    "calibrated": ("Calibrated", "a thermometer reads wrong, or right again"),
     "cleaned": ("Cleaned", "a tub, a floor, the house"),
     "co2_room": ("CO₂ in the room", "before you go in"),
     "note": ("Note", "pest round, water test …"),

@@ -22,7 +22,7 @@ PER_PAGE = 40
 
 @dataclass(frozen=True)
 class InstrumentRow:
-    """An instrument: how often it is named, and what is added to its readings now."""
+    """A thermometer: how often it is named, and what is added to its readings now; empty where nobody said."""
 
     name: str
     used: str
@@ -65,7 +65,7 @@ def last_air(told: Sequence[Fact], words: Words) -> tuple[Any, Reading] | None:
 
 
 def instrument_rows(told: Sequence[Fact], used: Sequence[InstrumentUse], words: Words) -> list[InstrumentRow]:
-    """Every instrument that an entry names or a calibration is of, by name."""
+    """Every thermometer that a reading names or a calibration is of: those with a correction first, then by name."""
     assert words.now is not None
     uses = {each.name: each for each in used}
     names = {*uses, *(fact.subject.id for fact in told if fact.subject.type == "instrument")}
@@ -73,18 +73,18 @@ def instrument_rows(told: Sequence[Fact], used: Sequence[InstrumentUse], words: 
     for name in sorted(names, key=str.casefold):
         found = calibration_at(told, name, words.now)
         rows.append(InstrumentRow(name, _used_words(uses.get(name), words), *_correction(found, words)))
-    return rows
+    return sorted(rows, key=lambda row: not row.correction)
 
 
 def _used_words(use: InstrumentUse | None, words: Words) -> str:
     if use is None:
         return "not named yet"
-    return f"{use.entries} {'entry' if use.entries == 1 else 'entries'}, last {words.clock(use.last_at)}"
+    return f"{use.entries} {'reading' if use.entries == 1 else 'readings'}, last {words.clock(use.last_at)}"
 
 
 def _correction(found: Action | None, words: Words) -> tuple[str, bool]:
     if found is None:
-        return "none known", False
+        return "", False
     return f"{amount_words(found, words)}, since {words.clock(found.at)}", bool(found.amount)
 
 

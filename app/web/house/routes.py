@@ -11,14 +11,14 @@ from app import ports
 from app.judgement.kinds import KINDS
 from app.store.batches import list_vessels
 from app.store.facts import find_fact
-from app.store.house import list_house_facts, list_instruments, list_readings_with
+from app.store.house import CORRECTED, list_house_facts, list_instruments, list_readings_with
 from app.store.people import list_people
 from app.web.database import db
 from app.web.digests import refresh_touched_by
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
 from app.web.house.forms import HouseForm, house_form
-from app.web.house.guidance import ABOUT, CAUTIONS, HOUSE_KINDS, TEXTS
+from app.web.house.guidance import ABOUT, CAUTIONS, HOUSE_KINDS, NAMED_IN, TEXTS
 from app.web.house.page import house_context
 from app.web.house.saying import kept_words
 from app.web.reader import reader
@@ -80,7 +80,7 @@ def _entry_page(answer: Answer) -> str:
         text=TEXTS[kind],
         about=ABOUT.get(kind),
         cautions=CAUTIONS.get(kind, ()),
-        instruments=[use.name for use in list_instruments(db())],
+        instruments=[use.name for use in list_instruments(db(), NAMED_IN.get(kind, CORRECTED))],
         vessels=list_vessels(db()),
         people=list_people(db()),
     )
