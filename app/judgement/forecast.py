@@ -67,11 +67,20 @@ class Forecast:
 
 def fit_key(history: History) -> tuple[Any, ...]:
     """What a kept fit belongs to: batch, last fact, how many stand, programme, what the lot taught, and the version."""
-    seqs = [fact.seq or 0 for chain in history.chains for fact in chain.facts]
+    # A calibration changes what a batch's readings were, and is a fact about the instrument alone.
+    told = [fact for chain in history.chains for fact in chain.facts]
+    seqs = [fact.seq or 0 for fact in (*told, *history.instruments)]
     programme = history.programme
     taught = tuple((name, len(batches)) for name, batches in sorted((history.prior or {}).items()))
     digest = programme.digest if programme else None
-    return (history.batch.id, max(seqs, default=0), len(history.facts), digest, taught, FORECAST_VERSION)
+    return (
+        history.batch.id,
+        max(seqs, default=0),
+        len(told) + len(history.instruments),
+        digest,
+        taught,
+        FORECAST_VERSION,
+    )
 
 
 def fit(history: History, warm: Fit | None = None) -> Fit:

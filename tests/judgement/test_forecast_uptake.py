@@ -209,6 +209,14 @@ def test_a_fit_is_kept_under_another_key_once_anything_is_added():
     assert fit_key(before.history()) != fit_key(after.history())
 
 
+def test_a_calibration_of_a_thermometer_makes_a_kept_fit_old():
+    story = steep((6.0, 22.0))
+    before = fit_key(story.history())
+    thermometer = {"type": "instrument", "id": "thermometer 1"}
+    story.say(-30.0, "calibrated", {"amount": 1.5}, subject=thermometer)
+    assert fit_key(story.history()) != before
+
+
 def test_a_warm_start_comes_to_the_same_forecast_as_a_cold_one():
     before, after = steep((6.0, 16.0)).history(), steep((6.0, 16.0), (12.0, 24.0)).history()
     warm, cold = fit(after, fit(before)), fit(after)
