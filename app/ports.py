@@ -1,5 +1,6 @@
 """The only clock and the only source of identities. Everything else is handed its `now` and its ids."""
 
+import secrets
 from datetime import UTC, datetime
 from uuid import uuid4
 
@@ -12,3 +13,8 @@ def now() -> datetime:
 def new_id() -> str:
     """A fresh random UUID (version 4) in its canonical 36-character form."""
     return str(uuid4())
+
+
+def new_token() -> str:
+    """A fresh secret of 256 bits that can stand in an address: 43 letters, digits, - and _."""
+    return secrets.token_urlsafe(32)

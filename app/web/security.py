@@ -21,6 +21,8 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     )
 )
+ONLY_HERE = ("localhost", "127.0.0.1", "[::1]")
+"""Names that only this computer answers to: a phone that is given one comes to itself."""
 HEADERS = {
     "Content-Security-Policy": CONTENT_SECURITY_POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -54,3 +56,8 @@ def host_name(host: str) -> str:
     if host.startswith("["):
         return host.partition("]")[0].lower() + "]"
     return host.partition(":")[0].lower()
+
+
+def is_local(host: str) -> bool:
+    """Whether nobody but this computer can follow an address of this host."""
+    return host_name(host) in ONLY_HERE

@@ -36,6 +36,7 @@ PAGES = (
     "/compare?batch=2&batch=6",
     "/programmes",
     "/people",
+    "/calendar",
     "/house",
     "/house/entries/calibrated",
     "/house/entries/co2_room",
@@ -100,6 +101,14 @@ def test_a_refused_form_and_a_question_have_no_serious_violation(demo: str, page
         page.get_by_role("button", name="Keep", exact=True).click()
         expect(page.get_by_role("alert")).to_be_visible()
         assert serious_violations(page) == []
+
+
+def test_the_address_of_a_calendar_has_no_serious_violation_where_it_is_shown(demo: str, page: Page) -> None:
+    page.goto(f"{demo}/calendar")
+    page.get_by_label("Name").fill("Nora’s phone")
+    page.get_by_role("button", name="Make the address").click()
+    expect(page.get_by_role("heading", name="The address for Nora’s phone")).to_be_visible()
+    assert serious_violations(page) == []
 
 
 def test_every_page_of_the_demo_loads_without_a_complaint(demo: str, browser: Browser, complaints: Complaints) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, MetaData, Table, func, select, text
+from sqlalchemy.exc import IntegrityError
 
 from app.errors import CannotStart
 from app.judgement.facts import Result
@@ -16,6 +17,7 @@ from app.judgement.kinds import KINDS
 from app.operations.facts import record_fact
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
+from app.store.calendar_feeds import CalendarFeed
 from app.store.engine import open_database, read_session, write_session
 from app.store.facts import SHAPE_TABLES, list_facts_after
 from app.store.history import get_history
@@ -122,3 +124,15 @@ def test_results_of_before_have_nothing_beside_them(engine: Engine) -> None:
     assert [(fact.kind, fact.value, dict(fact.beside)) for fact in found if isinstance(fact, Result)] == [
         ("moisture_test", 0.125, {})
     ]
+
+
+def test_two_feeds_never_share_a_token_after_the_migrations(engine: Engine) -> None:
+    schema.upgrade(engine)
+    feed = {"name": "phone", "token_sha256": "0" * 64, "units": "us", "has_alarms": True, "created_at": NOW}
+    with write_session(engine) as session:
+        session.add(CalendarFeed(id="one", **feed))
+        session.flush()
+        session.add(CalendarFeed(id="other", **feed))
+        with pytest.raises(IntegrityError):
+            session.flush()
+        session.rollback()

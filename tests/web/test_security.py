@@ -21,6 +21,7 @@ from app.operations.lots import create_lot
 from app.operations.people import add_person
 from app.store import engine as store_engine
 from app.store.batches import Batch
+from app.store.calendar_feeds import CalendarFeed, token_digest
 from app.store.engine import read_session, write_session
 from app.store.facts import fact, find_fact
 from tests.writing import BATCH, LOT, NOW, PROGRAMME, Opened, add_batch, charge, entry, iso, struck, water
@@ -36,6 +37,8 @@ ARGUMENTS = {
     "digest": PROGRAMME,
     "kind": "declaration",
     "key": "moisture-from-weight",
+    "token": "T" * 43,
+    "feed_id": "feed-1",
 }
 KIND_OF = {"/batches/": "turned", "/house/": "note"}
 
@@ -78,6 +81,8 @@ def house(app: Flask, morning: None) -> Opened:
             record = entry(kind, typed, id=f"{kind}-2", **told) | {"subject": {"type": type_, "id": name}}
             record_fact(session, record, now=NOW)
         filled = {"id": "filled-1", "at": iso(NOW), "typed": {"as_is": "2", "moisture": "4.2"}}
+        about = {"name": HOSTILE[:80], "units": "us", "has_alarms": True, "created_at": NOW}
+        session.add(CalendarFeed(id="feed-1", token_sha256=token_digest(str(ARGUMENTS["token"])), **about))
         pack_batch(session, pack_id="pack-1", name=HOSTILE[:80], part=filled, batch_id=BATCH, now=NOW)
         return Opened(batch.id, batch.number)
 

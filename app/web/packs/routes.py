@@ -20,13 +20,11 @@ from app.web.entries.times import local_text
 from app.web.formatting import request_now, words, zone
 from app.web.packs.page import Behind, is_held, other_batch_ids, pack_context, pack_label, pack_row
 from app.web.reader import reader
-from app.web.security import host_name
+from app.web.security import is_local
 
 packs = Blueprint("packs", __name__)
 PER_PAGE = 20
 MOST_PAGES = 100_000
-NOWHERE_ELSE = ("localhost", "127.0.0.1", "[::1]")
-"""Names that only this computer answers to: a phone that reads one in a code comes to itself."""
 
 
 @packs.get("/packs")
@@ -68,8 +66,7 @@ def label(pack_id: str) -> str:
     row = pack_row(story, behind, words())
     address = f"{request.host_url}batches/{row.batches[0].number}" if row.batches else request.host_url
     found = None if row.is_held else pack_label(row, behind.of(story), list_species(db()), words(), address)
-    is_local = host_name(request.host) in NOWHERE_ELSE
-    return render_template("packs/label.html", pack=row, label=found, is_local=is_local)
+    return render_template("packs/label.html", pack=row, label=found, is_local=is_local(request.host))
 
 
 def _story(pack_id: str) -> PackStory:
