@@ -14,7 +14,7 @@ from app.store.batches import list_batches
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
 from app.store.history import get_history
-from app.web.programmes.differences import plan_differences
+from app.web.programme_changes import plan_differences
 from tests.pages import forms_of
 from tests.stories import add_fact, add_story
 from tests.writing import NOW

@@ -14,7 +14,7 @@ from app.judgement.programme_changes import flattened
 from app.judgement.programme_parts import SETTING_UNITS
 from app.store.engine import read_session, write_session
 from app.store.programmes import ProgrammeRevision, get_programme, get_revision, list_offered
-from app.web.programmes.words import LIMIT_WORDS, SETTING_WORDS, unit_at
+from app.web.programme_words import LIMIT_WORDS, SETTING_WORDS, unit_at
 from tests.pages import PageForm, forms_of
 from tests.writing import add_batch
 

@@ -21,8 +21,8 @@ from app.store.batches import find_last_programme, list_batches, list_vessels
 from app.store.digests import list_ended, list_live_ids
 from app.store.history import load_histories
 from app.store.programmes import list_programmes
-from app.web.batches.sources import CHOICES, Source, batch_source, pack_sources
 from app.web.entries.times import local_text
+from app.web.grain.sources import CHOICES, Source, batch_source, pack_sources
 
 TEXTS = {
     "charge": ("Charge a batch", "Grain is weighed into a batch, with its moisture now.", "Begin the batch"),

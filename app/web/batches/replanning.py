@@ -22,8 +22,7 @@ from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.entries.times import local_text
 from app.web.formatting import request_now, words, zone
-from app.web.programmes.differences import plan_differences
-from app.web.programmes.page import ChangeRow
+from app.web.programme_changes import ChangeRow, plan_differences
 from app.web.reader import reader
 
 

@@ -13,9 +13,9 @@ from app.judgement.history import order, standing
 from app.judgement.superseding import Chain, chains
 from app.judgement.wording import Words
 from app.store.house import InstrumentUse
+from app.web.fact_rows import FactRow, fact_rows
 from app.web.house.guidance import HOUSE_KINDS, TILES
 from app.web.house.saying import air_words, amount_words, subject_words, value_words
-from app.web.lots.page import FactRow, fact_rows
 
 PER_PAGE = 40
 

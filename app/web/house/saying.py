@@ -10,7 +10,7 @@ from app.judgement.flags.limits import ROOM_CO2
 from app.judgement.kinds import KINDS
 from app.judgement.wording import Words
 from app.store.house import HOUSE, ReadWith
-from app.web.lots.saying import Said, unbroken
+from app.web.fact_saying import Said, unbroken
 
 
 def subject_words(fact: Fact) -> str:

@@ -15,8 +15,9 @@ from app.judgement.lot_verdict import DORMANT, UNTESTED, LotVerdict, lot_verdict
 from app.judgement.wording import Words
 from app.science import germination
 from app.store.lots import LotStory
+from app.web.fact_saying import Said, unbroken, who_words
 from app.web.figures import unbroken_figures
-from app.web.lots.saying import Said, kept_words, unbroken, who_words
+from app.web.lots.saying import kept_words
 
 Row = tuple[str, str, str, str, str, str]
 """As the macro for stats takes it: name, value, note, status, word, key of its formula."""

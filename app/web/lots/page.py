@@ -4,37 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
 from app import ports
 from app.judgement import cautions
-from app.judgement.facts import Fact, Part, Remark, Tally, Weighing, Withdrawal
+from app.judgement.facts import Part, Remark, Tally, Weighing
 from app.judgement.kinds import KINDS
 from app.judgement.stock import StockLedger, stock_ledger
-from app.judgement.superseding import Chain
 from app.judgement.wording import Words
 from app.science import units
 from app.store.batches import Batch
 from app.store.lots import Lot, LotStory
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text
+from app.web.fact_rows import fact_rows
+from app.web.fact_saying import Said, moisture_words, unbroken, way_words, who_words
 from app.web.formatting import zone
 from app.web.lots.life import life_context, life_words
-from app.web.lots.saying import (
-    Said,
-    declaration_of,
-    inspection_words,
-    moisture_words,
-    stock_words,
-    unbroken,
-    value_words,
-    verdict,
-    way_words,
-    who_words,
-)
+from app.web.lots.saying import declaration_of, inspection_words, stock_words, verdict
 
 LOT_KINDS = (
     "moisture_test",
@@ -69,19 +58,6 @@ class LotRow:
     declaration: Said
     alive: Said
     batches: int
-
-
-@dataclass(frozen=True)
-class FactRow:
-    """One thing that was said. struck: why it no longer holds; it stays to be read."""
-
-    fact: Fact
-    word: str
-    value: str
-    way: str
-    at: datetime
-    who: str
-    struck: str = ""
 
 
 def grain_words(lot: Lot) -> str:
@@ -193,28 +169,6 @@ def ledger_totals(ledger: StockLedger, words: Words) -> list[tuple[str, str]]:
         ("returned", ledger.returned_kg),
     )
     return [(word, mass(mass_kg)) for word, mass_kg in totals if mass_kg]
-
-
-def fact_rows(chain: Chain, words: Words) -> list[FactRow]:
-    """What holds of a chain, then what it corrected, the newest first."""
-    last, *earlier = reversed(chain.facts)
-    rows = [] if isinstance(last, Withdrawal) else [_fact_row(last, words)]
-    for fact, later in zip(earlier, (last, *earlier), strict=False):
-        if not isinstance(fact, Withdrawal):
-            rows.append(_fact_row(fact, words, struck=_struck_words(later)))
-    return rows
-
-
-def _struck_words(later: Fact) -> str:
-    verb = "struck out" if isinstance(later, Withdrawal) else "corrected"
-    reason = f": {later.reason}" if isinstance(later, Withdrawal) and later.reason else ""
-    return f"{verb} by {who_words(later)}{reason}"
-
-
-def _fact_row(fact: Fact, words: Words, struck: str = "") -> FactRow:
-    value, note = value_words(fact, words), fact.note or ""
-    text = "; ".join(part for part in (value.rstrip("."), note) if part)
-    return FactRow(fact, KINDS[fact.kind].word, text, way_words(fact), fact.at, who_words(fact), struck)
 
 
 def lot_form(kind: str, story: LotStory, formdata: Any, words: Words, way: str = "") -> EntryForm:

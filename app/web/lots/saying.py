@@ -1,137 +1,27 @@
-"""What the facts about a lot say, in the reader's words; and what one that was just kept means for the lot."""
+"""What the facts about a lot mean for it: its stock, whether somebody answers for it, what was just kept."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.charts.hover import fact_words
 from app.judgement import cautions
-from app.judgement.facts import Fact, Part, Remark, Result, Tally, Weighing, Withdrawal
+from app.judgement.facts import Fact, Remark, Tally, Weighing
 from app.judgement.flags.lot import FEWEST_TESTS, expected_bounds
 from app.judgement.growth import counted_share
-from app.judgement.kind_parts import YES_NO
 from app.judgement.kinds import KINDS
-from app.judgement.moisture import TEST_SD
 from app.judgement.rejects import float_tests
-from app.judgement.sieves import sieve_shares
 from app.judgement.stock import StockLedger, stock_ledger
 from app.judgement.wording import Words
 from app.science import units
 from app.store.lots import LotStory
-
-ANSWERS = dict(YES_NO)
-UNKNOWN_TEST_SD = max(TEST_SD.values())
-
-
-@dataclass(frozen=True)
-class Said:
-    """A judgement in a word, with more beside it."""
-
-    status: str
-    text: str
-    detail: str = ""
-
-
-def unbroken(text: str) -> str:
-    """A quantity with a true minus, and which no line break parts from its unit."""
-    return text.replace(" ", "\u00a0").replace("-", "−")
+from app.web.fact_saying import Said, float_words, unbroken, value_words
 
 
 def stock_words(ledger: StockLedger, words: Words) -> Callable[[float], str]:
     """How to say the masses of one ledger: all of them in the unit that suits the largest."""
     unit = units.preferred_mass_unit(max((abs(line.balance_kg) for line in ledger.lines), default=0.0), words.system)
     return lambda mass_kg: unbroken(units.format_quantity(mass_kg, unit))
-
-
-def value_words(fact: Fact, words: Words) -> str:
-    """What a fact says beside its kind; may be nothing."""
-    if isinstance(fact, Weighing):
-        return _weighing_words(fact, words)
-    if isinstance(fact, Result) and fact.kind == "moisture_test":
-        return moisture_words(fact, words)
-    if isinstance(fact, Tally) and fact.kind == "float_count":
-        return _float_words(fact, words)
-    if isinstance(fact, Result) and fact.kind == "sieve_test":
-        return _sieve_words(fact, words)
-    if isinstance(fact, Tally) and fact.kind == "germination_test":
-        return _dish_words(fact)
-    if isinstance(fact, Remark):
-        return _remark_words(fact, words)
-    if isinstance(fact, Part):
-        return f"{unbroken(words.mass(fact.as_is_kg))} at {unbroken(words.percent(fact.moisture_wb))}"
-    if isinstance(fact, Withdrawal):
-        return fact.reason or ""
-    return fact_words(fact, words.system)
-
-
-def way_words(fact: Fact) -> str:
-    """How it was come by: method and quality where they say something."""
-    kind = KINDS[fact.kind]
-    parts = [dict(kind.methods).get(fact.method or "", fact.method or "")]
-    parts += [fact.quality.replace("_", " ")] if fact.quality != "measured" else []
-    return ", ".join(part for part in parts if part)
-
-
-def who_words(fact: Fact) -> str:
-    said, typed = fact.person, fact.entered_by
-    if said and typed and said != typed:
-        return f"{said}, typed by {typed}"
-    return said or typed or "nobody named"
-
-
-def moisture_words(fact: Fact, words: Words) -> str:
-    """The moisture that a test or an intake tells: with its interval where the way of testing is known."""
-    if isinstance(fact, Result):
-        return unbroken(words.percent(fact.value, 2.0 * TEST_SD.get(fact.method or "", UNKNOWN_TEST_SD)))
-    if isinstance(fact, Weighing) and fact.moisture_wb is not None:
-        return unbroken(words.percent(fact.moisture_wb))
-    return ""
-
-
-def _weighing_words(fact: Weighing, words: Words) -> str:
-    parts = [unbroken(words.mass(fact.net_kg))]
-    if fact.gross_kg is not None and fact.tare_kg:
-        parts.append(f"({unbroken(words.mass(fact.gross_kg))} less {unbroken(words.mass(fact.tare_kg))})")
-    if fact.moisture_wb is not None:
-        parts.append(f"at {moisture_words(fact, words)}")
-    return " ".join(parts)
-
-
-def _float_words(fact: Tally, words: Words) -> str:
-    test = float_tests([fact])[0]
-    low, high = (unbroken(words.percent(bound, decimals=1)) for bound in (test.low, test.high))
-    return f"{test.way} floated: {unbroken(words.percent(test.share, decimals=1))}, between {low} and {high}"
-
-
-def _sieve_words(fact: Result, words: Words) -> str:
-    found = sieve_shares(fact)
-    plump, on_28, on_22, through = (
-        unbroken(words.percent(each, decimals=1)) for each in (found.plump, found.on_28, found.on_22, found.through)
-    )
-    low, high = (unbroken(words.percent(each, decimals=1)) for each in found.plump_interval or (0.0, 0.0))
-    between = f" (between {low} and {high})" if found.plump_interval else ""
-    return f"{plump} on 2.5 mm and above{between}, {on_28} of it on 2.8 mm; {on_22} on 2.2 mm, {through} through"
-
-
-def _dish_words(fact: Tally) -> str:
-    days = " + ".join(str(count) for count in fact.counts.values())
-    return f"{sum(fact.counts.values())} of {fact.looked_at} grew ({days})" + (f", {fact.place}" if fact.place else "")
-
-
-def _remark_words(fact: Remark, words: Words) -> str:
-    if fact.kind == "declaration":
-        said = {name: ANSWERS.get(fact.findings.get(name, ""), "not said") for name in ("untreated", "for_food")}
-        told = f"untreated: {said['untreated']}, for food: {said['for_food']}"
-        return f"{told}. By {fact.findings.get('by', '?')}: {fact.findings.get('ground', '')}"
-    specs = KINDS[fact.kind].fields
-    seen = []
-    for aspect, found in fact.findings.items():
-        options = dict(getattr(specs.get(aspect), "options", ()))
-        seen.append(f"{specs[aspect].word.lower() if aspect in specs else aspect}: {options.get(found, found)}")
-    if fact.ergot_kg is not None:
-        seen.append(f"ergot: {unbroken(words.mass(fact.ergot_kg))}")
-    return ". ".join(part for part in ("; ".join(seen), fact.text or "") if part)
 
 
 def declaration_of(story: LotStory, words: Words) -> Said:
@@ -187,7 +77,7 @@ def inspection_words(fact: Remark) -> Said:
 
 
 def _float_meaning(story: LotStory, fact: Tally, words: Words) -> Said:
-    text = f"{_float_words(fact, words)}."
+    text = f"{float_words(fact, words)}."
     if "oat" in story.lot.species:
         return Said("none", text, "Husked oats float for the air in their husk: this says nothing about them.")
     usual = against_its_past(story, fact)

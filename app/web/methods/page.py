@@ -1,19 +1,13 @@
-"""What the pages of methods show: docstrings as running text with links, and how many numbers bear which mark."""
+"""What the pages of methods show: what each mark is worth, and how many numbers bear which."""
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from dataclasses import dataclass
 from functools import cache
 
-from markupsafe import Markup, escape
-
 from app.judgement.programme import Programme, load_builtin
 from app.judgement.programme_parts import MARKS
-from app.science.handbook import Method, marks_in_words, methods
-
-_NAMED = re.compile(r"`([^`]+)`")
 
 
 @dataclass(frozen=True)
@@ -23,23 +17,6 @@ class ProgrammeRow:
     digest: str
     name: str
     counts: tuple[int, ...]
-
-
-def text_of(method: Method, part: str) -> Markup:
-    """A part of an entry: marks in words, names of other formulas as links to them."""
-    pieces = _NAMED.split(marks_in_words(str(getattr(method, part))))
-    return Markup("").join(_named(piece, method) if place % 2 else escape(piece) for place, piece in enumerate(pieces))
-
-
-def _named(name: str, method: Method) -> Markup:
-    for anchor in (name, f"{method.chapter}.{name}", *_elsewhere(name)):
-        if anchor in methods():
-            return Markup('<a href="#{}"><code>{}</code></a>').format(anchor, name)
-    return Markup("<code>{}</code>").format(name)
-
-
-def _elsewhere(name: str) -> list[str]:
-    return [anchor for anchor in methods() if anchor.endswith(f".{name}")]
 
 
 def mark_rows() -> list[tuple[str, str, str]]:

@@ -6,16 +6,15 @@ from flask import Blueprint, render_template
 
 from app.science.handbook import chapters, marks_in_words
 from app.web.formatting import words
-from app.web.methods.page import mark_rows, programme_rows, text_of
-from app.web.workings.registry import WORKINGS_BY_METHOD
+from app.web.method_text import text_of
+from app.web.methods.page import mark_rows, programme_rows
 
 methods = Blueprint("methods", __name__)
 
 
 @methods.get("/methods")
 def index() -> str:
-    ways = {"text_of": text_of, "in_words": marks_in_words, "by_hand": WORKINGS_BY_METHOD}
-    return render_template("methods/index.html", chapters=chapters(), **ways)
+    return render_template("methods/index.html", chapters=chapters(), text_of=text_of, in_words=marks_in_words)
 
 
 @methods.get("/methods/numbers")

@@ -17,8 +17,8 @@ from app.judgement.wording import Words
 from app.science import units
 from app.store.batches import Batch
 from app.store.packs import PackStory
-from app.web.lots.page import fact_rows
-from app.web.lots.saying import Said, unbroken, who_words
+from app.web.fact_rows import fact_rows
+from app.web.fact_saying import Said, unbroken, who_words
 from app.web.qr import qr_svg
 
 LEAST_LEFT_KG = 1e-6

@@ -13,7 +13,7 @@ from wtforms.validators import Length
 from app.judgement.programme import LIMIT_UNITS, Programme, Step, provenance
 from app.judgement.programme_changes import flattened
 from app.judgement.programme_parts import SETTING_UNITS
-from app.web.programmes.words import (
+from app.web.programme_words import (
     BAND_WORDS,
     CEILING_UNITS,
     CEILING_WORDS,

@@ -14,7 +14,8 @@ from app.judgement.programme import LIMIT_UNITS, Change, Limit, Programme, Step,
 from app.judgement.programme_parts import SETTING_UNITS
 from app.judgement.wording import Words
 from app.store.programmes import ProgrammeRevision, programme_of
-from app.web.programmes.words import (
+from app.web.programme_changes import ChangeRow
+from app.web.programme_words import (
     BAND_WORDS,
     LIMIT_WORDS,
     PURPOSES,
@@ -62,13 +63,6 @@ class StepRow:
     values: tuple[tuple[str, str], ...]
     note: str
     source: str
-
-
-@dataclass(frozen=True)
-class ChangeRow:
-    name: str
-    old: str
-    new: str
 
 
 def listed(revision: ProgrammeRevision, batches: int) -> dict[str, Any]:

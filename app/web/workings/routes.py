@@ -7,12 +7,19 @@ from flask import Blueprint, render_template, request
 from app.errors import NotFound
 from app.science.handbook import methods
 from app.web.formatting import words
-from app.web.methods.page import text_of
+from app.web.method_text import text_of
 from app.web.reader import reader
 from app.web.workings.form import answer, form_of, is_asked
-from app.web.workings.registry import WORKINGS, grouped
+from app.web.workings.registry import WORKINGS, WORKINGS_BY_METHOD, grouped
+from app.web.workings.working import Working
 
 workings = Blueprint("workings", __name__)
+
+
+@workings.app_template_global()
+def workings_by(anchor: str) -> list[Working]:
+    """The workings that use a formula, for whichever page shows it."""
+    return WORKINGS_BY_METHOD.get(anchor, [])
 
 
 @workings.get("/workings")

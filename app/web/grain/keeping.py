@@ -22,8 +22,8 @@ from app.store.batches import Batch, find_batch_by_id
 from app.store.facts import find_fact
 from app.store.packs import Pack
 from app.store.programmes import get_programme
-from app.web.batches.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 from app.web.entries.times import AGO
+from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 
 FUTURE_ALLOWED = timedelta(minutes=5)
 ESTIMATE_MARGIN = 1.05

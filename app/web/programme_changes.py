@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from app.judgement.programme import LIMIT_UNITS, Limit, Programme
 from app.judgement.stages import WORDS as STAGE_WORDS
 from app.judgement.wording import Words
-from app.web.programmes.page import ChangeRow
-from app.web.programmes.words import BAND_WORDS, LIMIT_WORDS, Scale
+from app.web.programme_words import BAND_WORDS, LIMIT_WORDS, Scale
+
+
+@dataclass(frozen=True)
+class ChangeRow:
+    """What a programme asks for, and what the other does; empty where it asks for nothing."""
+
+    name: str
+    old: str
+    new: str
 
 
 def plan_differences(old: Programme, new: Programme, words: Words) -> list[ChangeRow]:
