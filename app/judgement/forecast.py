@@ -17,8 +17,9 @@ from app.judgement.forecast_band import Value, When
 from app.judgement.forecast_drying import LEARNED as LEARNED_DRYING
 from app.judgement.forecast_growth import LEARNED as LEARNED_GROWTH
 from app.judgement.forecast_growth import fit_growth
+from app.judgement.forecast_kept import FORECAST_VERSION, Fits, earlier_fit, fit_key, fits_for, same_fit
 from app.judgement.forecast_kiln import BreakPoint, Equilibrium, StopAt, Work, break_point
-from app.judgement.forecast_story import dry_kg_at, tell_story
+from app.judgement.forecast_story import dry_kg_at, story
 from app.judgement.forecast_uptake import LEARNED as LEARNED_UPTAKE
 from app.judgement.history import History
 from app.judgement.stages import all_stages
@@ -28,6 +29,7 @@ __all__ = [
     "BreakPoint",
     "Equilibrium",
     "Fit",
+    "Fits",
     "Forecast",
     "KilnForecast",
     "StopAt",
@@ -44,8 +46,6 @@ __all__ = [
     "time_to_dry",
     "time_to_moisture",
 ]
-
-FORECAST_VERSION = 1
 
 
 @dataclass(frozen=True)
@@ -65,32 +65,27 @@ class Forecast:
     kiln: KilnForecast | None
 
 
-def fit_key(history: History) -> tuple[Any, ...]:
-    """What a kept fit belongs to: batch, last fact, how many stand, programme, what the lot taught, and the version."""
-    # A calibration changes what a batch's readings were, and is a fact about the instrument alone.
-    told = [fact for chain in history.chains for fact in chain.facts]
-    seqs = [fact.seq or 0 for fact in (*told, *history.instruments)]
-    programme = history.programme
-    taught = tuple((name, len(batches)) for name, batches in sorted((history.prior or {}).items()))
-    digest = programme.digest if programme else None
-    return (
-        history.batch.id,
-        max(seqs, default=0),
-        len(told) + len(history.instruments),
-        digest,
-        taught,
-        FORECAST_VERSION,
-    )
-
-
 def fit(history: History, warm: Fit | None = None) -> Fit:
-    """Learn from the history; remembered with it. warm: an earlier fit of the same batch, to begin from."""
-    return history.once(_fit) if warm is None else _fit(history, warm)
+    """Learn from the history; remembered with it, and where `Fits.lend` said so, kept for the next look at the batch.
+
+    warm: an earlier fit of the same batch, to begin from. What nobody added to since is taken over as it is.
+    """
+    if warm is not None:
+        history.remember(earlier_fit, warm)
+    return history.once(_kept_or_fitted)
 
 
-def _fit(history: History, warm: Fit | None = None) -> Fit:
+def _kept_or_fitted(history: History) -> Fit:
+    fits, same = history.once(fits_for), history.once(same_fit)
+    fitted = same or _fit(history)
+    if fits is not None and same is None:
+        fits.keep(history, fitted)
+    return fitted
+
+
+def _fit(history: History) -> Fit:
     found = all_stages(history)
-    story = tell_story(history, warm.story if warm else None)
+    told, warm = story(history), history.once(earlier_fit)
     zero_at = history.starts_at or datetime(1970, 1, 1, tzinfo=UTC)
     last_at = history.facts[-1].at if history.facts else zero_at
     return Fit(
@@ -98,12 +93,12 @@ def _fit(history: History, warm: Fit | None = None) -> Fit:
         last_at=last_at,
         last_seq=fit_key(history)[1],
         programme=history.programme,
-        story=story,
+        story=told,
         growth=fit_growth(history, warm.growth if warm else None),
         stage=found[-1].name if found else "",
         steep_ordinal=sum(stage.name in ("immersion", "air_rest") for stage in found) - 1,
         dry_kg=dry_kg_at(history, last_at),
-        broke=break_point(history, story.drying) if story and story.drying else None,
+        broke=break_point(history, told.drying) if told and told.drying else None,
     )
 
 

@@ -163,12 +163,17 @@ def _is_before(reading: Reading, stage: Stage) -> bool:
     return stage.ends_at is None or reading.at <= stage.ends_at
 
 
+def kilnings(history: History) -> list[tuple[Stage, datetime]]:
+    """Each run on the kiln, and the moment from which it was heated."""
+    found = []
+    for stage in all_stages(history):
+        if stage.name == "kilning":
+            heats = [fact.at for fact in history.of_kind("heat_on") if fact.at >= stage.starts_at]
+            inside = [at for at in heats if stage.ends_at is None or at <= stage.ends_at]
+            found.append((stage, inside[0] if inside else stage.starts_at))
+    return found
+
+
 def last_kilning(history: History) -> tuple[Stage, datetime] | None:
-    """The last run on the kiln, and the moment from which it was heated."""
-    runs = [stage for stage in all_stages(history) if stage.name == "kilning"]
-    if not runs:
-        return None
-    stage = runs[-1]
-    heats = [fact.at for fact in history.of_kind("heat_on") if fact.at >= stage.starts_at]
-    inside = [at for at in heats if stage.ends_at is None or at <= stage.ends_at]
-    return stage, (inside[0] if inside else stage.starts_at)
+    """The last run on the kiln."""
+    return next(reversed(kilnings(history)), None)

@@ -5,18 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import lru_cache
 
 import numpy as np
 
-from app.judgement.forecast_air import USUAL_ROOM, Air, KilnAir, air_of, kiln_air, last_kilning, planned_air
+from app.judgement.forecast_air import USUAL_ROOM, Air, KilnAir, air_of, kiln_air, planned_air
 from app.judgement.forecast_band import Z80, Array
 from app.judgement.forecast_bed import BED, break_moisture_db, kernel_of, model_of
 from app.judgement.forecast_fit import Posterior, Prior, fit_curve
 from app.judgement.forecast_trays import Determined, Tray, determined_on_kiln
 from app.judgement.history import History
+from app.judgement.moisture_trays import State
 from app.judgement.priors import drying_prior, from_lot
 from app.judgement.programme import Programme
+from app.judgement.stages import Stage
 
 LEARNED = 3
 EQUILIBRIUM_SD_DB = 0.008
@@ -35,7 +38,15 @@ class DryingFit:
     start_h: float
     end_h: float | None
     trays: tuple[Tray, ...]
-    weighings: int
+    known: tuple[Determined, ...]
+
+    @property
+    def weighings(self) -> int:
+        return len(self.known)
+
+    def is_of(self, pieces: Sequence[Air], prior: Prior, known: Sequence[Determined]) -> bool:
+        """Whether it was learned from the very same: then there is nothing to learn again."""
+        return self.posterior.prior.is_same(prior) and self.air.pieces == tuple(pieces) and self.known == tuple(known)
 
     def band(self, hours: Array, tray: int = BED, air: Sequence[Air] | None = None) -> tuple[Array, Array, Array]:
         """Moisture, wet basis, of the bed or of one tray; under other air than the logged one, where given."""
@@ -65,6 +76,10 @@ class DryingFit:
         """The moisture that it was loaded with, as everything since tells it, and its standard uncertainty."""
         sd = math.sqrt(float(self.posterior.covariance[4, 4]))
         return self.loaded_db / (1.0 + self.loaded_db), sd / (1.0 + self.loaded_db) ** 2
+
+    def first_wb(self, tray: Tray) -> tuple[float, float]:
+        """The moisture of a tray's grain at its first weighing, and its standard uncertainty."""
+        return tray.loaded_wb or self.loaded_wb
 
     def state(self, hour: float) -> tuple[float, float]:
         central, low, high = self.band(np.array([hour]))
@@ -96,11 +111,16 @@ class DryingFit:
         return self.trays[int(np.argmax(at_last))].number
 
 
-def fit_drying(history: History, loaded_wb: tuple[float, float], warm: DryingFit | None = None) -> DryingFit | None:
-    """loaded_wb: the moisture that it was loaded with, and its standard uncertainty. None before the kiln."""
-    run = last_kilning(history)
-    if run is None:
-        return None
+def fit_drying(
+    history: History,
+    run: tuple[Stage, datetime],
+    loaded_wb: tuple[float, float],
+    green: State,
+    warm: DryingFit | None = None,
+) -> DryingFit | None:
+    """run: the stage and the moment it was heated from; loaded_wb: the moisture that the grain had then, and its
+    standard uncertainty; green: that of the grain before any heat. None for a roast, which is another law.
+    """
     stage, heat_at = run
     programme = history.programme_at(stage.starts_at)
     if programme is not None and programme.purpose == "roasted":
@@ -110,23 +130,27 @@ def fit_drying(history: History, loaded_wb: tuple[float, float], warm: DryingFit
     loaded_sd = max(loaded_wb[1] / dry_share**2, LEAST_LOADED_SD_DB)
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded_wb[0] / dry_share, loaded_sd))
     prior = from_lot(programme_prior(programme), history.prior, "drying").and_also(own)
-    trays, known = determined_on_kiln(history, stage, heat_at)
-    posterior = _fit_twice(air.pieces, prior, known, warm.posterior.parameters if warm else None)
+    trays, known = determined_on_kiln(history, stage, heat_at, green)
+    if warm is not None and warm.is_of(air.pieces, prior, known):
+        posterior = warm.posterior
+    else:
+        posterior = _fit_twice(air.pieces, prior, known, warm.posterior if warm else None)
     end_h = None if stage.ends_at is None else history.hour(stage.ends_at)
-    return DryingFit(posterior, air, history.hour(heat_at), end_h, trays, len(known))
+    return DryingFit(posterior, air, history.hour(heat_at), end_h, trays, tuple(known))
 
 
-def _fit_twice(pieces: Sequence[Air], prior: Prior, known: Sequence[Determined], warm: Array | None) -> Posterior:
+def _fit_twice(
+    pieces: Sequence[Air], prior: Prior, known: Sequence[Determined], warm: Posterior | None = None
+) -> Posterior:
     """How far a bed strays depends on the water it still holds, which is known only once it was fitted."""
     rows = [(each.hour, each.start_h, float(each.tray)) for each in known]
     columns = np.array(rows, dtype=np.float64).T if rows else np.zeros((3, 0))
     values, sds, model = [each.value for each in known], [each.sd for each in known], model_of(pieces)
-    begin = prior.mean if warm is None else warm
-    first = fit_curve(model, prior, kernel_of(pieces, begin), columns, values, sds, begin)
+    begin = prior.mean if warm is None else warm.parameters
+    first = fit_curve(model, prior, kernel_of(pieces, begin), columns, values, sds, warm)
     if not known:
         return first
-    kernel = kernel_of(pieces, first.parameters)
-    return fit_curve(model, prior, kernel, columns, values, sds, first.parameters)
+    return fit_curve(model, prior, kernel_of(pieces, first.parameters), columns, values, sds, first)
 
 
 @lru_cache(maxsize=64)
@@ -144,7 +168,7 @@ def programme_prior(programme: Programme | None) -> Prior:
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
     air = tuple(air_of(hour, temperature, USUAL_ROOM) for hour, temperature in planned)
     known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005) for hour, value in points]
-    rate = _fit_twice(air, prior.and_also(own), known, None).parameters[0]
+    rate = _fit_twice(air, prior.and_also(own), known).parameters[0]
     return prior.about(np.array([rate, *prior.mean[1:]]))
 
 

@@ -9,19 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from app.judgement.forecast_band import Array
-from app.science.fitting import fit
 
 Model = Callable[[Array, Array], Array]
 """model(x, parameters): the curve at the columns of x."""
 Spread = Callable[[Array], tuple[Array, Array]]
 
 
-_FROM = 10.0
+_FAR_START = 1.5
 _REACH = 4.0
 _MOST_STEPS = 30
 _SMALL_STEP = 1e-3
@@ -101,6 +100,9 @@ class Prior:
         covariance[:size, :size], covariance[size:, size:] = self.covariance, other.covariance
         return Prior(self.names + other.names, np.concatenate((self.mean, other.mean)), covariance)
 
+    def is_same(self, other: Prior) -> bool:
+        return np.array_equal(self.mean, other.mean) and np.array_equal(self.covariance, other.covariance)
+
     def about(self, mean: Array) -> Prior:
         """As wide, about another middle."""
         return Prior(self.names, mean, self.covariance)
@@ -113,6 +115,8 @@ class Posterior:
     model: Model
     kernel: Kernel
     prior: Prior
+    y: Array
+    y_sd: Array
     parameters: Array
     covariance: Array
     x: Array
@@ -124,6 +128,11 @@ class Posterior:
     @property
     def n(self) -> int:
         return len(self.residuals)
+
+    def is_of(self, model: Model, prior: Prior, kernel: Kernel, x: Array, y: Array, y_sd: Array) -> bool:
+        """Whether it was learned from the very same: then there is nothing to learn again."""
+        is_same_law = self.model is model and self.kernel is kernel and self.prior.is_same(prior)
+        return is_same_law and all(np.array_equal(*each) for each in ((self.x, x), (self.y, y), (self.y_sd, y_sd)))
 
     def predict(self, x: Array) -> tuple[Array, Array]:
         """The curve with its wandering at these columns, and the standard uncertainty of it."""
@@ -157,10 +166,12 @@ def fit_curve(
     x: Array,
     y: Sequence[float] | Array,
     y_sd: Sequence[float] | Array,
-    start: Array | None = None,
+    earlier: Posterior | None = None,
 ) -> Posterior:
-    """Fit the curve to y at the columns of x. start: the parameters of an earlier fit, to begin from."""
+    """Fit the curve to y at the columns of x. earlier: a fit to begin from; the answer, if it was to the same."""
     values, noise = np.asarray(y, dtype=np.float64), np.asarray(y_sd, dtype=np.float64)
+    if earlier is not None and earlier.is_of(model, prior, kernel, x, values, noise):
+        return earlier
     if not len(values):
         return _unmeasured(model, prior, kernel, x)
     spread = kernel.covariance(x, x) + np.diag(noise**2)
@@ -168,27 +179,41 @@ def fit_curve(
     root: Array = np.asarray(np.linalg.cholesky(prior.covariance), dtype=np.float64)
     problem = _Whitened(model, prior.mean, root, x, whiten, whiten @ values)
     begin = np.zeros(len(prior.mean))
-    if start is not None and start.shape == prior.mean.shape:
-        begin = np.clip(np.linalg.solve(root, start - prior.mean), -_REACH, _REACH)
-    steps, covariance, starts = problem.descend(begin) or problem.search(begin)
-    best, spread_of_best = problem.parameters(steps), np.asarray(root @ covariance @ root.T)
+    if earlier is not None and earlier.parameters.shape == prior.mean.shape:
+        begin = np.clip(np.linalg.solve(root, earlier.parameters - prior.mean), -_REACH, _REACH)
+    ends = [problem.descend(begin)]
+    if not ends[0].is_settled:
+        ends += problem.search()
+    end = min(ends, key=lambda each: each.cost)
+    best, spread_of_best = problem.parameters(end.steps), np.asarray(root @ end.covariance @ root.T)
     return Posterior(
         model=model,
         kernel=kernel,
         prior=prior,
+        y=values,
+        y_sd=noise,
         parameters=best,
         covariance=spread_of_best,
         x=x,
         residuals=values - model(x, best),
         weight=whiten.T @ whiten,
         moved=_moved(model, x, best, spread_of_best),
-        starts=starts,
+        starts=len(ends),
     )
 
 
 def _unmeasured(model: Model, prior: Prior, kernel: Kernel, x: Array) -> Posterior:
     none, nothing = np.zeros(0), np.zeros((0, len(prior.mean)))
-    return Posterior(model, kernel, prior, prior.mean, prior.covariance, x, none, np.zeros((0, 0)), nothing)
+    return Posterior(model, kernel, prior, none, none, prior.mean, prior.covariance, x, none, np.zeros((0, 0)), nothing)
+
+
+class _End(NamedTuple):
+    """Where a descent came to. is_settled: not stuck at an edge, and not out of steps."""
+
+    steps: Array
+    covariance: Array
+    cost: float
+    is_settled: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,22 +237,24 @@ class _Whitened:
         short = self.curve(steps) - self.values
         return float(short @ short + steps @ steps)
 
-    def descend(self, steps: Array) -> tuple[Array, Array, int] | None:
-        """Damped Gauss–Newton from one start: with a prior it nearly always arrives. None where it does not."""
-        cost, damping = self.cost(steps), 1e-3
+    def descend(self, steps: Array) -> _End:
+        """Damped Gauss–Newton from one start: with a prior it nearly always settles."""
+        cost, damping, is_settled = self.cost(steps), 1e-3, False
+        information = np.eye(len(steps))
         for _ in range(_MOST_STEPS):
             slopes = self._slopes(steps)
             information = slopes.T @ slopes + np.eye(len(steps))
             downhill = slopes.T @ (self.values - self.curve(steps)) - steps
             found = self._lower(steps, cost, information, downhill, damping)
             if found is None:
-                return None
+                break
             further, new_cost, damping = found
             moved, gained = float(np.max(np.abs(further - steps))), cost - new_cost
             steps, cost = further, new_cost
             if moved < _SMALL_STEP or gained < _SMALL_GAIN:
-                return steps, np.asarray(np.linalg.inv(information), dtype=np.float64), 1
-        return None
+                is_settled = True
+                break
+        return _End(steps, np.asarray(np.linalg.inv(information), dtype=np.float64), cost, is_settled)
 
     def _lower(
         self, steps: Array, cost: float, information: Array, downhill: Array, damping: float
@@ -242,18 +269,10 @@ class _Whitened:
             damping *= 10.0
         return None
 
-    def search(self, steps: Array) -> tuple[Array, Array, int]:
-        """From many starts, by scipy. Counted from ten below the middle: a parameter of 0 would look undetermined."""
-        found = fit(
-            lambda _, *each: self.curve(np.asarray(each) - _FROM),
-            np.arange(len(self.values)),
-            self.values,
-            steps + _FROM,
-            bounds=(_FROM - _REACH, _FROM + _REACH),
-            priors=[(_FROM, 1.0)] * len(steps),
-            y_sd=1.0,
-        )
-        return found.parameters - _FROM, found.covariance, 1 + found.starts
+    def search(self) -> list[_End]:
+        """From a start to either side of the prior's middle along each parameter, where the first start got stuck."""
+        far = _FAR_START * np.eye(len(self.mean))
+        return [self.descend(start) for start in (np.zeros(len(self.mean)), *far, *-far)]
 
     def _slopes(self, steps: Array) -> Array:
         here = self.curve(steps)

@@ -89,7 +89,7 @@ def fit_growth(history: History, warm: GrowthFit | None = None) -> GrowthFit | N
         np.stack((np.interp(at, knots, warmth), [0.0 if each.is_from_lengths else 1.0 for each in known])),
         [each.mean for each in known],
         [_count_sd(each) for each in known],
-        warm.posterior.parameters if warm else None,
+        warm.posterior if warm else None,
     )
     return GrowthFit(posterior, start_h, end_h, knots, warmth, len(known), future_c)
 

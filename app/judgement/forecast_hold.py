@@ -99,6 +99,34 @@ def _lift(spray: Spray) -> tuple[float, float]:
     return SPRAY_STAYS[0] * spray.lift_wb, SPRAY_STAYS[1] * spray.lift_wb
 
 
+TOO_FAR_SDS = 4.0
+"""A determination this far from what was expected is no wandering: something happened that nobody wrote down."""
+
+
+def holds(
+    start: tuple[float, float, float],
+    determined: Sequence[tuple[float, float, float]],
+    sprays: Sequence[Spray] = (),
+    *,
+    drifts: bool = True,
+) -> list[Hold]:
+    """The same as `hold`, begun anew at each determination that what went before could not lead to."""
+    found: list[Hold] = []
+    since: list[tuple[float, float, float]] = []
+    current = hold(start, (), sprays, drifts=drifts)
+    for each in determined:
+        hour, value, sd = each
+        mean, mean_sd = current.state(hour)
+        if abs(value - mean) > TOO_FAR_SDS * float(np.hypot(mean_sd, max(sd, 0.0015))):
+            found.append(current)
+            start, since = each, []
+        else:
+            since.append(each)
+        later = [spray for spray in sprays if spray.hour >= start[0]]
+        current = hold(start, since, later, drifts=drifts)
+    return [*found, current]
+
+
 def hold(
     start: tuple[float, float, float],
     determined: Sequence[tuple[float, float, float]],

@@ -16,7 +16,6 @@ from app.judgement.forecast_band import Value
 from app.judgement.forecast_course import is_usable, means_by_hour
 from app.judgement.forecast_drying import DryingFit
 from app.judgement.history import History
-from app.judgement.moisture import net_of
 from app.science.drying import HALF_WIDTH_WB
 from app.science.humid_air import drying_duty
 from app.science.moisture import gross_to_stop_at_kg
@@ -76,11 +75,11 @@ class Equilibrium:
 def stop_at(drying: DryingFit, target_wb: float) -> tuple[StopAt, ...]:
     """For each tray that was weighed as it was loaded."""
     found = []
-    moisture, sd = drying.loaded_wb
     for tray in drying.trays:
+        moisture, sd = drying.first_wb(tray)
         gross = float(gross_to_stop_at_kg(tray.tare_kg, tray.first_net_kg, moisture, target_wb))
         half_width = 2.0 * tray.first_net_kg * sd / (1.0 - target_wb)
-        last = tray.tare_kg + net_of(tray.last, tray.first)
+        last = tray.tare_kg + tray.net_kg(tray.last)
         found.append(StopAt(tray.name, gross, half_width, tray.tare_kg, last))
     return tuple(found)
 
@@ -117,7 +116,7 @@ def _by_trays(history: History, drying: DryingFit) -> list[BreakPoint]:
             for each in history.of_shape(Weighing, "tray")
             if (each.vessel or "") == tray.name and tray.first.at <= each.at <= tray.last.at
         ]
-        points = [(history.hour(each.at), net_of(each, tray.first)) for each in weighings]
+        points = [(history.hour(each.at), tray.net_kg(each)) for each in weighings]
         hour = _rate_falls(_thinned(points), drying.air.pieces)
         if hour is not None:
             at = next(each.at for each in weighings if history.hour(each.at) >= hour - 1e-9)

@@ -3,43 +3,44 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
-from app.judgement.charges import grain_at
-from app.judgement.facts import Action
-from app.judgement.forecast_air import last_kilning
-from app.judgement.forecast_band import Array, Band
+from app.judgement.forecast_air import kilnings
+from app.judgement.forecast_band import Array
 from app.judgement.forecast_drying import DryingFit, fit_drying
-from app.judgement.forecast_hold import Hold, Spray, hold
-from app.judgement.forecast_uptake import UptakeFit, fit_uptake
+from app.judgement.forecast_green import Green, Stretch, between, green
+from app.judgement.forecast_hold import Hold, holds
+from app.judgement.forecast_kept import earlier_fit, same_fit
+from app.judgement.forecast_uptake import UptakeFit
 from app.judgement.history import History
-from app.judgement.moisture import MoistureSample, charged, dry_loss, moisture_at, removed_dry_kg, samples
-from app.judgement.stages import all_stages
-
-SPRAY_WETS_KG_PER_M3 = 998.0
-START_SD = 0.002
-
-
-@dataclass(frozen=True, eq=False)
-class Stretch:
-    """From an hour to the next stretch's."""
-
-    start_h: float
-    band: Band
+from app.judgement.moisture_samples import charged, determined, dry_loss, removed_dry_kg
+from app.judgement.moisture_trays import State
 
 
 @dataclass(frozen=True, eq=False)
 class Story:
-    """stretches: in order of time. start_h: before it nothing is known."""
+    """green: until it is heated. stretches: in order of time. runs: each heating of the grain."""
 
-    start_h: float
+    green: Green
     stretches: tuple[Stretch, ...]
-    uptake: UptakeFit | None
-    drying: DryingFit | None
+    runs: tuple[DryingFit, ...]
+
+    @property
+    def start_h(self) -> float:
+        """Before it nothing is known."""
+        return self.green.start_h
+
+    @property
+    def uptake(self) -> UptakeFit | None:
+        return self.green.uptake
+
+    @property
+    def drying(self) -> DryingFit | None:
+        """The last run on the kiln."""
+        return self.runs[-1] if self.runs else None
 
     def band(self, hours: Array) -> tuple[Array, Array, Array]:
         """Moisture, wet basis: the middle, the lower and the upper edge of the 80 % interval."""
@@ -51,98 +52,55 @@ class Story:
                 found[:, inside] = stretch.band(hours[inside])
         return found[0], found[1], found[2]
 
+    def wettest_high(self, hours: Array, high: Array) -> Array:
+        """The upper edge where the grain is wettest: on the kiln that of the wettest tray. high: that of the bed."""
+        found = high.copy()
+        for run in self.runs:
+            inside = (hours >= run.start_h) & (hours <= (math.inf if run.end_h is None else run.end_h))
+            if len(run.trays) > 1 and inside.any():
+                by_tray = [run.band(hours[inside], tray.number)[2] for tray in run.trays]
+                found[inside] = np.maximum(found[inside], np.max(by_tray, axis=0))
+        return found
 
-def tell_story(history: History, warm: Story | None = None) -> Story | None:
+
+def story(history: History) -> Story | None:
     """None where nothing tells how moist the grain was to begin with, and there is no steep."""
-    uptake = fit_uptake(history, warm.uptake if warm else None)
-    start = grain_at(history, history.starts_at) if history.starts_at else None
-    stretches: list[Stretch] = []
-    start_h = 0.0
-    if start is not None:
-        start_h = min(history.hour(start.at), 0.0)
-        dry = hold((start_h, start.moisture_wb, start.moisture_sd), (), drifts=False)
-        stretches.append(Stretch(start_h, dry.band))
-    if uptake is not None:
-        stretches.append(Stretch(0.0, uptake.band))
-    floor = _floor(history, uptake)
-    if floor is not None:
-        stretches.append(Stretch(floor.start_h, floor.band))
-    drying = _drying(history, floor, stretches, warm)
-    return Story(start_h, tuple(stretches), uptake, drying) if stretches else None
+    return history.once(_story)
 
 
-def _floor(history: History, uptake: UptakeFit | None) -> Hold | None:
-    """From the cast on; or, where there was no steep here, from the first that is known."""
-    if uptake is not None and uptake.end_h is None:
+def _story(history: History) -> Story | None:
+    same = history.once(same_fit)
+    if same is not None:
+        return same.story
+    before = green(history)
+    if before is None:
         return None
-    known = [each for each in samples(history) if each.basis != "tray"]
-    if uptake is not None and uptake.end_h is not None:
-        start = (uptake.end_h, *uptake.state(uptake.end_h))
-    elif known and any(stage.name != "charged" for stage in all_stages(history)):
-        start = (history.hour(known[0].at), known[0].moisture_wb, max(known[0].sd, START_SD))
-    else:
-        return None
-    again_h = _last_heat_off_h(history)
-    if again_h is not None and again_h > start[0]:
-        start = _known_by(history, again_h, start)
-    return hold(start, list(_between(history, known, start[0], _heat_h(history))), _sprays(history, start[0]))
+    stretches, runs = list(before.stretches), _heated(history, before)
+    for drying, malt in runs:
+        stretches += [Stretch(drying.start_h, drying.band), *(Stretch(each.start_h, each.band) for each in malt)]
+    return Story(before, tuple(stretches), tuple(drying for drying, _ in runs))
 
 
-def _drying(history: History, floor: Hold | None, stretches: list[Stretch], warm: Story | None) -> DryingFit | None:
-    """The kiln, and the malt after it."""
-    heat_h = _heat_h(history)
-    if floor is None or heat_h is None:
-        return None
-    drying = fit_drying(history, floor.state(heat_h), warm.drying if warm else None)
-    if drying is None:
-        return None
-    stretches.append(Stretch(drying.start_h, drying.band))
-    if drying.end_h is not None:
-        start = (drying.end_h, *drying.state(drying.end_h))
-        known = [each for each in samples(history) if each.basis != "tray"]
-        malt = hold(start, list(_between(history, known, drying.end_h, None)), drifts=False)
-        stretches.append(Stretch(drying.end_h, malt.band))
-    return drying
-
-
-def _heat_h(history: History) -> float | None:
-    run = last_kilning(history)
-    return history.hour(run[1]) if run else None
-
-
-def _last_heat_off_h(history: History) -> float | None:
-    """Where the grain was on the kiln more than once: the end of the last run but one."""
-    runs = [stage for stage in all_stages(history) if stage.name == "kilning"]
-    ended = runs[-2].ends_at if len(runs) > 1 else None
-    return None if ended is None else history.hour(ended)
-
-
-def _known_by(history: History, hour: float, start: tuple[float, float, float]) -> tuple[float, float, float]:
-    before = [each for each in samples(history) if history.hour(each.at) <= hour]
-    known = moisture_at(history, before[-1].at) if before else None
-    return (hour, known.moisture_wb, max(known.sd, START_SD)) if known else (hour, *start[1:])
-
-
-def _between(
-    history: History, known: Sequence[MoistureSample], start_h: float, end_h: float | None
-) -> Iterable[tuple[float, float, float]]:
-    for each in known:
-        hour = history.hour(each.at)
-        if each.basis != "charged" and start_h < hour and (end_h is None or hour <= end_h):
-            yield hour, each.moisture_wb, each.sd
-
-
-def _sprays(history: History, start_h: float) -> list[Spray]:
-    start = charged(history)
-    found = []
-    for action in history.of_shape(Action, "sprinkled"):
-        if history.hour(action.at) < start_h:
-            continue
-        lift = None
-        if action.amount is not None and start is not None and start.dry_kg > 0.0:
-            # Of each kg of water on 1 kg of dry matter at about 43 %, moisture rises by (1 − M)².
-            lift = action.amount * SPRAY_WETS_KG_PER_M3 / start.dry_kg * (1.0 - 0.43) ** 2
-        found.append(Spray(history.hour(action.at), lift))
+def _heated(history: History, before: Green) -> list[tuple[DryingFit, list[Hold]]]:
+    """Each run on the kiln, and the grain after it: until the heat comes back, or for good."""
+    if not before.is_cast:
+        return []
+    earlier, runs = history.once(earlier_fit), kilnings(history)
+    known = earlier.story.runs if earlier is not None and earlier.story is not None else ()
+    found: list[tuple[DryingFit, list[Hold]]] = []
+    state: State = before.state
+    for place, run in enumerate(runs):
+        warm = known[place] if place < len(known) else None
+        drying = fit_drying(history, run, state(history.hour(run[1])), before.state, warm)
+        if drying is None:
+            break
+        malt: list[Hold] = []
+        if drying.end_h is not None:
+            again_h = history.hour(runs[place + 1][1]) if place + 1 < len(runs) else None
+            start = (drying.end_h, *drying.state(drying.end_h))
+            malt = holds(start, between(history, determined(history), drying.end_h, again_h), drifts=False)
+            state = malt[-1].state
+        found.append((drying, malt))
     return found
 
 

@@ -9,7 +9,8 @@ from datetime import datetime, timedelta
 from app.judgement.facts import Weighing
 from app.judgement.forecast_bed import BED
 from app.judgement.history import History
-from app.judgement.moisture import net_of, samples, scale_step_kg, tray_start
+from app.judgement.moisture_samples import MoistureSample, determined, net_of, scale_step_kg, tray_start
+from app.judgement.moisture_trays import State, tray_sample
 from app.judgement.stages import Stage
 from app.science.moisture import resolution_sd
 
@@ -35,16 +36,23 @@ class Determined:
 
 @dataclass(frozen=True)
 class Tray:
-    """A tray as it was loaded: its first weighing, and its last."""
+    """A tray as it was loaded: its first weighing, and its last.
+
+    loaded_wb: the moisture of its grain then and its standard uncertainty, where it was loaded for an earlier heating.
+    """
 
     name: str
     number: int
     first: Weighing
     last: Weighing
+    loaded_wb: tuple[float, float] | None = None
+
+    def net_kg(self, weighing: Weighing) -> float:
+        return net_of(weighing, self.first)
 
     @property
     def first_net_kg(self) -> float:
-        return net_of(self.first, self.first)
+        return self.net_kg(self.first)
 
     @property
     def tare_kg(self) -> float:
@@ -54,44 +62,58 @@ class Tray:
         return self.first.gross_kg - self.first_net_kg
 
 
-def trays_of(history: History, stage: Stage) -> tuple[Tray, ...]:
+def trays_of(history: History, stage: Stage, green: State) -> tuple[Tray, ...]:
     """The trays of a run that were weighed as loaded, in the order of their names."""
     found: dict[str, Tray] = {}
     for weighing in history.of_shape(Weighing, "tray"):
         is_after = stage.ends_at is not None and weighing.at > stage.ends_at
         if weighing.quality == "over_range" or is_after or weighing.at < stage.starts_at - FILLED_BEFORE:
             continue
+        name = weighing.vessel or ""
         first = tray_start(history, weighing)
         if first is None or net_of(first, first) <= 0.0:
             continue
-        name = weighing.vessel or ""
-        found[name] = Tray(name, 0, first, weighing)
+        is_of_earlier = first.at < stage.starts_at - FILLED_BEFORE
+        found[name] = Tray(name, 0, first, weighing, green(history.hour(first.at)) if is_of_earlier else None)
     # One tray alone stands for the bed: there is nothing to tell the one from the other by.
     if len(found) == 1:
         return tuple(replace(tray, number=BED) for tray in found.values())
     return tuple(replace(found[name], number=number) for number, name in enumerate(sorted(found)))
 
 
-def determined_on_kiln(history: History, stage: Stage, heat_at: datetime) -> tuple[tuple[Tray, ...], list[Determined]]:
-    """The trays, and everything determined of them since they were filled, and of the bed since the heat was on."""
-    trays = trays_of(history, stage)
+def determined_on_kiln(
+    history: History, stage: Stage, heat_at: datetime, green: State
+) -> tuple[tuple[Tray, ...], list[Determined]]:
+    """The trays, and everything determined of them since they were filled, and of the bed since the heat was on.
+
+    green: the moisture that the grain had before any heat.
+    """
+    trays = trays_of(history, stage, green)
     by_name = {tray.name: tray for tray in trays}
     found = []
     for weighing in history.of_shape(Weighing, "tray"):
         tray = by_name.get(weighing.vessel or "")
-        if tray is not None and tray.first.at < weighing.at <= tray.last.at:
+        if tray is None or not tray.first.at < weighing.at <= tray.last.at:
+            continue
+        if tray.loaded_wb is None:
             found.append(_by_weight(history, tray, weighing))
-    for sample in samples(history):
+        elif weighing.at >= stage.starts_at and (sample := tray_sample(history, weighing, green)) is not None:
+            found.append(_moisture(history, sample, tray.number))
+    for sample in determined(history):
         is_inside = heat_at < sample.at and (stage.ends_at is None or sample.at <= stage.ends_at)
         if sample.basis in WEIGHED_WAYS and is_inside:
-            dry_share = 1.0 - sample.moisture_wb
-            value, sd = sample.moisture_wb / dry_share, max(sample.sd, 0.001) / dry_share**2
-            found.append(Determined(history.hour(sample.at), math.nan, BED, value, sd))
+            found.append(_moisture(history, sample, BED))
     return trays, sorted(found, key=lambda each: (each.hour, each.tray, each.value))
 
 
+def _moisture(history: History, sample: MoistureSample, tray: int) -> Determined:
+    dry_share = 1.0 - sample.moisture_wb
+    value, sd = sample.moisture_wb / dry_share, max(sample.sd, 0.001) / dry_share**2
+    return Determined(history.hour(sample.at), math.nan, tray, value, sd)
+
+
 def _by_weight(history: History, tray: Tray, weighing: Weighing) -> Determined:
-    first_kg, now_kg = tray.first_net_kg, net_of(weighing, tray.first)
+    first_kg, now_kg = tray.first_net_kg, tray.net_kg(weighing)
     steps = (resolution_sd(scale_step_kg(each)) for each in (weighing, tray.first))
     sd = math.hypot(LEAST_RATIO_SD, *(step / first_kg for step in steps))
     return Determined(history.hour(weighing.at), history.hour(tray.first.at), tray.number, now_kg / first_kg, sd)

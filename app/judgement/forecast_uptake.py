@@ -15,7 +15,7 @@ from app.judgement.forecast_band import Z80, Array
 from app.judgement.forecast_course import BEYOND_H, Stretch, clock_of, planned_course, steep_course
 from app.judgement.forecast_fit import Drift, Kernel, Posterior, Prior, Wander, fit_curve
 from app.judgement.history import History
-from app.judgement.moisture import MoistureSample, samples
+from app.judgement.moisture_samples import MoistureSample, determined
 from app.judgement.priors import from_lot, uptake_prior
 from app.judgement.programme import Programme
 
@@ -90,7 +90,7 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
         _columns(course, hours),
         values / (1.0 - values) - initial / (1.0 - initial),
         np.maximum(noise / (1.0 - values) ** 2, LEAST_SD_DB),
-        warm.posterior.parameters if warm else None,
+        warm.posterior if warm else None,
     )
     return UptakeFit(posterior, course, initial, end_h, len(known))
 
@@ -112,7 +112,7 @@ def _in_steep(history: History, zero: datetime, end_h: float | None) -> list[Moi
     until = None if end_h is None else zero + timedelta(hours=end_h) + AFTER_CAST
     return [
         each
-        for each in samples(history)
+        for each in determined(history)
         if each.basis in DETERMINED and each.at > zero and (until is None or each.at <= until)
     ]
 

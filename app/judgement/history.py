@@ -161,6 +161,10 @@ class History:
         derived: Derived = self._derived[compute]
         return derived
 
+    def remember(self, compute: Callable[[History], Any], value: Any) -> None:
+        """What `once(compute)` is to answer, where somebody knows it already."""
+        self._derived.setdefault(compute, value)
+
     @cached_property
     def _derived(self) -> dict[Callable[[History], Any], Any]:
         return {}

@@ -1,4 +1,4 @@
-"""The moisture of a batch: from every weighing and test, with its uncertainty, and an estimate between them."""
+"""The moisture of a batch: every determination of it, and the fitted curve between and after them."""
 
 from __future__ import annotations
 
@@ -8,24 +8,30 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from app.judgement.charges import (
+import numpy as np
+
+from app.judgement.facts import Weighing
+from app.judgement.forecast import fit
+from app.judgement.forecast_band import Z80
+from app.judgement.forecast_green import green
+from app.judgement.history import History
+from app.judgement.moisture_samples import (
     ASSUMED_MOISTURE_SD,
     MEASURED_MOISTURE_SD,
+    TEST_SD,
     Charged,
+    MoistureSample,
     charged,
+    determined,
     dry_kg_of,
-    first_charges,
-    grain_at,
+    dry_loss,
     is_of_whole_charge,
+    net_of,
     removed_dry_kg,
     scale_step_kg,
-    together,
+    tray_start,
 )
-from app.judgement.facts import Fact, Part, Result, Weighing
-from app.judgement.history import History
-from app.judgement.losses import losses_between, losses_by
-from app.judgement.stages import all_stages, stage_at
-from app.science import moisture as science
+from app.judgement.moisture_trays import State, tray_sample
 
 __all__ = [
     "ASSUMED_MOISTURE_SD",
@@ -46,41 +52,23 @@ __all__ = [
     "tray_start",
 ]
 
-TEST_SD = {"oven_grain": 0.0015, "oven_malt": 0.0015, "oven_two_stage": 0.003, "kitchen_oven": 0.0025, "meter": 0.0025}
-UNKNOWN_WAY = science.FilmCorrection(0.75, 1.25)
-"""A weighing that doesn't say whether it was blotted: between the two ways, and wide enough to hold both."""
-
-DRIFT_PER_H = {"immersion": 0.006, "air_rest": 0.003, "germination": 0.0005, "kilning": 0.02, "stewing": 0.005}
-"""How fast moisture may wander unseen, from memory: widens the estimate with the time since the last weighing."""
-
 SAME_MOMENT = timedelta(minutes=15)
-
-
-@dataclass(frozen=True)
-class MoistureSample:
-    """One determination. basis: how it was come by; place: the tray, bag or place that it is of, where it is of one."""
-
-    at: datetime
-    moisture_wb: float
-    sd: float
-    fact: Fact
-    basis: str
-    place: str | None = None
-
-    @property
-    def half_width(self) -> float:
-        return 2.0 * self.sd
+JUST_TESTED_H = 1.0
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """Moisture at a moment. is_estimate: nothing was weighed just then. since_h: hours from the last determination."""
+    """Moisture at a moment. is_estimate: nothing was determined just then, and it is read from the fitted curve.
+
+    since_h: hours from the last determination, `sample`. wettest: the upper 95 % bound where the grain is wettest.
+    """
 
     moisture_wb: float
     sd: float
     is_estimate: bool
     since_h: float = 0.0
     sample: MoistureSample | None = None
+    wettest: float = 0.0
 
     @property
     def half_width(self) -> float:
@@ -88,7 +76,8 @@ class Estimate:
 
     @property
     def upper(self) -> float:
-        return min(self.moisture_wb + self.half_width, 0.999)
+        """The upper 95 % bound; on the kiln that of the wettest tray, for there the enzymes die first."""
+        return min(max(self.moisture_wb + self.half_width, self.wettest), 0.999)
 
 
 def samples(history: History) -> tuple[MoistureSample, ...]:
@@ -96,10 +85,35 @@ def samples(history: History) -> tuple[MoistureSample, ...]:
     return history.once(_samples)
 
 
-def moisture_at(history: History, at: datetime) -> Estimate | None:
-    """The moisture at a moment: a determination, or an estimate between and after them; None before any is known.
+def _samples(history: History) -> tuple[MoistureSample, ...]:
+    weighings = history.of_shape(Weighing, "tray")
+    loaded = _loaded(history) if weighings else None
+    if loaded is None:
+        return determined(history)
+    by_tray = [tray_sample(history, each, loaded) for each in weighings]
+    found = [*determined(history), *(each for each in by_tray if each is not None)]
+    return tuple(sorted(found, key=lambda sample: sample.at))
 
-    Between determinations it runs straight; after the last it holds. The interval widens with the distance in time.
+
+def _loaded(history: History) -> State | None:
+    """The moisture that a tray is filled with: as tested just then; else as the grain was before its heating."""
+    known, tested = green(history), determined(history)
+    hours = [history.hour(each.at) for each in tested]
+
+    def state(hour: float) -> tuple[float, float]:
+        place = bisect.bisect_right(hours, hour) - 1
+        if place >= 0 and hour - hours[place] <= JUST_TESTED_H:
+            return tested[place].moisture_wb, tested[place].sd
+        assert known is not None
+        return known.state(hour)
+
+    return state if known is not None else None
+
+
+def moisture_at(history: History, at: datetime) -> Estimate | None:
+    """The moisture at a moment: a determination, or the fitted curve between and after them; None before any is known.
+
+    The curve leans on all that was determined, before and after; its interval widens with the distance from them.
     """
     known = history.once(_merged)
     begun = bisect.bisect_right(history.once(_merged_times), at)
@@ -107,166 +121,38 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
         return None
     before = known[begun - 1]
     since_h = (at - before.at).total_seconds() / 3600.0
-    if at - before.at <= SAME_MOMENT:
-        return Estimate(before.moisture_wb, before.sd, False, since_h, before)
-    drift = DRIFT_PER_H.get(_stage_name(history, at), 0.0005)
-    if begun == len(known):
-        return Estimate(before.moisture_wb, math.hypot(before.sd, drift * since_h / 2), True, since_h, before)
-    after = known[begun]
-    span_h = (after.at - before.at).total_seconds() / 3600.0
-    share = since_h / span_h
-    value = before.moisture_wb + share * (after.moisture_wb - before.moisture_wb)
-    own = math.hypot((1 - share) * before.sd, share * after.sd)
-    nearest_h = min(since_h, span_h - since_h)
-    return Estimate(value, math.hypot(own, drift * nearest_h / 2), True, since_h, before)
+    central, sd, wettest = _fitted(history, at)
+    if at - before.at <= SAME_MOMENT or math.isnan(central):
+        return Estimate(before.moisture_wb, before.sd, False, since_h, before, wettest)
+    return Estimate(central, sd, True, since_h, before, wettest)
 
 
-def dry_loss(history: History, at: datetime) -> float:
-    """The fraction of the charge's dry matter gone with steep water and breath by a moment: an estimate."""
-    return losses_by(history, at).total
+def _fitted(history: History, at: datetime) -> tuple[float, float, float]:
+    """The curve at a moment, its standard uncertainty, and the upper 95 % bound of the wettest; NaN where none is."""
+    known = history.once(_at_facts)
+    if at not in known:
+        known |= _curve(history, [at])
+    return known[at]
 
 
-def _samples(history: History) -> tuple[MoistureSample, ...]:
-    found = [_charged_sample(parts) for parts in first_charges(history)]
-    for fact in history.facts:
-        sample = _sample_of(history, fact, found)
-        if sample is not None:
-            found.append(sample)
-    return tuple(sorted(found, key=lambda sample: sample.at))
+def _at_facts(history: History) -> dict[datetime, tuple[float, float, float]]:
+    """The curve at all facts at once: rules ask for most of them, and one by one it takes far longer."""
+    return _curve(history, sorted({fact.at for fact in history.facts}))
 
 
-def _charged_sample(parts: Sequence[Part]) -> MoistureSample:
-    start = together(parts)
-    return MoistureSample(start.at, start.moisture_wb, start.moisture_sd, parts[0], "charged")
-
-
-def _sample_of(history: History, fact: Fact, before: Sequence[MoistureSample]) -> MoistureSample | None:
-    if isinstance(fact, Result) and fact.kind == "moisture_test":
-        return MoistureSample(fact.at, fact.value, TEST_SD.get(fact.method or "", 0.0025), fact, "tested", fact.place)
-    if not isinstance(fact, Weighing) or fact.quality == "over_range":
-        return None
-    if fact.kind == "outturn" and fact.moisture_wb is not None:
-        return MoistureSample(fact.at, fact.moisture_wb, ASSUMED_MOISTURE_SD, fact, "outturn")
-    try:
-        if fact.kind == "test_bag":
-            return _bag_sample(history, fact, before)
-        if fact.kind == "charge_weighing":
-            return _charge_sample(history, fact)
-        if fact.kind == "tray":
-            return _tray_sample(history, fact, before)
-    except ValueError:
-        # Lighter than its own dry matter: no moisture at all. A flag asks about the tare; here there is no sample.
-        return None
-    return None
-
-
-def _bag_sample(history: History, weighing: Weighing, before: Sequence[MoistureSample]) -> MoistureSample | None:
-    starts = [each for each in history.of_shape(Weighing, "test_bag_start") if each.vessel == weighing.vessel]
-    start = history.last_before(weighing.at, starts)
-    if start is None:
-        return None
-    began = _bag_began(history, start, before)
-    if began is None:
-        return None
-    return _from_mass(history, weighing, net_of(weighing, start), start.net_kg, scale_step_kg(start), *began, start.at)
-
-
-def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSample]) -> tuple[float, float] | None:
-    """The moisture that the grain went into the bag with: its own, or where it went in wet, that of the batch then."""
-    if start.moisture_wb is not None:
-        return start.moisture_wb, MEASURED_MOISTURE_SD
-    first_water_at = history.first_water_at
-    known = [each for each in before if each.at <= start.at]
-    if known and first_water_at is not None and first_water_at + SAME_MOMENT < start.at:
-        last = max(known, key=lambda sample: sample.at)
-        return last.moisture_wb, last.sd
-    whole = grain_at(history, start.at)
-    return (whole.moisture_wb, whole.moisture_sd) if whole else None
-
-
-def net_of(weighing: Weighing, start: Weighing) -> float:
-    """Net mass of a bag or tray weighed gross only: its own tare from the start is taken off."""
-    if weighing.tare_kg is None and weighing.gross_kg is not None and weighing.net_kg == weighing.gross_kg:
-        return weighing.gross_kg - (start.tare_kg or 0.0)
-    return weighing.net_kg
-
-
-def _charge_sample(history: History, weighing: Weighing) -> MoistureSample | None:
-    whole = grain_at(history, weighing.at)
-    if whole is None:
-        return None
-    removed = removed_dry_kg(history, weighing.at)
-    initial = float(science.initial_mass_after_removal_kg(whole.as_is_kg, whole.moisture_wb, removed))
-    return _from_mass(
-        history, weighing, weighing.net_kg, initial, 0.002 * initial, whole.moisture_wb, whole.moisture_sd, whole.at
-    )
-
-
-def _from_mass(
-    history: History,
-    weighing: Weighing,
-    net: float,
-    initial: float,
-    step: float,
-    moisture_wb: float,
-    moisture_sd: float,
-    since: datetime,
-) -> MoistureSample:
-    film = science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
-    loss = losses_between(history, since, weighing.at)
-    value, sd = science.moisture_wb_with_sd(
-        net,
-        initial,
-        moisture_wb,
-        loss.total,
-        mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
-        initial_mass_sd_kg=science.resolution_sd(step),
-        initial_moisture_sd=moisture_sd,
-        dry_loss_sd=loss.sd,
-        film_points=film.points,
-        film_sd_points=film.sd_points,
-    )
-    where = weighing.vessel or ("whole charge" if weighing.kind == "charge_weighing" else None)
-    return MoistureSample(weighing.at, value, sd, weighing, weighing.kind, where)
-
-
-def _tray_sample(history: History, weighing: Weighing, before: Sequence[MoistureSample]) -> MoistureSample | None:
-    """A tray's moisture from its own first weighing of this load, at the moisture that the grain had then."""
-    start = tray_start(history, weighing)
-    if start is None or start is weighing:
-        return None
-    loaded = [each for each in before if each.at <= start.at and each.fact.kind != "tray"]
-    if not loaded:
-        return None
-    last = max(loaded, key=lambda sample: sample.at)
-    unseen_h = (start.at - last.at).total_seconds() / 3600.0
-    drift = DRIFT_PER_H.get(_stage_name(history, last.at), 0.0005)
-    value, sd = science.moisture_wb_with_sd(
-        net_of(weighing, start),
-        net_of(start, start),
-        last.moisture_wb,
-        mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
-        initial_mass_sd_kg=science.resolution_sd(scale_step_kg(start)),
-        initial_moisture_sd=math.hypot(last.sd, drift * unseen_h / 2),
-        dry_loss_sd=0.0,
-    )
-    return MoistureSample(weighing.at, value, sd, weighing, "tray", weighing.vessel)
-
-
-def tray_start(history: History, weighing: Weighing) -> Weighing | None:
-    """The first weighing of this tray since the grain was last loaded."""
-    loads = [fact.at for fact in history.of_kind("loaded", "heat_on") if fact.at <= weighing.at]
-    since = max((at for at in loads if _is_load(history, at)), default=None)
-    mine = [
-        each
-        for each in history.of_shape(Weighing, "tray")
-        if each.vessel == weighing.vessel and (since is None or each.at >= since - SAME_MOMENT * 4)
-    ]
-    return mine[0] if mine else None
-
-
-def _is_load(history: History, at: datetime) -> bool:
-    return any(fact.at == at for fact in history.of_kind("loaded")) or not history.of_kind("loaded")
+def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, tuple[float, float, float]]:
+    told = fit(history).story
+    if told is None or not moments:
+        return dict.fromkeys(moments, (math.nan, math.nan, 0.0))
+    hours = np.array([history.hour(moment) for moment in moments])
+    central, low, high = told.band(hours)
+    sds = (high - low) / (2.0 * Z80)
+    wettest = told.wettest_high(hours, high)
+    bounds = wettest + (wettest > high) * (2.0 / Z80 - 1.0) * np.maximum(wettest - central, 0.0)
+    return {
+        moment: (float(value), float(sd), 0.0 if math.isnan(bound) else float(bound))
+        for moment, value, sd, bound in zip(moments, central, sds, bounds, strict=True)
+    }
 
 
 def _merged_times(history: History) -> tuple[datetime, ...]:
@@ -292,8 +178,3 @@ def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
     spread = math.sqrt(sum((each.moisture_wb - value) ** 2 for each in group) / (len(group) - 1))
     sd = math.hypot(1.0 / math.sqrt(sum(weights)), spread / math.sqrt(len(group)))
     return MoistureSample(group[0].at, value, sd, group[-1].fact, group[0].basis, None)
-
-
-def _stage_name(history: History, at: datetime) -> str:
-    stage = stage_at(all_stages(history), at)
-    return stage.name if stage else "charged"

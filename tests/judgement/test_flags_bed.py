@@ -34,6 +34,8 @@ def test_warm_is_from_22_to_48_degrees(value: float, is_flagged: bool) -> None:
 def test_wet_is_above_a_quarter_of_water() -> None:
     for moisture_wb, is_flagged in ((0.26, True), (0.24, False)):
         story = Story().kiln(moisture_wb=moisture_wb)
+        for hour in range(161, 168):
+            story.tell(hour, "moisture_test", {"value": moisture_wb}, method="oven_two_stage")
         story.grain(160.5, 30.0)
         story.grain(167.5, 30.0)
         assert bool(story.flags(168, "warm_and_wet")) == is_flagged
@@ -82,6 +84,8 @@ def test_warm_and_wet_speaks_for_the_limit_that_the_same_grain_left() -> None:
 def test_warm_and_wet_leaves_other_causes_alone() -> None:
     story = Story().kiln()
     story.read(161.5, "air_on_temperature", 75.0)
+    for hour in (161.5, 164.0, 167.5):
+        story.tell(hour, "moisture_test", {"value": 0.43}, method="oven_two_stage")
     story.grain(160.5, 30.0)
     story.grain(167.5, 30.0)
     assert {flag.rule for flag in story.flags(168)} >= {"warm_and_wet", "out_of_limits"}

@@ -116,6 +116,7 @@ def test_water_is_judged_under_water_only() -> None:
 
 def test_air_on_too_hot_for_the_phase_is_a_notice_only() -> None:
     story = Story().kiln()
+    story.tell(162, "moisture_test", {"value": 0.42}, method="oven_two_stage")
     story.read(162, "air_on_temperature", 75.0)
     flag = story.flag(163, "out_of_limits")
     assert flag.severity == "notice"

@@ -352,25 +352,80 @@ def test_at_a_determination_it_is_that_and_no_estimate():
     assert (found.moisture_wb, found.is_estimate) == (0.30, False)
 
 
-def test_between_two_it_runs_straight_and_says_so():
+def test_between_two_it_follows_the_curve_of_uptake_and_says_so():
     found = moisture_at(determined((10, 0.30), (20, 0.40)), at(15))
-    assert found.moisture_wb == pytest.approx(0.35)
+    # Water is taken up ever more slowly: half-way in time the grain is more than half-way in moisture.
+    assert 0.35 < found.moisture_wb < 0.40
     assert found.is_estimate
 
 
-def test_after_the_last_it_holds_and_grows_less_sure_with_every_hour():
+def test_after_the_last_it_goes_on_and_grows_less_sure_with_every_hour():
     history = determined((10, 0.30))
-    widths = [moisture_at(history, at(hour)).half_width for hour in (11, 15, 25)]
+    found = [moisture_at(history, at(hour)) for hour in (11, 15, 25)]
+    widths, values = [each.half_width for each in found], [each.moisture_wb for each in found]
     assert widths == sorted(widths)
     assert widths[0] < widths[-1]
-    assert moisture_at(history, at(25)).moisture_wb == 0.30
+    assert 0.30 < values[0] < values[1] < values[2] < 0.45
+
+
+def test_a_steep_that_was_never_weighed_is_no_longer_as_dry_as_it_was_charged():
+    story = charged()
+    story.say(0.0, "steep_on")
+    found = moisture_at(story.history(), at(24))
+    assert found.moisture_wb - found.half_width > 0.25
+    assert found.half_width > 0.03
+
+
+def test_on_the_floor_it_holds_on_from_the_last_weighing():
+    story = charged()
+    story.say(0.0, "steep_on")
+    story.say(40.0, "cast")
+    story.say(40.0, "moisture_test", {"value": 0.44}, method="oven_two_stage")
+    assert moisture_at(story.history(), at(64)).moisture_wb == pytest.approx(0.44, abs=0.01)
+
+
+def test_a_moisture_that_nothing_recorded_led_to_is_taken_as_it_is():
+    story = charged()
+    story.say(100.0, "moisture_test", {"value": 0.44}, method="oven_two_stage")
+    story.say(100.5, "loaded")
+    assert moisture_at(story.history(), at(101)).moisture_wb == pytest.approx(0.44, abs=0.02)
+
+
+def test_heat_that_came_back_after_a_power_cut_dries_on_from_where_the_trays_stood():
+    story = kilned()
+    story.say(100.2, "heat_on")
+    for hour, moisture_wb in ((104.0, 0.36), (107.0, 0.28)):
+        story.say(hour, "tray", {"vessel": "tray 2", "gross_kg": 0.5 + 0.56 / (1.0 - moisture_wb)})
+    story.say(107.1, "heat_off")
+    before = moisture_at(story.history(), at(109)).moisture_wb
+    assert before == pytest.approx(0.28, abs=0.02)
+    story.say(110.0, "heat_on")
+    after = [moisture_at(story.history(), at(hour)).moisture_wb for hour in (110.1, 112.0, 115.0)]
+    assert after[0] == pytest.approx(before, abs=0.02)
+    assert after[0] > after[1] > after[2]
+    story.say(115.0, "tray", {"vessel": "tray 2", "gross_kg": 0.5 + 0.56 / 0.82})
+    assert last(story).moisture_wb == pytest.approx(0.18, abs=1e-3)
+    assert moisture_at(story.history(), at(115.5)).moisture_wb == pytest.approx(0.17, abs=0.02)
+
+
+def test_the_upper_bound_on_the_kiln_is_that_of_the_wettest_tray():
+    story = kilned()
+    story.say(100.1, "tray", {"vessel": "tray 3", "gross_kg": 1.5, "tare_kg": 0.5})
+    story.say(100.2, "heat_on")
+    for hour, wet, dry in ((104.0, 0.40, 0.34), (108.0, 0.34, 0.20)):
+        story.say(hour, "tray", {"vessel": "tray 2", "gross_kg": 0.5 + 0.56 / (1.0 - wet)})
+        story.say(hour, "tray", {"vessel": "tray 3", "gross_kg": 0.5 + 0.56 / (1.0 - dry)})
+    found = moisture_at(story.history(), at(108.5))
+    assert found.is_estimate
+    assert found.moisture_wb < 0.31
+    assert found.upper > 0.32
 
 
 @given(hour=st.floats(0.0, 40.0))
-def test_an_estimate_lies_between_its_neighbours_and_is_no_surer_than_a_test(hour):
+def test_an_estimate_never_leaves_what_a_steep_can_come_to_and_is_never_certain(hour):
     history = determined((10, 0.30), (20, 0.40), (30, 0.38))
     found = moisture_at(history, at(hour))
-    assert 0.12 - 1e-12 <= found.moisture_wb <= 0.40 + 1e-12
+    assert 0.12 - 1e-12 <= found.moisture_wb <= 0.45
     assert found.upper <= 0.999
     if found.is_estimate:
         assert found.sd > 0

@@ -115,7 +115,7 @@ def _warm_part(
     parts = (
         _above(first_c - WARM_C[0], last_c - WARM_C[0]),
         _above(WARM_C[1] - first_c, WARM_C[1] - last_c),
-        _above(wet.moisture_wb - WET_WB, dry.moisture_wb - WET_WB),
+        _above(wet.upper - WET_WB, dry.upper - WET_WB),
     )
     first, last = max(part[0] for part in parts), min(part[1] for part in parts)
     return (start + first * (end - start), start + last * (end - start)) if last > first else None
