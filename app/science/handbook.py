@@ -35,6 +35,7 @@ _ORDER = (
     ("proportions", "Counting kernels"),
     ("uptake", "Taking up water"),
     ("growth", "Growth"),
+    ("left_alone", "Left alone"),
     ("humid_air", "Air"),
     ("drying", "Drying"),
     ("sorption", "Where drying ends"),
