@@ -76,6 +76,13 @@ class LotVerdict:
         old = f"The test is {self.age.days} days old: test again before you charge." if self.age and self.is_old else ""
         return (*_reasons(four, self.tests, self.required, self.verdict), *([old] if old else []))
 
+    @property
+    def reason(self) -> str:
+        """The one reason that decides, for a line; and that the test is old, where it is."""
+        *found, old = (*self.reasons, "") if not self.is_old else self.reasons
+        decides = found[{DORMANT: 1, SENSITIVE: -1}.get(self.verdict, 0)]
+        return f"{decides} {old}".strip()
+
     @cached_property
     def limits(self) -> tuple[str, ...]:
         """What these dishes can't tell."""

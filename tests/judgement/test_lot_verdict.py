@@ -246,3 +246,18 @@ def test_a_moisture_known_only_later_is_taken_for_the_time_before_and_said() -> 
 
 def test_grain_wetter_than_the_tables_go_has_no_storage_life_told() -> None:
     assert stored("wheat", (9, 0.40), days_ago=9).verdict().storage is None
+
+
+def test_in_a_line_stands_the_reason_that_decides() -> None:
+    def reason(bench: Bench) -> str:
+        found = bench.verdict()
+        assert all(part in " ".join(found.reasons) for part in found.reason.split(". "))
+        return found.reason
+
+    assert reason(Bench()).startswith("No dish")
+    assert reason(Bench().grew(98)).startswith("98 % of 100 grew")
+    assert reason(Bench().grew(80).dead(2)).startswith("99 % are alive")
+    assert reason(Bench().grew(98).grew(60, water="8ml").dead(1)).startswith("Water costs it 38 points")
+    old = reason(Bench().grew(98, days_ago=90).grew(60, water="8ml", days_ago=90))
+    assert old.startswith("Water costs")
+    assert old.endswith("test again before you charge.")

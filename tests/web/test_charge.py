@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from typing import Any
 
@@ -158,6 +158,51 @@ def test_a_declared_lot_is_not_said_to_be_held(app: Flask, client: FlaskClient):
             session, {"id": "d", "kind": "declaration", "subject": about, "at": iso(NOW), "typed": typed}, now=NOW
         )
     assert "Held" not in client.get(f"/batches/new?lot={LOT}").text
+
+
+def dish(id: str, kind: str, typed: dict[str, str], days_ago: float = 1.0, **more: Any) -> dict[str, Any]:
+    at = iso(NOW - timedelta(days=days_ago))
+    return {"id": id, "kind": kind, "subject": {"type": "lot", "id": LOT}, "at": at, "typed": typed} | more
+
+
+def grew(number: int, water: str = "4ml", days_ago: float = 1.0) -> dict[str, Any]:
+    typed = {"looked_at": "100", "day_1": "0", "day_2": str(number), "day_3": "0"}
+    return dish(f"dish-{water}", "germination_test", typed, days_ago, method=water)
+
+
+def asleep() -> dict[str, Any]:
+    return dish("peroxide", "capacity_test", {"looked_at": "200", "not_germinated": "2"})
+
+
+@pytest.mark.parametrize(
+    ("tests", "shape", "verdict", "why"),
+    [
+        ([], "◆", "not tested", "No dish in 4 mL of water was counted over three days."),
+        ([grew(98)], "●", "fit", "98 % of 100 grew in three days in 4 mL: at least the 95 % asked"),
+        ([grew(90)], "▲", "weak", "90 % of 100 grew in three days in 4 mL: below the 95 % asked"),
+        ([grew(60)], "■", "unfit", "60 % of 100 grew in three days in 4 mL: below the 95 % asked"),
+        ([grew(80), asleep()], "▲", "wait and retest: dormant", "99 % are alive, 19 points of them asleep"),
+        ([grew(98), grew(60, "8ml")], "▲", "water sensitive", "Water costs it 38 points"),
+        ([grew(98, days_ago=90)], "◆", "fit", "The test is 90 days old: test again before you charge."),
+    ],
+)
+def test_the_lots_verdict_and_why_stand_beside_it(
+    app: Flask, client: FlaskClient, tests: list[dict[str, Any]], shape: str, verdict: str, why: str
+):
+    with write_session(app.extensions["engine"]) as session:
+        for record in tests:
+            record_fact(session, record, now=NOW)
+    page = unescape(client.get(f"/batches/new?lot={LOT}").text).replace("\u00a0", " ")
+    said = page[page.index('<form class="stack begin"') :]
+    assert f'aria-hidden="true">{shape}</span> {verdict}</span> ' in said
+    assert why in said
+    assert f'href="/lots/{LOT}#alive"' in said
+
+
+def test_the_verdict_stands_in_the_choice_of_lots_and_of_further_lots_too(client: FlaskClient, wheat: None):
+    assert client.get("/batches/new").text.count(" left · not tested") == 2
+    further = unescape(client.get(f"/batches/new?lot={LOT}").text).split('name="source_1"')[1].split("</select>")[0]
+    assert "Croft wheat · wheat · 50.00 kg left · not tested" in further.replace("\u00a0", " ")
 
 
 def test_more_than_is_in_stock_is_asked_about_and_kept_when_insisted_on(app: Flask, client: FlaskClient):

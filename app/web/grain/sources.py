@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.judgement.account import account
 from app.judgement.history import History, LotInfo
+from app.judgement.lot_verdict import UNTESTED, lot_verdict
 from app.judgement.moisture import moisture_at
 from app.judgement.stages import ENDED, all_stages
 from app.judgement.stock import pack_ledger, stock_ledger
@@ -17,6 +18,8 @@ from app.judgement.wording import Words
 from app.store.batches import list_batches
 from app.store.lots import list_lots, load_lot_stories
 from app.store.packs import PackStory, list_packs, load_pack_stories
+from app.web.fact_saying import Said
+from app.web.figures import unbroken_figures
 
 CHOICES = 60
 """As many sources as one still looks through; older ones are reached from their own pages."""
@@ -24,7 +27,10 @@ CHOICES = 60
 
 @dataclass(frozen=True)
 class Source:
-    """Something grain comes out of. left_kg: as it is, None where it isn't known. moisture_wb: the last one known."""
+    """Something grain comes out of. left_kg: as it is, None where it isn't known. moisture_wb: the last one known.
+
+    alive: of a lot, whether it is, and by which test.
+    """
 
     reference: str
     name: str
@@ -35,6 +41,7 @@ class Source:
     moisture_words: str = ""
     is_held: bool = False
     history: History | None = None
+    alive: Said | None = None
 
     @property
     def id(self) -> str:
@@ -59,8 +66,17 @@ def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
         moisture = getattr(told, "moisture_wb", None)
     said = f"{words.percent(moisture)} on {words.date(told.at)}" if told is not None and moisture is not None else ""
     is_held = lot.declaration is None
-    line = f"{lot.name} · {lot.species} · {words.mass(left_kg)} left{' · not declared' if is_held else ''}"
-    return Source(f"lot:{lot.id}", lot.name, lot.species, line, left_kg, moisture, said, is_held)
+    alive = _alive(lot, words.now)
+    line = f"{lot.name} · {lot.species} · {words.mass(left_kg)} left · {alive.text}"
+    line += " · not declared" if is_held else ""
+    return Source(f"lot:{lot.id}", lot.name, lot.species, line, left_kg, moisture, said, is_held, alive=alive)
+
+
+def _alive(lot: LotInfo, now: datetime) -> Said:
+    """The verdict on the lot, and why, in a line. Untested grain may be dead: here, where it is charged, a notice."""
+    found = lot_verdict(lot, now)
+    status = "notice" if found.verdict == UNTESTED else found.status
+    return Said(status, found.word, unbroken_figures(found.reason))
 
 
 def batch_source(history: History, words: Words) -> Source:
