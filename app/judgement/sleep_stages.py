@@ -13,7 +13,7 @@ from app.judgement.flags.keeping import CULMS_H
 from app.judgement.flags.steep import chitted_since
 from app.judgement.forecast import time_to_acrospire, time_to_dry, time_to_moisture
 from app.judgement.history import History
-from app.judgement.kiln_watch import ceiling_watch, waiting_watch
+from app.judgement.kiln_watch import ceiling_watch, fired_at, waiting_watch
 from app.judgement.moisture import moisture_at
 from app.judgement.programme import Programme, provenance
 from app.judgement.stages import Stage
@@ -113,7 +113,9 @@ def kiln(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     found.add(waiting_watch(history, stage, now, words, WAITING_H, WAITING_ABOVE_C))
     found.add(ceiling_watch(history, programme, stage, now, words), _warm_and_wet(history, programme, now, words))
     final = programme.limit("final_moisture")
-    if final is not None and final.target_low is not None and programme.purpose != "roasted":
+    if fired_at(history, stage, now) is None or programme.purpose == "roasted":
+        return found
+    if final is not None and final.target_low is not None:
         what = f"The malt is drier than {words.percent(final.target_low, decimals=1)}"
         when, source = time_to_dry(history, final.target_low, now), provenance(final.mark, final.source)
         found.add(forecast_watch("dry", what, when, now, "The air left as it is", source, "kiln_bed.drying_time_h"))

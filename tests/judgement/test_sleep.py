@@ -1,0 +1,218 @@
+"""How long can I sleep: what goes past its limit first, by when to be back, and what to record where nobody can say."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from functools import cache
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from app.judgement.cautions import KILN, ROAST
+from app.judgement.history import History
+from app.judgement.one_more_day import one_more_day
+from app.judgement.power_cut import power_cut
+from app.judgement.programme import load_builtin
+from app.judgement.sleep import Sleep, sleep
+from app.judgement.watch import Watch
+from tests.judgement.plan_run import plan_story
+from tests.judgement.random_story import stories
+from tests.judgement.story import Story, at
+
+START = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
+KEYS = sorted(load_builtin())
+
+
+def on_the_floor(*readings: tuple[float, float], turned: tuple[float, ...] = ()) -> Story:
+    """A bed cast at hour 40, with the temperatures read in its middle."""
+    story = Story("barley_pale")
+    story.charge(20.0, 0.12, -1.0)
+    story.say(0.0, "steep_on")
+    story.say(6.0, "drained")
+    story.say(20.0, "steep_on")
+    story.say(26.0, "drained")
+    story.say(40.0, "cast")
+    for hour in turned:
+        story.say(hour, "turned")
+    for hour, value in readings:
+        story.say(hour, "grain_temperature", {"value": value}, place="middle")
+    return story
+
+
+def slept(story: Story, hour: float) -> Sleep:
+    return sleep(story.history(), at(hour))
+
+
+def watch(found: Sleep, key: str) -> Watch:
+    return next(each for each in found.watches if each.key == key)
+
+
+def test_a_bed_that_warms_says_when_it_comes_to_its_limit() -> None:
+    # Derived: 15, 16 and 17 °C at hours 60, 62 and 64 reach 20 °C six hours on.
+    found = slept(on_the_floor((60, 15.0), (62, 16.0), (64, 17.0), turned=(60,)), 64)
+    bed = watch(found, "temperature")
+    assert "20.0 °C" in bed.what
+    assert bed.likely_at is not None
+    assert abs(bed.likely_at - at(70)) < timedelta(minutes=1)
+    assert at(64) < bed.safe_at < bed.likely_at
+    assert bed.is_estimate
+    assert found.state == "until"
+
+
+def test_the_first_to_go_past_is_the_answer() -> None:
+    found = slept(on_the_floor((60, 15.0), (62, 15.0), (66, 15.0), turned=(60,)), 66)
+    assert found.first is not None
+    assert found.first.key == "turning"
+    assert found.safe_at == at(68)
+    assert found.likely_at == at(70)
+
+
+def test_a_bed_read_once_since_it_was_turned_asks_for_a_second_reading() -> None:
+    found = slept(on_the_floor((60.5, 15.0), turned=(60,)), 61)
+    assert found.state == "unknown"
+    assert [gap.kind for gap in found.gaps] == ["grain_temperature"]
+    assert "twice" in found.gaps[0].record
+    fastest = watch(found, "temperature")
+    assert fastest.likely_at is None
+    assert "soonest" in fastest.what
+
+
+def test_a_bed_that_nobody_read_asks_for_its_temperature() -> None:
+    found = slept(on_the_floor(turned=(60,)), 61)
+    assert found.state == "unknown"
+    assert found.gaps[0].key == "no_temperature"
+
+
+def test_how_it_warmed_before_the_last_turn_is_taken_where_it_was_read_once_since() -> None:
+    before = ((42, 15.0), (46, 16.0), (50, 17.0))
+    found = slept(on_the_floor(*before, (51, 14.0), turned=(50.5,)), 51)
+    assert found.state == "until"
+    bed = watch(found, "temperature")
+    assert bed.likely_at is not None
+    # Derived: a quarter of a degree an hour takes 24 h for the six degrees to 20 °C.
+    assert abs(bed.likely_at - at(75)) < timedelta(minutes=1)
+    assert "before the last turn" in bed.basis
+
+
+def test_an_old_reading_asks_for_a_new_one() -> None:
+    found = slept(on_the_floor((60, 14.0), (63, 14.2), turned=(60,)), 76)
+    assert "old_temperature" in [gap.key for gap in found.gaps]
+
+
+def test_a_bed_past_its_limit_lets_nobody_sleep() -> None:
+    found = slept(on_the_floor((60, 19.0), (62, 21.0), turned=(60,)), 62.5)
+    assert found.state == "over"
+    assert [each.key for each in found.over] == ["temperature"]
+
+
+def test_rootlets_that_knit_want_turning_before_one_goes() -> None:
+    story = on_the_floor((60, 15.0), (62, 15.1), turned=(60,))
+    story.say(62, "inspection", {"findings": {"mould": "no", "smell": "clean", "matting": "felted"}})
+    found = slept(story, 62.5)
+    assert found.state == "now"
+    assert found.first is not None
+    assert "turn it before you go" in found.first.why
+
+
+def test_a_cold_thin_bed_needs_no_turning_at_night() -> None:
+    story = on_the_floor((60, 12.0), (62, 12.1), turned=(60,))
+    story.say(60, "bed_depth", {"value": 0.06})
+    assert "turning" not in [each.key for each in slept(story, 62).watches]
+
+
+def test_still_water_may_stand_its_hours_and_less_where_it_is_warm() -> None:
+    cool, warm = Story("barley_pale"), Story("barley_pale")
+    for story, value in ((cool, 14.0), (warm, 26.0)):
+        story.charge(20.0, 0.12, -1.0)
+        story.say(0.0, "steep_on", method="still")
+        story.say(0.5, "water_temperature", {"value": value})
+    first = watch(slept(cool, 1), "under_water")
+    assert (first.safe_at, first.likely_at) == (at(8), at(10))
+    # Derived: ten degrees above the reference of 16 °C halve it, by a Q10 of 2.
+    assert watch(slept(warm, 1), "under_water").safe_at == at(4)
+
+
+def test_chitted_grain_is_safe_under_water_for_less_long() -> None:
+    story = Story("barley_pale")
+    story.charge(20.0, 0.12, -1.0)
+    story.say(0.0, "steep_on")
+    story.say(6.0, "drained")
+    story.say(19.0, "chit_count", {"looked_at": 100, "counts": {"chitted": 60}})
+    story.say(20.0, "steep_on")
+    found = slept(story, 20.5)
+    assert found.first is not None
+    assert found.first.key == "chitted"
+    assert found.safe_at == at(23)
+
+
+def test_a_fired_kiln_is_never_left_and_its_caution_says_why() -> None:
+    story = on_the_floor((60, 15.0))
+    story.say(150, "loaded")
+    story.say(150.5, "heat_on")
+    found = slept(story, 152)
+    assert (found.state, found.stay) == ("stay", KILN)
+
+
+def test_green_malt_that_waits_warm_for_its_heat_has_two_hours() -> None:
+    story = on_the_floor((149, 19.0))
+    story.say(150, "loaded")
+    found = slept(story, 150.5)
+    assert found.stay is None
+    assert found.first is not None
+    assert (found.first.key, found.safe_at) == ("waiting", at(152))
+
+
+def test_a_hot_roast_is_watched_until_it_is_cool() -> None:
+    story = Story("roasted")
+    story.say(0, "heat_on")
+    story.say(2, "heat_off")
+    story.say(2.1, "grain_temperature", {"value": 120.0})
+    assert slept(story, 2.2).stay == ROAST
+    story.say(3.0, "grain_temperature", {"value": 30.0})
+    assert slept(story, 3.1).stay is None
+
+
+def test_a_batch_without_water_or_with_its_end_lets_everybody_sleep() -> None:
+    story = Story("barley_pale")
+    story.charge(20.0, 0.12, 0.0)
+    assert slept(story, 1).state == "none"
+    story.say(2, "abandoned")
+    assert slept(story, 3).state == "none"
+
+
+def test_a_batch_without_a_programme_has_no_limit_to_sleep_by() -> None:
+    story = Story()
+    story.charge(20.0, 0.12, 0.0)
+    story.say(1, "steep_on")
+    assert slept(story, 2).state == "unknown"
+
+
+@cache
+def records_of(key: str) -> tuple[dict[str, object], ...]:
+    return tuple(plan_story(load_builtin()[key], START))
+
+
+@given(st.sampled_from(KEYS), st.floats(0.0, 220.0))
+@settings(max_examples=60, deadline=None)
+def test_the_safe_time_is_never_later_than_the_likely_one(key: str, hour: float) -> None:
+    now = START + timedelta(hours=hour)
+    told = [
+        each for each in records_of(key) if "record" in each or datetime.fromisoformat(str(each["earliest_at"])) <= now
+    ]
+    known = load_builtin()[key]
+    found = sleep(History.from_records(told, {known.digest: known}), now)
+    for each in found.watches:
+        assert each.likely_at is None or each.safe_at <= each.likely_at, each
+    assert found.likely_at is None or (found.safe_at is not None and found.safe_at <= found.likely_at)
+    assert [each.safe_at for each in found.watches] == sorted(each.safe_at for each in found.watches)
+
+
+@given(stories(), st.floats(0.0, 230.0))
+@settings(max_examples=40, deadline=None)
+def test_whatever_was_recorded_there_is_an_answer(story: Story, hour: float) -> None:
+    found, day = slept(story, hour), one_more_day(story.history(), at(hour))
+    assert found.state in ("none", "stay", "over", "unknown", "now", "until", "night")
+    assert all(each.likely_at is None or each.safe_at <= each.likely_at for each in found.watches)
+    assert power_cut(story.history(), at(hour)).card.at_once
+    if day is not None and day.overgrown is not None:
+        assert day.overgrown.now.central <= day.overgrown.then.central + 1e-9
