@@ -22,7 +22,7 @@ def fit_key(history: History) -> Key:
     told = [fact for chain in history.chains for fact in chain.facts]
     seqs = [fact.seq or 0 for fact in (*told, *history.instruments)]
     programme = history.programme
-    taught = tuple((name, len(batches)) for name, batches in sorted((history.prior or {}).items()))
+    taught = hash(repr(sorted((history.prior or {}).items())))
     return (
         history.batch.id,
         max(seqs, default=0),

@@ -98,6 +98,7 @@ class History:
         programmes: Mapping[str, Programme] | None = None,
         lots: Iterable[LotInfo] = (),
         instruments: Iterable[Fact] = (),
+        prior: Mapping[str, Any] | None = None,
     ) -> History:
         """Settle corrections, apply calibrations, and order: any order of the same facts gives the same History."""
         settled = chains(facts)
@@ -110,6 +111,7 @@ class History:
             programmes=programmes or {},
             lots={lot.id: lot for lot in lots},
             instruments=calibrations,
+            prior=prior,
         )
 
     @classmethod

@@ -8,10 +8,12 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
+from app.judgement.forecast import fit, learned
 from app.judgement.history import History
 from app.judgement.measure import Measure
 from app.judgement.measures import Severe, measures_from_record, measures_record
-from app.judgement.stages import ENDED, is_live, stages
+from app.judgement.priors import FITTED
+from app.judgement.stages import ENDED, Stage, is_live, stages
 
 BEFORE_ANY_STAGE = "charged"
 SPANS = "spans"
@@ -19,7 +21,9 @@ SPANS = "spans"
 
 @dataclass(frozen=True)
 class Summary:
-    """spans: name, first and last hour of each stage. record: the measures that are known, as plain JSON values."""
+    """spans: name, first and last hour of each stage. record: what is known, as plain JSON values: the measures, and
+    what the batch taught of its lot.
+    """
 
     is_live: bool
     stage: str
@@ -48,5 +52,11 @@ def summary(history: History, now: datetime, flags: Iterable[Severe]) -> Summary
         stage=found[-1].name if found else BEFORE_ANY_STAGE,
         started_at=history.starts_at,
         ended_at=found[-1].starts_at if found and found[-1].name in ENDED else None,
-        record=measures_record(history, now, flags) | {SPANS: spans},
+        record=measures_record(history, now, flags) | {SPANS: spans} | _taught(history, found),
     )
+
+
+def _taught(history: History, found: Sequence[Stage]) -> dict[str, Any]:
+    """What the lot's next batches may begin from: told by a batch that has ended, for a live one is still learning."""
+    taught = {} if is_live(found) else learned(fit(history))
+    return {FITTED: taught} if taught else {}

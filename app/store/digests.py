@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlalchemy import Boolean, ForeignKey, Index, Integer, String, exists, select
+from sqlalchemy import Boolean, ForeignKey, Index, Integer, String, exists, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.store.base import Base
 from app.store.batches import Batch
+from app.store.facts import PART, fact
 from app.store.types import JsonText, UtcDateTime
+
+MOST_TAUGHT = 10
+"""Earlier batches of a lot that its next one learns from: what was malted last tells the most of the grain as it is."""
 
 
 class BatchDigest(Base):
@@ -73,6 +77,38 @@ def list_ended(session: Session, rules_version: int, *, limit: int) -> list[tupl
         .limit(limit)
     )
     return [(batch, digest) for batch, digest in session.execute(query)]
+
+
+class Taught(NamedTuple):
+    """What an ended batch taught of a lot that it was charged from: its measures record."""
+
+    lot_id: str
+    batch_id: str
+    ended_at: datetime
+    record: Mapping[str, Any]
+
+
+def list_taught(session: Session, lot_ids: Collection[str], rules_version: int) -> list[Taught]:
+    """The batches charged from these lots that ended last, a few for each lot."""
+    later = fact.alias("later")
+    place = func.row_number().over(partition_by=PART.c.source_id, order_by=BatchDigest.ended_at.desc())
+    query = (
+        select(PART.c.source_id, BatchDigest.batch_id, BatchDigest.ended_at, BatchDigest.measures, place.label("place"))
+        .join(fact, fact.c.seq == PART.c.fact_seq)
+        .outerjoin(later, later.c.supersedes_id == fact.c.id)
+        .join(BatchDigest, BatchDigest.batch_id == PART.c.target_id)
+        .where(
+            PART.c.source_type == "lot",
+            PART.c.source_id.in_(lot_ids),
+            PART.c.target_type == "batch",
+            later.c.seq.is_(None),
+            BatchDigest.ended_at.is_not(None),
+            BatchDigest.rules_version == rules_version,
+        )
+        .subquery()
+    )
+    rows = session.execute(select(query).where(query.c.place <= MOST_TAUGHT).order_by(query.c.ended_at)).all()
+    return [Taught(lot_id, batch_id, ended_at, record) for lot_id, batch_id, ended_at, record, _ in rows]
 
 
 def get_digests(session: Session, batch_ids: Sequence[str]) -> dict[str, BatchDigest]:

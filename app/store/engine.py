@@ -47,10 +47,12 @@ def make_engine(url: str | URL) -> Engine:
     return engine
 
 
-def make_sessionmaker(engine: Engine, *, reading: bool = False) -> sessionmaker[Session]:
-    """Sessions on `engine` whose units of work all write, or all read."""
+def make_sessionmaker(
+    engine: Engine, *, reading: bool = False, info: dict[str, Any] | None = None
+) -> sessionmaker[Session]:
+    """Sessions on `engine` whose units of work all write, or all read. info: what each carries with it."""
     bound = engine.execution_options(**{_READING: True}) if reading else engine
-    return sessionmaker(bound, expire_on_commit=False)
+    return sessionmaker(bound, expire_on_commit=False, info=info or {})
 
 
 @contextmanager

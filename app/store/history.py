@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from sqlalchemy import literal, or_, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.judgement.facts import Answer, Fact, Part, StageChange, Subject
+from app.judgement.flags import RULES_VERSION
 from app.judgement.history import BatchInfo, History, LotInfo, order, standing
+from app.judgement.priors import priors_from_digests
 from app.judgement.programme import Programme
 from app.judgement.superseding import chains
 from app.store.batches import Batch, list_batches
+from app.store.digests import Taught, list_taught
 from app.store.facts import PART, fact, facts_from, select_facts
 from app.store.lots import Lot
 from app.store.programmes import list_programmes
+
+FITS = "fits"
+"""In `Session.info`: the `Fits` in which forecasts are kept from one unit of work to the next."""
 
 
 def get_history(session: Session, batch_id: str) -> History:
@@ -28,7 +35,10 @@ def get_history(session: Session, batch_id: str) -> History:
 
 
 def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, History]:
-    """The Histories of these batches: five statements, however many there are."""
+    """The Histories of these batches: six statements, however many there are.
+
+    A session with `FITS` in its info has fits kept there, and the histories use them.
+    """
     if not batch_ids:
         return {}
     nodes = _list_ancestors(session, batch_ids)
@@ -36,7 +46,10 @@ def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, Hist
     lots = {lot.id: lot for lot in session.scalars(select(Lot).where(Lot.id.in_(nodes["lot"])))}
     batches = list_batches(session, ids=list(batch_ids))
     programmes = {each.digest: each for each in list_programmes(session, _digests(batches, pool))}
-    return {batch.id: _history(batch, pool, lots, programmes) for batch in batches}
+    taught = list_taught(session, nodes["lot"], RULES_VERSION)
+    found = {batch.id: _history(batch, pool, lots, programmes, taught) for batch in batches}
+    fits = session.info.get(FITS)
+    return found if fits is None else {batch_id: fits.lend(history) for batch_id, history in found.items()}
 
 
 def info_of(batch: Batch) -> BatchInfo:
@@ -116,15 +129,29 @@ def _digests(batches: Iterable[Batch], pool: _Pool) -> set[str]:
     return changed | {batch.programme for batch in batches}
 
 
-def _history(batch: Batch, pool: _Pool, lots: dict[str, Lot], programmes: dict[str, Programme]) -> History:
+def _history(
+    batch: Batch, pool: _Pool, lots: dict[str, Lot], programmes: dict[str, Programme], taught: Sequence[Taught]
+) -> History:
     own = Subject("batch", batch.id)
+    lot_ids = sorted(_lot_ids(own, pool, set()))
     return History.build(
         info_of(batch),
         [*pool.chained(own), *_inherited(own, pool, {own})],
         programmes=programmes,
-        lots=[_lot_info(lots[lot_id], pool) for lot_id in sorted(_lot_ids(own, pool, set())) if lot_id in lots],
+        lots=[_lot_info(lots[lot_id], pool) for lot_id in lot_ids if lot_id in lots],
         instruments=pool.instruments,
+        prior=_prior(batch, lot_ids, taught),
     )
+
+
+def _prior(batch: Batch, lot_ids: Sequence[str], taught: Sequence[Taught]) -> dict[str, list[Mapping[str, Any]]]:
+    """What the lot's earlier batches taught: those that had ended when this one was opened."""
+    # Grain of several lots together is like none of them.
+    if len(lot_ids) != 1:
+        return {}
+    earlier = {each.batch_id: each.record for each in taught if each.lot_id == lot_ids[0]}
+    ended = {each.batch_id for each in taught if each.ended_at <= batch.created_at}
+    return priors_from_digests(record for batch_id, record in earlier.items() if batch_id in ended)
 
 
 def _sources(subject: Subject, pool: _Pool) -> list[Part]:

@@ -6,14 +6,17 @@ from flask import Flask, current_app, g, request
 from sqlalchemy.orm import Session
 
 from app.config import Settings
+from app.judgement.forecast import Fits
 from app.store.engine import make_engine, make_sessionmaker
+from app.store.history import FITS
 
 
 def init_app(app: Flask, settings: Settings) -> None:
     engine = make_engine(settings.database_url)
     app.extensions["engine"] = engine
-    app.extensions["reading"] = make_sessionmaker(engine, reading=True)
-    app.extensions["writing"] = make_sessionmaker(engine)
+    info = {FITS: Fits()}
+    app.extensions["reading"] = make_sessionmaker(engine, reading=True, info=info)
+    app.extensions["writing"] = make_sessionmaker(engine, info=info)
     app.teardown_appcontext(_close)
 
 

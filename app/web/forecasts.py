@@ -1,20 +1,14 @@
-"""Fits of live batches, kept for as long as the facts that they are of are the last; and what they say, in words."""
+"""What comes of a batch if it goes on like this, in words."""
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from dataclasses import dataclass
-from threading import Lock
 from typing import Any
 
-from app.judgement.forecast import Fit, Forecast, KilnForecast, When, evaluate, fit, fit_key
+from app.judgement.forecast import Forecast, KilnForecast, When, evaluate, fit
 from app.judgement.history import History
 from app.judgement.stages import is_live, stages
 from app.judgement.wording import Words
-
-MOST_KEPT = 32
-_kept: OrderedDict[str, tuple[tuple[Any, ...], Fit]] = OrderedDict()
-_lock = Lock()
 
 
 @dataclass(frozen=True)
@@ -37,7 +31,7 @@ def outlooks(history: History, words: Words) -> list[Outlook]:
     assert words.now is not None
     if not is_live(stages(history, words.now)):
         return []
-    forecast = evaluate(_fit_of(history), words.now)
+    forecast = evaluate(fit(history), words.now)
     found = [
         _when("Moisture to cast at, left as it is", forecast.cast, _percent, words, "uptake.weibull_gain"),
         _when("Moisture to cast at, by the plan", forecast.cast_by_plan, _percent, words, "uptake.weibull_gain"),
@@ -47,22 +41,6 @@ def outlooks(history: History, words: Words) -> list[Outlook]:
     if forecast.kiln is not None:
         found += _kiln(forecast.kiln, words)
     return [each for each in found if each is not None]
-
-
-def _fit_of(history: History) -> Fit:
-    """The kept fit of the very same facts, or a new one that begins from the last."""
-    key, batch_id = fit_key(history), history.batch.id
-    with _lock:
-        known = _kept.get(batch_id)
-    if known is not None and known[0] == key:
-        return known[1]
-    fresh = fit(history, known[1] if known is not None else None)
-    with _lock:
-        _kept[batch_id] = (key, fresh)
-        _kept.move_to_end(batch_id)
-        while len(_kept) > MOST_KEPT:
-            _kept.popitem(last=False)
-    return fresh
 
 
 def _when(what: str, when: When | None, show: Any, words: Words, method: str) -> Outlook | None:

@@ -135,7 +135,7 @@ def test_many_histories_take_as_many_statements_as_one(session: Session) -> None
     session.expire_all()
     said.clear()
     assert set(load_histories(session, ids)) == set(ids)
-    assert len(said) == for_one == 5
+    assert len(said) == for_one == 6
 
 
 def test_histories_of_nothing_are_none(session: Session) -> None:

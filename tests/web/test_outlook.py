@@ -8,10 +8,10 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
+from app.judgement import forecast
 from app.store.batches import Batch
-from app.store.engine import read_session, write_session
+from app.store.engine import write_session
 from app.store.history import get_history
-from app.web import forecasts
 from tests.stories import add_fact, add_story
 
 pytestmark = pytest.mark.usefixtures("morning")
@@ -54,8 +54,8 @@ def test_a_fit_is_kept_until_another_fact_comes(app: Flask) -> None:
     batch = begun(app, 120)
 
     def fit() -> object:
-        with read_session(app.extensions["engine"]) as session:
-            return forecasts._fit_of(get_history(session, batch.id))
+        with app.extensions["reading"]() as session:
+            return forecast.fit(get_history(session, batch.id))
 
     first = fit()
     assert fit() is first

@@ -28,7 +28,7 @@ from app.judgement.wording import METRIC, Words
 
 __all__ = ["RULES", "RULES_VERSION", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]
 
-RULES_VERSION = 2
+RULES_VERSION = 3
 """Raised whenever a rule changes what it says: digests made by an older version are then made again."""
 
 _EVERY: Sequence[Rule] = (

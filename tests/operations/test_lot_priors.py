@@ -1,0 +1,88 @@
+"""What a lot's earlier batches teach its next one."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from sqlalchemy.orm import Session
+
+from app.judgement.forecast import fit
+from app.operations.digests import refresh_digest
+from app.operations.facts import record_fact
+from app.store.batches import Batch
+from app.store.history import get_history
+from tests.writing import BATCH, LOT, NOW, OTHER, add_batch, add_lot, charge, entry, iso
+
+LATER = NOW + timedelta(days=20)
+STRANGE_LOT = "lot-strange"
+SLOW = ((6.0, "0,565"), (24.0, "0,68"), (40.0, "0,73"))
+"""A bag of half a kilo that takes up far less than barley does."""
+
+
+def steep(session: Session, batch_id: str, begun: datetime) -> None:
+    bag = {"vessel": "bag 1", "gross": "0,5", "tare": "0", "moisture": "13", "moisture_unit": "percent"}
+    said = [(-0.2, "test_bag_start", bag), (0.0, "steep_on", {})]
+    said += [(hour, "test_bag", {"vessel": "bag 1", "gross": net, "tare": "0"}) for hour, net in SLOW]
+    said += [(41.0, "cast", {}), (130.0, "abandoned", {})]
+    for place, (hour, kind, typed) in enumerate(said):
+        at = iso(begun + timedelta(hours=hour))
+        record = entry(kind, typed, id=f"{batch_id}-{place}", batch=batch_id, at=at, method="blotted")
+        record_fact(session, record, now=LATER)
+
+
+def end(session: Session, batch_id: str = BATCH) -> None:
+    steep(session, batch_id, NOW)
+    batch = session.get_one(Batch, batch_id)
+    refresh_digest(session, get_history(session, batch_id), batch.last_seq, LATER)
+
+
+def begin_later(session: Session, batch_id: str, lot: str = LOT) -> None:
+    add_batch(session, batch_id, charge(id=f"charge-{batch_id}", lot=lot))
+    session.get_one(Batch, batch_id).created_at = LATER
+    session.flush()
+
+
+def test_the_next_batch_of_the_lot_begins_from_what_the_last_one_took_up(session: Session) -> None:
+    add_batch(session)
+    end(session)
+    begin_later(session, OTHER)
+    record_fact(session, entry("steep_on", {}, id="water", batch=OTHER, at=iso(LATER)), now=LATER)
+    taught = get_history(session, OTHER)
+    assert [each["names"][0] for each in (taught.prior or {})["uptake"]] == ["log_gain"]
+    told = fit(taught).story
+    assert told is not None
+    assert told.uptake is not None
+    central, sd = told.uptake.state(24.0)
+    session.get_one(Batch, OTHER).created_at = NOW
+    session.flush()
+    alone = fit(get_history(session, OTHER)).story
+    assert alone is not None
+    assert alone.uptake is not None
+    usual, usual_sd = alone.uptake.state(24.0)
+    assert central < usual - 0.01
+    assert sd < usual_sd
+
+
+def test_a_batch_learns_nothing_from_one_that_had_not_ended_when_it_was_opened(session: Session) -> None:
+    add_batch(session)
+    end(session)
+    add_batch(session, OTHER, charge(id="charge-other"))
+    assert not get_history(session, OTHER).prior
+    assert not get_history(session, BATCH).prior
+
+
+def test_another_lot_teaches_nothing(session: Session) -> None:
+    add_batch(session)
+    end(session)
+    add_lot(session, STRANGE_LOT, "Field on the hill")
+    begin_later(session, OTHER, lot=STRANGE_LOT)
+    assert not get_history(session, OTHER).prior
+
+
+def test_a_charge_that_was_struck_out_teaches_nothing(session: Session) -> None:
+    add_batch(session)
+    end(session)
+    gone = {"kind": "withdrawal", "supersedes_id": f"charge-{BATCH}", "typed": {"reason": "wrong lot"}}
+    record_fact(session, entry("withdrawal", {"reason": "wrong lot"}, id="gone") | gone, now=LATER)
+    begin_later(session, OTHER)
+    assert not get_history(session, OTHER).prior
