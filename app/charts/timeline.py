@@ -10,6 +10,7 @@ from app.charts.backdrop import ROWS, backdrop
 from app.charts.frame import Frame, frame_of, holder, stacked
 from app.charts.hover import temperature_symbol
 from app.charts.moisture_panel import moisture_panel
+from app.charts.photo_marks import CAPTION, PhotoMark, photo_trace
 from app.charts.temperature_panel import temperature_panel
 from app.charts.theme import CONFIG, Figure, base_layout, hour_axis, panel_title, row_axis, token, value_axis
 from app.charts.views import views
@@ -35,6 +36,7 @@ def timeline_figure(
     units: str = "metric",
     zone: ZoneInfo = _UTC,
     answered: Collection[Key] | None = None,
+    photos: Sequence[PhotoMark] = (),
 ) -> Figure:
     """The figure as a dict of data, layout and config. answered: the keys of answered flags, where they are known.
 
@@ -46,16 +48,17 @@ def timeline_figure(
     behind, moisture, temperature = (
         backdrop(frame, flags, known), moisture_panel(frame), temperature_panel(frame),
     )  # fmt: skip
+    marks = [photo_trace(frame, photos)] if photos else []
     return {
-        "data": [*map(holder, ("y", "y2", "y3")), *behind.traces, *moisture.traces, *temperature.traces],
-        "layout": _layout(views([frame], moisture, temperature))
+        "data": [*map(holder, ("y", "y2", "y3")), *behind.traces, *marks, *moisture.traces, *temperature.traces],
+        "layout": _layout(views([frame], moisture, temperature), _CAPTION + (CAPTION if photos else ""))
         | {"shapes": [*behind.shapes, *moisture.shapes, *temperature.shapes]}
         | _words(frame, is_bare=not moisture.traces and not temperature.traces),
         "config": dict(CONFIG),
     }
 
 
-def _layout(offered: Sequence[dict[str, Any]]) -> dict[str, Any]:
+def _layout(offered: Sequence[dict[str, Any]], caption: str) -> dict[str, Any]:
     whole, domains = stacked(_ROWS)
     first = offered[0]["set"]
     layout = base_layout()
@@ -66,7 +69,7 @@ def _layout(offered: Sequence[dict[str, Any]]) -> dict[str, Any]:
         "yaxis2": value_axis(first["yaxis2.range"], domains["temperature"]),
         "yaxis3": row_axis(ROWS, domains["strip"]),
         "meta": {
-            "caption": _CAPTION,
+            "caption": caption,
             "plot_height": whole,
             "views": list(offered),
         },

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime
@@ -17,11 +18,14 @@ from app.judgement.fields import BadValues
 from app.judgement.records import fact_from_record, record_from_fact
 from app.operations.digests import rebuild
 from app.operations.facts import insert_fact
+from app.operations.photos import insert_pictures
+from app.operations.pictures import make_small
 from app.store.batches import Batch
 from app.store.facts import fact, list_facts_after
 from app.store.lots import Lot
 from app.store.packs import Pack
 from app.store.people import Person
+from app.store.photos import WHOLE, Photo, find_picture, list_photos
 from app.store.programmes import ProgrammeRevision
 
 FORMAT = 1
@@ -43,7 +47,7 @@ def export_records(session: Session) -> Iterator[dict[str, Any]]:
     """
     yield {"record": "chitbook", "format": FORMAT}
     count = 0
-    for record in chain(_export_tables(session), _export_facts(session)):
+    for record in chain(_export_tables(session), _export_facts(session), _export_photos(session)):
         count += 1
         yield record
     yield {"record": "end", "records": count}
@@ -51,9 +55,13 @@ def export_records(session: Session) -> Iterator[dict[str, Any]]:
 
 def _export_tables(session: Session) -> Iterator[dict[str, Any]]:
     for name, table in TABLES.items():
-        columns = [column.key for column in table.__table__.columns if column.key not in _DERIVED.get(name, ())]
         for row in session.scalars(select(table).order_by(*table.__table__.primary_key.columns)):
-            yield {"record": name, **{column: _plain(getattr(row, column)) for column in columns}}
+            yield _record(name, row)
+
+
+def _record(name: str, row: Any) -> dict[str, Any]:
+    columns = [column.key for column in row.__table__.columns if column.key not in _DERIVED.get(name, ())]
+    return {"record": name, **{column: _plain(getattr(row, column)) for column in columns}}
 
 
 def _export_facts(session: Session) -> Iterator[dict[str, Any]]:
@@ -65,6 +73,13 @@ def _export_facts(session: Session) -> Iterator[dict[str, Any]]:
         for each in chunk:
             yield {"record": "fact", **record_from_fact(each), "body_sha256": digests[each.id]}
         seq = chunk[-1].seq or 0
+
+
+def _export_photos(session: Session) -> Iterator[dict[str, Any]]:
+    """Each photo with its whole picture; the small one is made of it again."""
+    for photo in list_photos(session):
+        whole = find_picture(session, photo.id, WHOLE) or b""
+        yield {**_record("photo", photo), "picture": base64.b64encode(whole).decode("ascii")}
 
 
 def import_records(session: Session, lines: Iterable[str]) -> int:
@@ -136,17 +151,23 @@ def _read(session: Session, record: dict[str, Any], number: int) -> int:
             record.pop("seq", None)
             insert_fact(session, fact_from_record(record), digest, _moment(received_at))
             return 1
-        table = TABLES[str(name)]
-        columns = {column.key: column.type.python_type for column in table.__table__.columns if column.key in record}
-        session.add(table(**{key: _READERS.get(kind, _as_is)(record[key]) for key, kind in columns.items()}))
-        session.flush()
-    except BadValues as error:
+        whole = base64.b64decode(record.pop("picture"), validate=True) if name == "photo" else b""
+        _insert(session, Photo if name == "photo" else TABLES[str(name)], record)
+        if name == "photo":
+            insert_pictures(session, str(record["id"]), whole, make_small(whole))
+    except (BadValues, Rejected) as error:
         raise Rejected({"": f"Line {number}: {error}"}) from error
     except IntegrityError as error:
         raise Rejected({"": f"Line {number} doesn't fit the ones before it ({error.orig})."}) from error
     except (KeyError, TypeError, ValueError) as error:
         raise Rejected({"": f"Line {number} can't be read ({error})."}) from error
     return 0
+
+
+def _insert(session: Session, table: Any, record: Mapping[str, Any]) -> None:
+    columns = {column.key: column.type.python_type for column in table.__table__.columns if column.key in record}
+    session.add(table(**{key: _READERS.get(kind, _as_is)(record[key]) for key, kind in columns.items()}))
+    session.flush()
 
 
 def _as_is(value: Any) -> Any:

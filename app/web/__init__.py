@@ -14,7 +14,17 @@ compress = Compress()
 
 def init_app(app: Flask, settings: Settings) -> None:
     """Join every part of the web layer to the application."""
-    from app.web import database, failures, formatting, method_links, plotly_script, reader, security, static_files
+    from app.web import (
+        database,
+        failures,
+        formatting,
+        method_links,
+        photo_uploads,
+        plotly_script,
+        reader,
+        security,
+        static_files,
+    )
     from app.web.batches.routes import batches
     from app.web.calendar.routes import calendar
     from app.web.compare.routes import compare
@@ -29,6 +39,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.methods.routes import methods
     from app.web.packs.routes import packs
     from app.web.people.routes import people as people_pages
+    from app.web.photos.routes import photos
     from app.web.programmes.routes import programmes
     from app.web.sync.routes import sync
     from app.web.tub.routes import tub
@@ -49,11 +60,12 @@ def init_app(app: Flask, settings: Settings) -> None:
         entry_words,
         method_links,
         plotly_script,
+        photo_uploads,
     ):
         part.init_app(app, settings)
     for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync, health):
         app.register_blueprint(blueprint)
     for blueprint in (house, packs, calendar):
         app.register_blueprint(blueprint)
-    for blueprint in (malt, methods, workings):
+    for blueprint in (malt, methods, workings, photos):
         app.register_blueprint(blueprint)

@@ -15,7 +15,7 @@ from app.web.compressed import FOR_EVER, unchanging
 __all__ = ["FOLDER", "FOR_EVER", "digest_of", "init_app"]
 
 FOLDER = Path(__file__).parent / "static"
-EVERYWHERE = ("tokens", "base", "layout", "forms", "tiles", "words", "ribbon", "tables")
+EVERYWHERE = ("tokens", "base", "layout", "forms", "tiles", "words", "ribbon", "tables", "photos")
 """The style sheets that every page needs, in the order of their layers: sent as one, for one compresses better."""
 
 JOINED = "css/chitbook.css"

@@ -38,7 +38,10 @@ def _value(column: Any) -> Any:
         return "now"
     if column.name in ("typed", "counts", "lengths", "findings", "content", "measures", "beside"):
         return "{}"
-    return {"int": 1, "float": 0.5, "bool": True, "str": "1"}.get(kind.__name__, NOW.replace(tzinfo=None))
+    if column.name == "size":
+        return "small"
+    plain = {"int": 1, "float": 0.5, "bool": True, "str": "1", "bytes": b"1"}
+    return plain.get(kind.__name__, NOW.replace(tzinfo=None))
 
 
 def fill_every_table(connection: Connection) -> dict[str, int]:

@@ -24,6 +24,7 @@ from app.web.formatting import zone
 from app.web.glance import Glance, glance_at, hour_text, unbroken
 from app.web.malt_words import malt_context
 from app.web.measure_words import SIDES, measure_said
+from app.web.photo_words import PhotoView, photo_marks
 
 CAME_OF_IT = (
     "outturn_kg",
@@ -66,16 +67,19 @@ class LotView:
     is_declared: bool
 
 
-def batch_context(history: History, words: Words) -> dict[str, Any]:
+def batch_context(history: History, words: Words, photos: dict[str, list[PhotoView]]) -> dict[str, Any]:
     """Everything that the page's template asks for, but the names of other batches and packs."""
     assert words.now is not None
     glance = glance_at(history, words, height=28, has_axis=True)
     flags = [view.judged.flag for view in glance.views]
     given = {view.judged.flag.key for view in glance.views if view.judged.holds}
-    figure = timeline_figure(history, words.now, flags, units=words.system, zone=zone(), answered=given)
+    figure = timeline_figure(
+        history, words.now, flags, units=words.system, zone=zone(), answered=given, photos=photo_marks(photos)
+    )
     return {
         "glance": glance,
         "figure": figure,
+        "photos": photos,
         "chart_table": (("Hour", "Moisture", "How"), chart_rows(history, words)),
         "stages_shown": list(dict.fromkeys(stage.name for stage in glance.stages)),
         "came_of_it": came_of_it(history, glance, words),

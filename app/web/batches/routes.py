@@ -22,6 +22,7 @@ from app.web.batches.page import batch_context
 from app.web.database import db
 from app.web.digests import refresh
 from app.web.formatting import request_now, words
+from app.web.photo_words import photos_of_batch
 from app.web.reader import reader
 
 __all__ = ["batches", "beginnings", "replanning"]
@@ -78,7 +79,7 @@ def answer(number: int) -> Response:
 
 def _page(batch: Batch, form: TitleForm) -> str:
     history = get_history(db(), batch.id)
-    context = batch_context(history, words())
+    context = batch_context(history, words(), photos_of_batch(db(), history, words()))
     return render_template("batches/page.html", batch=batch, form=form, **context, **_relatives(history, batch))
 
 

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from werkzeug.datastructures import MultiDict
 from wtforms import Form, HiddenField, StringField, TextAreaField, ValidationError
-from wtforms.fields import DateTimeLocalField
+from wtforms.fields import DateTimeLocalField, MultipleFileField
 from wtforms.validators import Length, Optional
 
 from app.judgement.fields import Moment
@@ -83,6 +83,8 @@ class EntryForm(KindForm):
     person = StringField("Read by", validators=[Length(max=80, message="At most 80 characters.")])
     quality = RadioField("How sure", choices=QUALITIES, default="measured")
     note = TextAreaField("Note", validators=[Length(max=5000, message="At most 5000 characters.")])
+    photo = MultipleFileField("Photos")
+    """Shown, and told what is wrong with; the photos themselves don't come with the other fields."""
 
     zone: ZoneInfo
     now: datetime
@@ -163,7 +165,8 @@ class EntryForm(KindForm):
 
     def body(self) -> dict[str, str]:
         """What was sent, for telling a repeat from another entry: a repeat comes later but says the same."""
-        return {"kind": self.kind.name, **{name: str(field.data or "") for name, field in self._fields.items()}}
+        sent = {name: str(field.data or "") for name, field in self._fields.items() if name != "photo"}
+        return {"kind": self.kind.name, **sent}
 
 
 @lru_cache(maxsize=256)

@@ -9,17 +9,18 @@ from werkzeug.wrappers import Response
 
 from app import ports
 from app.errors import NotFound
-from app.judgement.facts import Fact, Part, Withdrawal
+from app.judgement.facts import Fact, Withdrawal
 from app.judgement.history import History
 from app.judgement.kinds import KINDS
 from app.operations.facts import withdraw_fact
-from app.store.batches import find_batch_by_id
 from app.store.facts import find_fact, find_superseder
 from app.store.history import get_history
+from app.store.photos import list_photos_of_chain
 from app.web.database import db
 from app.web.digests import refresh, refresh_touched_by
 from app.web.entries.corrections import correction_form
 from app.web.entries.keeping import Answer, keep_entry
+from app.web.fact_home import home_of
 from app.web.formatting import request_now, words, zone
 from app.web.reader import reader
 
@@ -74,12 +75,13 @@ def _page(fact: Fact, answer: Answer) -> str:
     context: dict[str, Any] = {"fact": fact, "form": answer.form, "asked": answer, "outside": outside}
     kind = KINDS[fact.kind]
     context["fixed"] = FIXED.get(kind.shape_name) if kind.fields else None
-    context |= {"later": later, "back": _home_of(fact), "undo_id": ports.new_id(), "words": words()}
+    context |= {"later": later, "back": home_of(fact), "undo_id": ports.new_id(), "words": words()}
+    context["photos"] = [photo for photo in list_photos_of_chain(db(), fact.id) if photo.struck_at is None]
     return render_template("facts/correct.html", **context)
 
 
 def _done(fact: Fact, message: str, seq: int | None = None) -> Response:
-    back = _home_of(fact)
+    back = home_of(fact)
     subject, last_seq = fact.subject, seq or fact.seq
     db().commit()
     if subject.type == "batch":
@@ -88,13 +90,3 @@ def _done(fact: Fact, message: str, seq: int | None = None) -> Response:
         refresh_touched_by(last_seq)
     flash(message, "kept")
     return redirect(f"{back}/tub" if request.form.get("back") == "tub" else back, 303)
-
-
-def _home_of(fact: Fact) -> str:
-    """The page of what the fact is about."""
-    has_page = fact.subject.type in ("batch", "lot", "pack")
-    subject = fact.target if isinstance(fact, Part) and not has_page else fact.subject
-    if subject.type == "batch":
-        batch = find_batch_by_id(db(), subject.id)
-        return f"/batches/{batch.number}" if batch else "/"
-    return f"/{subject.type}s/{subject.id}" if subject.type in ("lot", "pack") else "/house"

@@ -79,8 +79,12 @@ def _blank_fields(name: str, system: str, outside: bool, defaults: tuple[tuple[s
 
 
 def _drawn(form: KindForm, outside: bool) -> Markup:
-    drawn = str(get_template_attribute("entries/_fields.html", "kind_fields")(form, "", outside))
-    return Markup(_BETWEEN_TAGS.sub("><", drawn))
+    return Markup(closed_up(str(get_template_attribute("entries/_fields.html", "kind_fields")(form, "", outside))))
+
+
+def closed_up(html: str) -> str:
+    """Without the line breaks between tags, which show nowhere and would be sent each time."""
+    return _BETWEEN_TAGS.sub("><", html)
 
 
 def common_form(words: Words) -> EntryForm:

@@ -13,10 +13,13 @@ from app.store.people import list_people
 from app.web.database import db
 from app.web.digests import refresh
 from app.web.entries.forms import entry_form, unscoped
-from app.web.entries.keeping import Answer, keep_entry
+from app.web.entries.keeping import Answer
+from app.web.entries.photographed import keep_photographed
 from app.web.formatting import request_now, words, zone
+from app.web.photo_uploads import sent_photos
+from app.web.photo_words import photos_of_batch
 from app.web.reader import reader
-from app.web.tub.page import kept_view, tub_context
+from app.web.tub.page import closed_up, kept_view, tub_context
 from app.web.tub.tiles import TUB_KINDS
 
 ENDING_KINDS = frozenset({"finished", "abandoned"})
@@ -36,7 +39,7 @@ def keep(number: int, kind: str) -> Response | tuple[str, int]:
     batch = get_batch(db(), number)
     form = entry_form(kind, unscoped(request.form, kind), system=reader().units, zone=zone(), now=request_now())
     history = get_history(db(), batch.id)
-    answer = keep_entry(db(), form, history, ("batch", batch.id), reader().name)
+    answer = keep_photographed(db(), form, history, ("batch", batch.id), reader().name, sent_photos())
     if answer.fact is None:
         return _page(batch, answer), 422
     db().commit()
@@ -53,4 +56,5 @@ def _page(batch: Batch, asked: Answer | None = None) -> str:
     fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
     if fact is not None and fact.subject.id == batch.id:
         context["kept"] = kept_view(history, fact, words(), "again" not in request.args)
-    return render_template("tub/page.html", batch=batch, **context)
+    photos = photos_of_batch(db(), history, words())
+    return closed_up(render_template("tub/page.html", batch=batch, photos=photos, **context))

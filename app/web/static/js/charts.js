@@ -43,6 +43,10 @@ class Chart {
     await this.draw();
     this.offerViews(this.figure.layout.meta?.views ?? []);
     this.place.on("plotly_relayout", (change) => this.follow(change));
+    // A mark that has an address of this house leads there: a link among its words would need an inline style.
+    this.place.on("plotly_click", ({ points: [point] }) => {
+      if (/^\/facts\//.test(point?.customdata)) location.assign(point.customdata);
+    });
     // The room for the legend and the step of the hours depend on the width.
     new ResizeObserver(() => {
       clearTimeout(this.wait);
