@@ -6,15 +6,23 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from app.judgement import cautions
-from app.judgement.facts import Fact, Remark, Weighing
+from app.judgement.facts import Fact, Remark, Tally, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
-from app.judgement.moisture import charged
+from app.judgement.mould import (
+    ERGOT_LIMIT,
+    SPREADING_SHARE,
+    Find,
+    bad_smells,
+    ergot_looks,
+    ergot_share,
+    looks,
+    mould_counted,
+    mould_seen,
+)
 from app.judgement.stages import Stage
 
 LOOK_AGAIN = timedelta(hours=6)
-ERGOT_LIMIT = 0.0002
-"""0.2 g/kg of raw grain, European Union (rye since July 2025) [P]."""
 
 ROOT_HAIRS = (
     "Root hairs look like mould: white, only at the rootlets' tips, gone when sprayed, no smell. Grey, green, black or "
@@ -23,30 +31,46 @@ ROOT_HAIRS = (
 KNIT = frozenset({"strands", "felted"})
 
 
-def _looks(case: Case) -> list[Remark]:
-    """Inspections of the lots before they were charged, and of the batch, in order of time."""
-    lots = [fact for lot in case.history.lots.values() for fact in lot.facts if fact.at <= case.now]
-    looks = [fact for fact in lots if isinstance(fact, Remark) and fact.kind == "inspection"]
-    return sorted([*looks, *case.history.of_shape(Remark, "inspection")], key=lambda look: (look.at, look.id))
-
-
-def _of_lot(look: Remark) -> str:
+def _of_lot(look: Fact) -> str:
     return " in the lot" if look.subject.type == "lot" else ""
 
 
 def mould(case: Case) -> Iterator[Flag]:
     """Mould stays, whatever a later look says: it takes an answer to close the flag, or the fact struck out."""
-    found = [look for look in _looks(case) if look.findings.get("mould") == "yes"]
-    if not found:
-        return
-    where = f" ({found[0].place})" if found[0].place else ""
-    title = f"Mould seen{_of_lot(found[0])}{where}, {case.span_words(found[0].at, found[-1].at)}"
     remedy = "Keep it apart and wet; bag it; don't kiln it for food. " + ROOT_HAIRS
-    yield case.flag(
-        "mould", "act", found,
-        Message(title, "Mould can poison whoever eats it and whoever breathes its dust.", remedy),
-        "common practice", ends_at=_abandoned_at(case), caution=cautions.MOULD, place=found[0].place, cause="mould",
-    )  # fmt: skip
+    for find in mould_seen(case.history, case.now):
+        first, last = find.facts[0], find.facts[-1]
+        where = f" ({first.place})" if first.place else ""
+        title = f"Mould seen{_of_lot(first)}{where}, {case.span_words(first.at, last.at)}"
+        yield case.flag(
+            "mould", find.severity, find.facts,
+            Message(title, "Mould can poison whoever eats it and whoever breathes its dust.", remedy),
+            "common practice", ends_at=_abandoned_at(case), caution=cautions.MOULD, place=first.place, cause="mould",
+        )  # fmt: skip
+
+
+def counted(case: Case) -> Iterator[Flag]:
+    """Mouldy kernels in a growth count: one is to be looked into, more than dead ones would explain are mould."""
+    for find in mould_counted(case.history, case.now):
+        tallies = [fact for fact in find.facts if isinstance(fact, Tally)]
+        worst = max(tallies, key=lambda tally: tally.counts["mouldy"] / tally.looked_at)
+        mouldy, n = worst.counts["mouldy"], worst.looked_at
+        title = f"Mouldy kernels counted: {wording.share(mouldy, n)}, {case.span_words(tallies[0].at, tallies[-1].at)}"
+        if find.severity == "act":
+            meaning = f"From {wording.whole_percent(SPREADING_SHARE)} on it is no longer a dead kernel here and there."
+            remedy = "Keep it apart and wet; bag it; don't kiln it for food. " + ROOT_HAIRS
+        else:
+            meaning = "Mould begins on dead and broken kernels, and spreads from them."
+            remedy = "Look at it from arm's length, all over, and record the inspection. " + ROOT_HAIRS
+        yield case.flag(
+            "mould_counted", find.severity, tallies, Message(title, meaning, remedy), "common practice",
+            ends_at=find.ended_at or _abandoned_at(case) or _if_slight(case, find), caution=cautions.MOULD,
+            place=worst.place, cause="mould", worst=mouldy / n, unit="fraction",
+        )  # fmt: skip
+
+
+def _if_slight(case: Case, find: Find) -> datetime | None:
+    return None if find.severity == "act" else case.ended_at
 
 
 def _abandoned_at(case: Case) -> datetime | None:
@@ -55,50 +79,29 @@ def _abandoned_at(case: Case) -> datetime | None:
 
 def off_smell(case: Case) -> Iterator[Flag]:
     """Musty or otherwise off; sour too, once out of the steep. A later clean look ends it, unless it was musty."""
-    run: list[Remark] = []
-    for look in [*_looks(case), None]:
-        smell = look.findings.get("smell") if look else None
-        if look is not None and _is_off(case, look):
-            run.append(look)
-        elif run and (look is None or (smell == "clean" and not _was_musty(run))):
-            yield _smell_flag(case, run, look)
-            run = []
-
-
-def _is_off(case: Case, look: Remark) -> bool:
-    smell = look.findings.get("smell")
-    if smell == "sour":
-        stage = case.stage_at(look.at)
-        return stage is not None and stage.name not in ("charged", "immersion", "air_rest")
-    return smell in ("musty", "off")
-
-
-def _was_musty(run: Sequence[Remark]) -> bool:
-    return any(look.findings.get("smell") == "musty" for look in run)
-
-
-def _smell_flag(case: Case, run: Sequence[Remark], ended_by: Remark | None) -> Flag:
-    words = {"musty": "musty", "off": "off", "sour": "sour"}
-    smells = list(dict.fromkeys(words[look.findings["smell"]] for look in run if look.findings.get("smell") in words))
-    title = f"It smells {' and '.join(smells)}{_of_lot(run[0])}, {case.span_words(run[0].at, run[-1].at)}"
-    is_sour = smells == ["sour"]
-    meaning = (
-        "Lactic and acetic bacteria are growing: it has stood too warm and too wet."
-        if is_sour
-        else "A musty or foul smell is mould or rot until shown otherwise."
-    )
-    remedy = "Spread it thin, cool it, air it. Look for mould from arm's length; don't sniff again."
-    return case.flag(
-        "off_smell", "act", run, Message(title, meaning, remedy), "common practice",
-        ends_at=ended_by.at if ended_by else _abandoned_at(case),
-        caution=None if is_sour else cautions.MOULD, place=run[0].place, cause="mould" if _was_musty(run) else "",
-    )  # fmt: skip
+    for find in bad_smells(case.history, case.now):
+        run = [look for look in find.facts if isinstance(look, Remark)]
+        smells = list(dict.fromkeys(look.findings["smell"] for look in run))
+        title = f"It smells {' and '.join(smells)}{_of_lot(run[0])}, {case.span_words(run[0].at, run[-1].at)}"
+        is_sour = smells == ["sour"]
+        meaning = (
+            "Lactic and acetic bacteria are growing: it has stood too warm and too wet."
+            if is_sour
+            else "A musty or foul smell is mould or rot until shown otherwise."
+        )
+        remedy = "Spread it thin, cool it, air it." if is_sour else "Leave it lying; air the room, not the bed."
+        remedy += " Look for mould from arm's length; don't sniff again."
+        yield case.flag(
+            "off_smell", find.severity, run, Message(title, meaning, remedy), "common practice",
+            ends_at=find.ended_at or _abandoned_at(case),
+            caution=None if is_sour else cautions.MOULD, place=run[0].place, cause="mould" if "musty" in smells else "",
+        )  # fmt: skip
 
 
 def not_sure(case: Case) -> Iterator[Flag]:
     """Nobody was sure: keep it apart, look again in six hours. Ends with a look that is sure."""
     run: list[Remark] = []
-    for look in [*_looks(case), None]:
+    for look in [*looks(case.history, case.now), None]:
         answers = (look.findings.get("mould"), look.findings.get("smell")) if look else ()
         if look is not None and "not_sure" in answers:
             run.append(look)
@@ -124,13 +127,11 @@ def _not_sure_flag(case: Case, run: Sequence[Remark], ended_by: Remark | None) -
 
 def ergot(case: Case) -> Iterator[Flag]:
     """Any ergot is to be picked out; above the limit for raw grain the charge is rejected."""
-    found = [look for look in _looks(case) if (look.ergot_kg or 0.0) > 0.0 or look.findings.get("ergot") == "yes"]
+    found = ergot_looks(case.history, case.now)
     if not found:
         return
-    weighed = [look for look in found if look.subject.type == "batch" and look.ergot_kg]
-    ergot_kg = sum(look.ergot_kg or 0.0 for look in weighed)
-    whole = charged(case.history)
-    share = ergot_kg / whole.as_is_kg if whole and ergot_kg else None
+    ergot_kg = sum(look.ergot_kg or 0.0 for look in found if look.subject.type == "batch")
+    share = ergot_share(case.history, case.now)
     is_rejected = share is not None and share > ERGOT_LIMIT
     figure = f"{1000.0 * share:.2f} g/kg of the charge" if share is not None else "not weighed against the charge"
     title = f"Ergot: {wording.mass(ergot_kg)}, {figure}" if ergot_kg else "Ergot found: weigh it"
@@ -170,6 +171,7 @@ def _kilned_at(case: Case) -> datetime | None:
 
 RULES = (
     Rule("mould", "Mould", mould),
+    Rule("mould_counted", "Mouldy kernels", counted),
     Rule("off_smell", "Off smell", off_smell),
     Rule("not_sure", "Not sure", not_sure),
     Rule("ergot", "Ergot", ergot),
