@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -54,6 +55,15 @@ def malt_context(history: History, words: Words) -> dict[str, Any]:
     }
 
 
+def measured_rows(history: History, words: Words) -> dict[str, list[MaltRow]]:
+    """What may be said of the malt outside the house: by kind of test those that were measured, the newest first."""
+    assert words.now is not None
+    found = {kind: _rows(history, kind, words, ("measured",)) for kind in MALT_TESTS}
+    tested = [way for way in moisture_ways(history, words.now) if way.sample.basis == "tested"]
+    found["moisture_test"] = [_moisture_row(way, words) for way in tested if way.sample.fact.quality == "measured"]
+    return {kind: rows for kind, rows in found.items() if rows}
+
+
 def moisture_rows(history: History, words: Words) -> list[MaltRow]:
     """The moisture of the malt and which way told it, with what the other ways told; none where nothing did."""
     assert words.now is not None
@@ -61,29 +71,33 @@ def moisture_rows(history: History, words: Words) -> list[MaltRow]:
     if not ways:
         return []
     used, *others = ways
-    fact = used.sample.fact
     also = [f"{_moisture(each, words)} by {each.way}" for each in others]
-    return [
-        MaltRow(
-            word="Moisture",
-            text=_moisture(used, words),
-            detail=f"Also {' and '.join(also)}." if also else "",
-            how=f"by {', '.join(part for part in (used.way, _method(fact.kind, fact.method)) if part)}",
-            at=used.sample.at,
-            who=fact.person or fact.entered_by or "",
-            key="moisture_methods.oven_moisture_wb" if used.sample.basis == "tested" else "moisture.tray_moisture_wb",
-            fact_id=fact.id,
-        )
-    ]
+    return [_moisture_row(used, words, f"Also {' and '.join(also)}." if also else "")]
+
+
+def _moisture_row(way: MaltMoistureWay, words: Words, detail: str = "") -> MaltRow:
+    fact = way.sample.fact
+    return MaltRow(
+        word="Moisture",
+        text=_moisture(way, words),
+        detail=detail,
+        how=f"by {', '.join(part for part in (way.way, _method(fact.kind, fact.method)) if part)}",
+        at=way.sample.at,
+        who=fact.person or fact.entered_by or "",
+        key="moisture_methods.oven_moisture_wb" if way.sample.basis == "tested" else "moisture.tray_moisture_wb",
+        fact_id=fact.id,
+    )
 
 
 def _moisture(each: MaltMoistureWay, words: Words) -> str:
     return unbroken(words.percent(each.sample.moisture_wb, each.sample.half_width))
 
 
-def _rows(history: History, kind: str, words: Words) -> list[MaltRow]:
+def _rows(
+    history: History, kind: str, words: Words, qualities: Collection[str] = ("measured", "estimated")
+) -> list[MaltRow]:
     """The tests of one kind, the newest first; moisture has rows of its own."""
-    found = [fact for fact in history.of_shape(Result, kind) if fact.quality in ("measured", "estimated")]
+    found = [fact for fact in history.of_shape(Result, kind) if fact.quality in qualities]
     return [_row(fact, words) for fact in reversed(found) if kind != "moisture_test"]
 
 

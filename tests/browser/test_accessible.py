@@ -52,7 +52,7 @@ FOUND = (
     ("/programmes", "main a[href^='/prog']"),
     ("/packs", "main a[href^='/packs/']"),
 )
-FURTHER = "main a:is([href$='/edit'], [href$='/correct'], [href$='/dispatch'], [href$='/label'])"
+FURTHER = "main a:is([href$='/edit'], [href$='/correct'], [href$='/dispatch'], [href$='/label'], [href$='/sheet'])"
 SERIOUS = ("serious", "critical")
 
 

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
+from html import unescape
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from sqlalchemy import select
 
+from app.operations.facts import record_fact
+from app.store.batches import Batch
 from app.store.engine import write_session
 from tests.stories import add_story
 from tests.web.test_packs import fill, finished
+from tests.writing import NOW, iso
 
 pytestmark = pytest.mark.usefixtures("morning")
 
@@ -69,3 +75,79 @@ def test_what_is_held_gets_none_and_says_why(app: Flask, client: FlaskClient):
     assert label(client) == ""
     assert "Held: no label" in page
     assert "Not declared untreated and for food" in page
+
+
+def measure(app: Flask, kind: str, values: dict[str, object], id: str = "", **more: object) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        (batch_id,) = session.scalars(select(Batch.id).where(Batch.number == 1))
+        about = {"type": "batch", "id": batch_id}
+        record = {"id": id or kind, "kind": kind, "subject": about, "at": iso(NOW), "values": values} | more
+        record_fact(session, record, now=NOW)
+
+
+def sheet(client: FlaskClient) -> str:
+    return unescape(client.get("/packs/jar-3/sheet").text).replace("\u00a0", " ")
+
+
+POWER = {"value": 250.0}
+
+
+@pytest.mark.usefixtures("jar")
+def test_what_was_measured_of_the_malt_stands_on_label_sheet_and_page(app: Flask, client: FlaskClient):
+    measure(app, "diastatic_power", POWER, method="ebc")
+    measure(app, "malt_colour", {"value": 4.0})
+    for text in (label(client), sheet(client), client.get("/packs/jar-3").text):
+        assert "Colour" in text
+        assert "4.0" in text
+        assert "Diastatic power" in text
+
+
+@pytest.mark.usefixtures("jar")
+def test_a_power_that_nobody_measured_is_on_no_paper(app: Flask, client: FlaskClient):
+    measure(app, "diastatic_power", POWER, quality="estimated")
+    measure(app, "malt_colour", {"value": 4.0}, quality="estimated")
+    for text in (label(client), sheet(client).split("Its grain")[0], client.get("/packs/jar-3").text):
+        assert "Colour" not in text
+        assert "Lintner" not in text
+        assert "Windisch" not in text
+        assert "WK" not in text
+    assert "was not measured: no diastatic power is shown" in sheet(client)
+
+
+@pytest.mark.usefixtures("jar")
+def test_the_moisture_that_was_tested_stands_on_the_sheet_with_its_way(client: FlaskClient):
+    measured = sheet(client).split("Measured of its malt")[1].split("</section>")[0]
+    assert "Moisture" in measured
+    assert "by a moisture test" in measured
+
+
+def test_a_batch_of_which_nothing_was_tested_says_so(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        batch = add_story(session, hours_ago=400, kinds={"steep_on", "drained", "cast", "loaded", "heat_off"})
+    fill(app, batch)
+    assert "Nothing was measured of it." in sheet(client)
+
+
+@pytest.mark.usefixtures("jar")
+def test_a_label_bears_the_last_of_each_test_and_the_sheet_all(app: Flask, client: FlaskClient):
+    measure(app, "malt_colour", {"value": 4.0}, id="first", at=iso(NOW - timedelta(days=2)))
+    measure(app, "malt_colour", {"value": 6.0}, id="second")
+    assert label(client).count("Colour") == 1
+    assert "Colour 6.0" in label(client).replace("\u00a0", " ")
+    assert sheet(client).count("Colour</th>") + sheet(client).count("Colour <a") == 2
+
+
+@pytest.mark.usefixtures("jar")
+def test_the_sheet_names_the_grain_and_who_declared_it(client: FlaskClient):
+    text = sheet(client)
+    assert "Lot of 25 Feb 17:30 barley_pale" in text
+    assert "Declared untreated and for food by" in text
+    assert "Not ready to eat" in text
+
+
+def test_what_is_held_gets_no_sheet(app: Flask, client: FlaskClient):
+    fill(app, finished(app, is_declared=False))
+    measure(app, "malt_colour", {"value": 4.0})
+    text = sheet(client)
+    assert "Held: no malt sheet" in text
+    assert "Colour" not in text

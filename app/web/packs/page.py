@@ -19,6 +19,7 @@ from app.store.batches import Batch
 from app.store.packs import PackStory
 from app.web.fact_rows import fact_rows
 from app.web.fact_saying import Said, unbroken, who_words
+from app.web.packs.tested import label_tests, tested
 from app.web.qr import qr_svg
 
 LEAST_LEFT_KG = 1e-6
@@ -54,6 +55,7 @@ class Label:
     packed: str
     moisture: str
     batches: str
+    tests: tuple[str, ...]
     texts: tuple[str, ...]
     address: str
     code: Markup
@@ -133,6 +135,7 @@ def pack_context(story: PackStory, behind: Behind, words: Words) -> dict[str, An
     return {
         "pack": pack_row(story, behind, words),
         "lots": list({lot.id: lot for history in own for lot in history.lots.values()}.values()),
+        "tested": tested(own, words),
         "programmes": list({plan.digest: plan for plan in plans}.values()),
         "lines": _lines(ledger, behind.batches, words),
         "rows": [row for chain in reversed(story.chains) for row in fact_rows(chain, words)],
@@ -176,6 +179,7 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
         packed=words.date(row.packed_at) if row.packed_at else "",
         moisture=row.moisture,
         batches=numbers,
+        tests=label_tests(histories, words),
         texts=cautions.label_texts(own, species),
         address=address,
         code=qr_svg(address, f"Opens batch {numbers}"),

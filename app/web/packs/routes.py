@@ -62,11 +62,22 @@ def dispatch(pack_id: str) -> Response | tuple[str, int]:
 @packs.get("/packs/<pack_id>/label")
 def label(pack_id: str) -> str:
     story = _story(pack_id)
+    return _printed("packs/label.html", story, _behind(story))
+
+
+@packs.get("/packs/<pack_id>/sheet")
+def malt_sheet(pack_id: str) -> str:
+    story = _story(pack_id)
     behind = _behind(story)
+    return _printed("packs/sheet.html", story, behind, **pack_context(story, behind, words()))
+
+
+def _printed(template: str, story: PackStory, behind: Behind, **context: Any) -> str:
+    """A page for paper, with the label; without it where the malt is held."""
     row = pack_row(story, behind, words())
     address = f"{request.host_url}batches/{row.batches[0].number}" if row.batches else request.host_url
     found = None if row.is_held else pack_label(row, behind.of(story), list_species(db()), words(), address)
-    return render_template("packs/label.html", pack=row, label=found, is_local=is_local(request.host))
+    return render_template(template, **context | {"pack": row, "label": found, "is_local": is_local(request.host)})
 
 
 def _story(pack_id: str) -> PackStory:
