@@ -119,7 +119,7 @@ class Tub:
         return self.form().filled(**scoped, **common)
 
     def send(self, kind: str, values: dict[str, str], **buttons: str) -> TestResponse:
-        return self.client.post(f"{self.path}/{kind}", data=values | buttons)
+        return self.client.post(self.path, data=values | buttons | {"kind": kind})
 
     def keep(self, kind: str, own: dict[str, str] | None = None, **common: str) -> TestResponse:
         return self.send(kind, self.values(kind, own, **common))

@@ -42,6 +42,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     def about_reader() -> dict[str, object]:
         known = reader()
         return {
+            "writer": known.name or "",
             "person_name": known.name or "Your name",
             "units_name": SYSTEM_NAMES[known.units],
             "units": known.units,

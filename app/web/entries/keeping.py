@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts import Fact
-from app.judgement.fields import BadValues
 from app.judgement.history import History
-from app.judgement.kinds import KINDS, MALT_TESTS
+from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.judgement.refusals import refused_meter
-from app.judgement.slips import INSISTED, Question, questions
-from app.judgement.stages import ENDED, all_stages
+from app.judgement.slips import INSISTED, Question
 from app.judgement.wording import Words
 from app.operations.facts import record_fact
+from app.web.entries.asking import questions_about
 from app.web.entries.forms import EntryForm
-
-FUTURE_ALLOWED = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
@@ -56,7 +52,7 @@ def keep_entry(
     body = form.body()
     chosen = str(form.insist.data or "")
     if chosen != "1":
-        asked = _questions(form, history, record)
+        asked = _questions(form, history)
         offered = {f"alternative{place}": question.alternative for place, question in enumerate(asked)}
         if offered.get(chosen):
             record = record | {"typed": record["typed"] | offered[chosen]}
@@ -91,38 +87,9 @@ def put_errors(form: EntryForm, fields: dict[str, str]) -> EntryForm:
     return form
 
 
-def _questions(form: EntryForm, history: History | None, record: dict[str, Any]) -> list[Question]:
-    earliest, latest = form.span()
-    found = _time_questions(history, earliest, latest, form)
-    try:
-        values = values_from_typed(form.kind, form.typed(), str(form.quality.data))
-    except BadValues:
-        return found
-    programme = history.programme_at(latest) if history is not None else None
-    return [*found, *questions(form.kind.name, values, form.typed(), history, programme, latest)]
-
-
-def _time_questions(history: History | None, earliest: datetime, latest: datetime, form: EntryForm) -> list[Question]:
-    """A time in the future, before the batch, or after its end is asked about, and kept when insisted on."""
+def _questions(form: EntryForm, history: History | None) -> list[Question]:
     words = Words(zone=form.zone, now=form.now)
-    begun = all_stages(history) if history is not None else []
-    found = []
-    if latest > form.now + FUTURE_ALLOWED:
-        found.append(f"{words.clock(latest)} is still to come. Is that the time you mean?")
-    first = history.facts[0].at if history is not None and history.facts else None
-    if first is not None and latest < first:
-        found.append(
-            f"{words.clock(latest)} is before the batch began ({words.clock(first)}). Is that the time you mean?"
-        )
-    if (
-        begun
-        and begun[-1].name in ENDED
-        and earliest > begun[-1].starts_at
-        and form.kind.name not in ("note", *MALT_TESTS)
-    ):
-        found.append(f"The batch was {begun[-1].name} at {words.clock(begun[-1].starts_at)}. Keep this all the same?")
-    question = Question(field="when", message="", alternative={}, alternative_words="", as_typed_words="Keep it so")
-    return [replace(question, message=message) for message in found]
+    return questions_about(form.kind.name, form.typed(), str(form.quality.data), form.span(), history, words)
 
 
 def is_stage_kind(name: str) -> bool:

@@ -77,7 +77,20 @@ def _page(fact: Fact, answer: Answer) -> str:
     context["fixed"] = FIXED.get(kind.shape_name) if kind.fields else None
     context |= {"later": later, "back": home_of(fact), "undo_id": ports.new_id(), "words": words()}
     context["photos"] = [photo for photo in list_photos_of_chain(db(), fact.id) if photo.struck_at is None]
+    context |= {"told": _told(fact), "done": context["back"]}
     return render_template("facts/correct.html", **context)
+
+
+def _told(fact: Fact) -> dict[str, str]:
+    """What a phone must know of the fact to say it anew by itself."""
+    return {
+        "kind": fact.kind,
+        "word": KINDS[fact.kind].word,
+        "subject": ":".join(fact.subject),
+        "zone": zone().key,
+        "person": reader().name or "",
+        "exact": " ".join(dict.fromkeys(each.isoformat() for each in (fact.at, fact.earliest_at, fact.latest_at))),
+    }
 
 
 def _done(fact: Fact, message: str, seq: int | None = None) -> Response:

@@ -20,8 +20,8 @@ from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.operations.facts import record_fact
 from app.web.choice_fields import SelectField
+from app.web.entries.asking import FUTURE_ALLOWED
 from app.web.entries.forms import EntryForm
-from app.web.entries.keeping import FUTURE_ALLOWED
 from app.web.entries.times import local_text
 
 KIND = KINDS["germination_test"]

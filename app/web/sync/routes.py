@@ -1,25 +1,24 @@
-"""The server half of a phone's outbox: entries by their own ids, an answer each, judged once for each batch."""
+"""The server half of a phone's outbox: entries by their own ids, an answer each; and what opens the app offline."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, Response, jsonify, request
+from flask import Blueprint, Response, current_app, jsonify, render_template, request
 from flask_wtf.csrf import generate_csrf
-from sqlalchemy.orm import Session
 
-from app.errors import Conflict, KeptOtherwise, Rejected
-from app.judgement.facts import Fact, Part, Subject
-from app.judgement.meaning import meaning
+from app.errors import NotFound
 from app.judgement.records import record_from_fact
-from app.operations.facts import record_fact
+from app.store.batches import find_batch_by_id
 from app.store.facts import last_seq, list_facts_after
-from app.store.history import load_histories
+from app.store.history import get_history
 from app.version import VERSION
 from app.web.database import db
-from app.web.digests import has_ended, refresh
 from app.web.failures import failure
 from app.web.formatting import request_now, words
+from app.web.sync.sheet import sheet_of
+from app.web.sync.worker import worker_script
+from app.web.taking_in import take_in
 
 MOST_ENTRIES = 50
 MOST_CHANGES = 200
@@ -36,75 +35,58 @@ def hello() -> Response:
 
 @sync.post("/sync/facts")
 def keep() -> Response | tuple[Response | str, int]:
-    entries = _entries()
-    if entries is None:
+    body = _body()
+    if body is None:
         text = f"Send {{“entries”: [ … ]}} with 1 to {MOST_ENTRIES} entries."
         return failure(422, "That can't be read", text)
-    answers = [_keep_one(db(), entry) for entry in entries]
-    db().commit()
-    _judge(answers)
-    return jsonify(answers=[_without_fact(answer) for answer in answers], seq=last_seq(db()))
+    answers = take_in(db(), body["entries"], body.get("ask"))
+    return jsonify(answers=answers, seq=last_seq(db()))
 
 
 @sync.get("/changes")
 def changes() -> Response | tuple[str, int]:
-    after = request.args.get("after", "0")
-    is_seq = after.isdecimal() and len(after) <= LONGEST_SEQ
-    found = list_facts_after(db(), int(after) if is_seq else 0, MOST_CHANGES)
+    text = request.args.get("after", "0")
+    after = int(text) if text.isdecimal() and len(text) <= LONGEST_SEQ else 0
+    if "batch" in request.args:
+        return _changes_of(request.args["batch"], after)
+    found = list_facts_after(db(), after, MOST_CHANGES)
     if not found:
         return "", 204
     return jsonify(facts=[record_from_fact(fact) for fact in found], seq=found[-1].seq)
 
 
-def _entries() -> list[Any] | None:
+def _changes_of(batch_id: str, after: int) -> Response | tuple[str, int]:
+    """Whether anything came that touches this batch: all that an open page asks."""
+    batch = find_batch_by_id(db(), batch_id)
+    if batch is None or batch.last_seq <= after:
+        return "", 204
+    return jsonify(seq=batch.last_seq)
+
+
+@sync.get("/sync/batches/<batch_id>")
+def sheet(batch_id: str) -> Response:
+    if find_batch_by_id(db(), batch_id) is None:
+        raise NotFound("batch", batch_id)
+    return jsonify(sheet_of(get_history(db(), batch_id), words()))
+
+
+@sync.get("/sw.js")
+def worker() -> Response:
+    response = Response(worker_script(current_app.extensions["static_url"]), mimetype="text/javascript")
+    response.headers["Cache-Control"] = "no-cache"
+    return response
+
+
+@sync.get("/offline")
+def offline() -> str:
+    return render_template("offline.html")
+
+
+def _body() -> dict[str, Any] | None:
+    """What was sent, where it is a set with 1 to 50 entries."""
     try:
         body = request.get_json(silent=True)
     except RecursionError:
         return None
     entries = body.get("entries") if isinstance(body, dict) else None
-    return entries if isinstance(entries, list) and 1 <= len(entries) <= MOST_ENTRIES else None
-
-
-def _keep_one(session: Session, entry: Any) -> dict[str, Any]:
-    """Keep one entry in a savepoint of its own, so that a refused one takes no other with it."""
-    if not isinstance(entry, dict):
-        return {"id": None, "status": 422, "errors": {"": "An entry is a set of named values."}}
-    answer: dict[str, Any] = {"id": entry.get("id")}
-    try:
-        with session.begin_nested():
-            kept = record_fact(session, entry, now=request_now())
-    except KeptOtherwise as error:
-        return answer | {"status": 422, "errors": error.fields, "current": record_from_fact(error.current)}
-    except Rejected as error:
-        return answer | {"status": 422, "errors": error.fields}
-    except Conflict as error:
-        return answer | {
-            "status": 409,
-            "errors": {"supersedes_id": str(error)},
-            "current": record_from_fact(error.current),
-        }
-    return answer | {"status": 201 if kept.is_new else 200, "fact": record_from_fact(kept.fact), "kept": kept.fact}
-
-
-def _judge(answers: list[dict[str, Any]]) -> None:
-    """Say of each kept entry what it means; each batch is loaded and judged once."""
-    kept: list[Fact] = [answer["kept"] for answer in answers if "kept" in answer]
-    ids = sorted({subject.id for fact in kept for subject in _subjects(fact) if subject.type == "batch"})
-    histories = load_histories(db(), ids)
-    for answer in answers:
-        fact = answer.get("kept")
-        if fact is not None and fact.subject.id in histories:
-            said = meaning(histories[fact.subject.id], fact, request_now(), words())
-            answer["meaning"] = {"status": said.status, "text": said.text, "detail": said.detail}
-    db().commit()
-    for batch_id, history in histories.items():
-        if has_ended(history):
-            refresh(batch_id)
-
-
-def _subjects(fact: Fact) -> tuple[Subject, ...]:
-    return (fact.subject, fact.source, fact.target) if isinstance(fact, Part) else (fact.subject,)
-
-
-def _without_fact(answer: dict[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in answer.items() if key != "kept"}
+    return body if isinstance(entries, list) and 1 <= len(entries) <= MOST_ENTRIES else None

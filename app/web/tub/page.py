@@ -58,6 +58,7 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "last_facts": last_facts(history, words),
         "instruments": sorted({fact.instrument for fact in history.facts if fact.instrument}),
         "people": people,
+        "zone": zone().key,
     }
 
 

@@ -32,6 +32,12 @@ def show(number: int) -> str:
     return _page(get_batch(db(), number))
 
 
+@tub.post("/batches/<int:number>/tub")
+def keep_chosen(number: int) -> Response | tuple[str, int]:
+    """The kind is said by the button: said by an address of its own for each, the page would be the longer for it."""
+    return keep(number, request.form.get("kind", ""))
+
+
 @tub.post("/batches/<int:number>/tub/<kind>")
 def keep(number: int, kind: str) -> Response | tuple[str, int]:
     if kind not in TUB_KINDS:

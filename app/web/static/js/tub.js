@@ -1,7 +1,14 @@
-// The tub page: the number is ready to be typed as soon as its screen opens, and kernels are counted by tapping.
+// The tub page: the number is ready to be typed as soon as its screen opens, kernels are counted by tapping, what is
+// said goes through the outbox, and what others say shows.
+import { renew, startChanges } from "./changes.js";
+import { recall } from "./db.js";
+import { fill, hasScreen } from "./fill.js";
+import { say } from "./notices.js";
+import { leave, takeOver } from "./offline_form.js";
 import { startTallies } from "./tally.js";
+import { startList } from "./waiting_list.js";
 
-const page = document.querySelector(".tub");
+const page = document.querySelector(".tub"), form = page.querySelector(".tub-form");
 
 function focusFirst(section) {
   const field = section.querySelector(".quantity-number, textarea, input[type=text]:not([inputmode=numeric])");
@@ -9,7 +16,7 @@ function focusFirst(section) {
 }
 
 // A tap that opens a screen may also open the keyboard, but only from within the tap itself.
-page?.addEventListener("click", (event) => {
+page.addEventListener("click", (event) => {
   const link = event.target.closest("a.tile[href^='#']");
   const section = link && document.getElementById(link.hash.slice(1))?.closest(".screen");
   if (!section) return;
@@ -19,16 +26,42 @@ page?.addEventListener("click", (event) => {
   focusFirst(section);
 });
 
-// A form that was sent twice by an impatient thumb is sent once.
-page?.addEventListener("submit", (event) => {
-  const form = event.target;
-  if (form.dataset.sent) event.preventDefault();
-  form.dataset.sent = "yes";
+// What was kept last is corrected on this very page, so that it needs no connection; other kinds on their own page.
+document.addEventListener("click", async (event) => {
+  const link = event.target.closest(".tub-home a[href$='/correct']");
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+  event.preventDefault();
+  const sheet = await recall(`sheet ${form.dataset.subject.split(":")[1]}`).catch(() => null);
+  const fact = sheet?.last.find((each) => each.id === link.pathname.split("/")[2]);
+  if (fact && hasScreen(fact.kind)) await fill(form, fact, { supersedes: fact.id });
+  else location.assign(link.href);
 });
 
-// A page that comes back from the browser's own cache would send its entries under their old names.
-window.addEventListener("pageshow", (event) => {
-  if (event.persisted) location.reload();
+// Whoever leaves a screen has done with what was opened there to be corrected, or asked about.
+window.addEventListener("hashchange", () => {
+  if ((form.dataset.editing || form.dataset.supersedes) && location.hash !== `#${form.dataset.filled}`) leave(form);
 });
 
+async function saved({ row, isSent, isRefused, done }) {
+  if (isSent && done) sessionStorage.setItem("kept", done);
+  if (isSent) return location.assign(`${location.pathname}${done ? "" : `?kept=${row.record.id}#kept`}`);
+  if (row.word !== "Struck out" || !isRefused) await leave(form);
+  if (isRefused) say(`Not taken: ${row.word} ${row.shown}. See below.`, "caution");
+  else say(`Kept on this phone: ${row.word} ${row.shown}. It is judged when it is sent.`);
+  location.hash = "kept";
+  window.scrollTo(0, 0);
+}
+
+window.addEventListener("pageshow", (event) => { if (event.persisted) renew(form).catch(() => null); });
+takeOver(form, saved);
+document.addEventListener("submit", (event) => {
+  const other = event.target;
+  if (!/\/(flags|withdraw)$/.test(other.action) || other.dataset.taken) return;
+  other.dataset.taken = "yes";
+  event.preventDefault();
+  takeOver(other, saved);
+  other.requestSubmit(event.submitter);
+}, true);
 startTallies(document);
+startList(form);
+startChanges(form);

@@ -1,0 +1,52 @@
+"""What is asked about an entry before it is kept: by a page of its form, and by the sync of a phone just written on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from app.judgement.fields import BadValues
+from app.judgement.history import History
+from app.judgement.kinds import KINDS, MALT_TESTS
+from app.judgement.records import values_from_typed
+from app.judgement.slips import Question, questions
+from app.judgement.stages import ENDED, all_stages
+from app.judgement.wording import Words
+
+FUTURE_ALLOWED = timedelta(minutes=5)
+Times = tuple[datetime, datetime]
+
+
+def questions_about(
+    kind_name: str, typed: Mapping[str, str], quality: str, times: Times, history: History | None, words: Words
+) -> list[Question]:
+    """Questions about times first, then about values; none for an ordinary entry. times: not before, not after."""
+    found = _time_questions(kind_name, times, history, words)
+    try:
+        values = values_from_typed(KINDS[kind_name], typed, quality)
+    except BadValues:
+        return found
+    latest = times[1]
+    programme = history.programme_at(latest) if history is not None else None
+    return [*found, *questions(kind_name, values, typed, history, programme, latest)]
+
+
+def _time_questions(kind_name: str, times: Times, history: History | None, words: Words) -> list[Question]:
+    """A time in the future, before the batch, or after its end is asked about, and kept when insisted on."""
+    assert words.now is not None
+    earliest, latest = times
+    begun = all_stages(history) if history is not None else []
+    found = []
+    if latest > words.now + FUTURE_ALLOWED:
+        found.append(f"{words.clock(latest)} is still to come. Is that the time you mean?")
+    first = history.facts[0].at if history is not None and history.facts else None
+    if first is not None and latest < first:
+        found.append(
+            f"{words.clock(latest)} is before the batch began ({words.clock(first)}). Is that the time you mean?"
+        )
+    has_ended = begun and begun[-1].name in ENDED and earliest > begun[-1].starts_at
+    if has_ended and kind_name not in ("note", *MALT_TESTS):
+        found.append(f"The batch was {begun[-1].name} at {words.clock(begun[-1].starts_at)}. Keep this all the same?")
+    question = Question(field="when", message="", alternative={}, alternative_words="", as_typed_words="Keep it so")
+    return [replace(question, message=message) for message in found]

@@ -1,0 +1,53 @@
+// What a person is told beside a form: what is wrong, what is asked, and what was kept.
+export function make(tag, properties = {}, ...children) {
+  const { dataset, ...plain } = properties;
+  const element = Object.assign(document.createElement(tag), plain);
+  Object.assign(element.dataset, dataset);
+  element.append(...children.filter((child) => child !== null && child !== undefined && child !== false));
+  return element;
+}
+
+export const button = (text, press, kind = "") =>
+  make("button", { type: "button", className: `button ${kind}`, textContent: text, onclick: press });
+
+// In the place where the page itself says what was kept; screen readers are told.
+export function say(text, status = "fine") {
+  const shape = { fine: "●", caution: "▲", act: "■" }[status];
+  const words = make("span", { className: `word word--${status}` }, make("span", { className: "word-shape", ariaHidden: "true", textContent: shape }), ` ${text}`);
+  document.getElementById("kept").replaceChildren(make("div", { className: `notice notice--${status}` }, make("p", {}, words)));
+}
+
+function show(place, notice) {
+  clear(place);
+  const head = place.querySelector(":scope > .screen-head");
+  head ? head.after(notice) : place.prepend(notice);
+  notice.focus();
+  notice.scrollIntoView({ block: "nearest" });
+}
+
+export function clear(place) {
+  for (const old of place.querySelectorAll("[role=alert]")) old.remove();
+  for (const field of place.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
+}
+
+// errors: [[field or null, message], …]; each leads to its field.
+export function showErrors(place, errors, more = []) {
+  const lines = errors.map(([field, message]) => {
+    const label = field?.labels?.[0]?.firstChild?.textContent.trim();
+    return make("li", {}, label && make("a", { href: "", textContent: label, onclick: (event) => { event.preventDefault(); field.focus(); } }), label ? ": " : "", message);
+  });
+  const title = make("h2", { textContent: "■ Not kept yet" });
+  show(place, make("section", { className: "notice notice--act", role: "alert", tabIndex: -1 }, title, make("ul", {}, ...lines), ...more));
+  for (const [field] of errors) field?.setAttribute?.("aria-invalid", "true");
+}
+
+// questions as the house asks them; answer(changes) with what to change in what was typed, null for "as typed".
+export function ask(place, questions, answer) {
+  const parts = questions.flatMap((each) => [
+    make("p", { textContent: each.message }),
+    each.alternative_words && button(each.alternative_words, () => answer(each.alternative), "button--first"),
+  ]);
+  const asTyped = button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null));
+  const title = make("h3", { textContent: "Before this is sent" });
+  show(place, make("section", { className: "notice notice--caution stack stack--tight", role: "alert", tabIndex: -1 }, title, ...parts.filter(Boolean), asTyped));
+}

@@ -1,0 +1,122 @@
+// Takes over the forms of entries: what is said goes into the outbox first, and from there to the house at once where
+// it can be reached. Where the outbox can't be had, the form is sent as without script.
+import { recall } from "./db.js";
+import { ask, button, clear, say, showErrors } from "./notices.js";
+import { add, amend, HOLD_MS, list, release } from "./outbox.js";
+import { plainRecord, readForm } from "./record.js";
+import { slip, stageNow } from "./slip.js";
+import { flush } from "./sync.js";
+import { uuid } from "./uuid.js";
+
+const SOON_MS = 6000;
+
+// saved(entry): what the page does once an entry was kept; entry.isSent, entry.isRefused.
+export function takeOver(form, saved) {
+  form.addEventListener("submit", (event) => {
+    const pressed = event.submitter;
+    if (form.dataset.plain) return;
+    event.preventDefault();
+    if (form.dataset.busy) return;
+    form.dataset.busy = "yes";
+    document.querySelector("[aria-label='What it means']")?.remove(); // of the entry before
+    const isWhole = form.matches(".tub-form, .screen-form");
+    (isWhole ? readWhole : readPlain)(form, pressed)
+      .then((entry) => entry && keep(entry))
+      .catch(() => { form.dataset.plain = "yes"; form.requestSubmit(pressed); })
+      .then((entry) => entry && goOn({ ...entry, saved }))
+      .finally(() => { delete form.dataset.busy; });
+  });
+}
+
+async function readWhole(form, pressed) {
+  const isTub = form.matches(".tub-form");
+  const kind = isTub ? pressed.value : form.dataset.kind;
+  const prefix = isTub ? `${kind}-` : "", place = isTub ? pressed.closest(".screen") : form;
+  const word = form.dataset.word ?? place.querySelector("h2").textContent;
+  clear(place);
+  const sheet = prefix && (await recall(`sheet ${form.dataset.subject.slice(6)}`));
+  const { record, shown, errors } = readForm(form, kind, prefix, await recall("offset_s"), sheet?.needs.includes(kind));
+  if (errors) return refuse(form, pressed, place, errors);
+  const supersedes = form.dataset.supersedes ?? form.elements.supersedes_id?.value;
+  if (supersedes) record.supersedes_id = supersedes;
+  return { form, place, prefix, sheet, row: { record: { id: uuid(), ...record }, word, shown } };
+}
+
+async function readPlain(form, pressed) {
+  const said = Object.fromEntries(new FormData(form)), action = new URL(form.action).pathname.split("/");
+  const { subject, person } = { ...document.querySelector("[data-subject]")?.dataset, ...form.dataset };
+  const isAnswer = action.at(-1) === "flags", offsetS = await recall("offset_s");
+  const typed = isAnswer
+    ? { rule: said.rule, episode: said.episode, severity: said.severity, answer: pressed.value }
+    : { ...(said.reason?.trim() && { reason: said.reason.trim() }) };
+  if (pressed.value === "leaving") typed.until = new Date(Date.now() + 6 * 36e5).toISOString();
+  const more = isAnswer ? {} : { supersedes_id: action.at(-2) };
+  const record = { id: uuid(), ...plainRecord(isAnswer ? "flag_answer" : "withdrawal", subject, typed, { offsetS, person, ...more }) };
+  const shown = isAnswer ? pressed.textContent.trim() : typed.reason ?? "";
+  const done = isAnswer ? `${shown}. The flag stays in the record.` : "The entry is struck out. It stays in the record.";
+  return { form, place: form, row: { record, word: isAnswer ? "Answer to a flag" : "Struck out", shown }, done };
+}
+
+async function keep(entry) {
+  const { form, row } = entry, files = [...(form.elements.photo?.files ?? [])], photos = [];
+  if (files.length) {
+    const { shrunk } = await import("./photo_shrink.js");
+    for (const file of files) photos.push(await shrunk(file));
+  }
+  row.record.id = form.dataset.editing
+    ? await amend(form.dataset.editing, row, photos, HOLD_MS)
+    : (await add(row, photos, HOLD_MS), row.record.id);
+  // Pressed once more the same entry is meant, until the form is cleared.
+  form.dataset.editing = row.record.id;
+  if (files.length) form.elements.photo.value = "";
+  say(`Kept on this phone: ${row.word} ${row.shown}`);
+  return entry;
+}
+
+async function goOn(entry) {
+  const { sheet, row: { record, word } } = entry;
+  const question = sheet && slip(record, word, sheet, stageNow(sheet, await list(), record.subject.id));
+  return question ? askBack(entry, [question]) : send(entry, !entry.done);
+}
+
+function askBack(entry, questions) {
+  ask(entry.place, questions, async (changes) => {
+    const { row } = entry;
+    clear(entry.place);
+    row.record.typed = { ...row.record.typed, ...(changes ?? { insisted: "1" }) };
+    row.record.id = await amend(row.record.id, row);
+    await send(entry, false);
+  });
+}
+
+async function send(entry, mayAsk) {
+  const { form, row, place, prefix } = entry;
+  const answers = await Promise.race([flush(row.record.id, mayAsk), new Promise((done) => setTimeout(done, SOON_MS))]);
+  const answer = answers?.get(row.record.id);
+  if (answer?.questions) return askBack(entry, answer.questions);
+  if (answer?.status === 422 && !answer.current) return showErrors(place, Object.entries(answer.errors).map(([name, message]) => [fieldOf(form, prefix, name), message]));
+  await release(row.record.id);
+  delete form.dataset.editing;
+  return entry.saved({ ...entry, isSent: answer?.status < 300, isRefused: answer?.status >= 400 });
+}
+
+function fieldOf(form, prefix, name) {
+  const field = form.elements[`${prefix}${name}`] ?? form.elements[name];
+  return field instanceof Element ? field : null;
+}
+
+// A time that came twice that night is asked for here.
+function refuse(form, pressed, place, errors) {
+  const choose = (fold, text) => button(text, () => { form.dataset.fold = fold; form.requestSubmit(pressed); });
+  const isTwice = errors.some((each) => each[2] === "fold");
+  showErrors(place, errors, isTwice ? [choose("first", "The first time"), choose("second", "The second time")] : []);
+}
+
+// The form is left: what it held is no longer being written.
+export async function leave(form) {
+  const { editing } = form.dataset;
+  for (const name of ["editing", "supersedes", "exact", "fold", "filled"]) delete form.dataset[name];
+  form.reset();
+  for (const count of form.querySelectorAll(".kernels input")) count.dispatchEvent(new Event("input"));
+  if (editing) await release(editing);
+}

@@ -1,0 +1,103 @@
+// The outbox: entries kept on this phone until the house has them. Knows no network and no page.
+import { asked, transact } from "./db.js";
+import { uuid } from "./uuid.js";
+
+const BOTH = ["entries", "photos"];
+export const HOLD_MS = 600_000; // as long as a question about an entry stands open
+
+// Tells this page, and others of this phone, that the outbox changed.
+export const outbox = new EventTarget();
+const others = "BroadcastChannel" in window ? new BroadcastChannel("chitbook-outbox") : null;
+if (others) others.onmessage = () => outbox.dispatchEvent(new Event("change"));
+
+function tell() {
+  outbox.dispatchEvent(new Event("change"));
+  others?.postMessage("change");
+}
+
+async function write(work) {
+  const result = await transact(BOTH, "readwrite", work);
+  tell();
+  return result;
+}
+
+const read = (work) => transact(BOTH, "readonly", work);
+
+// A row: {id, state: waiting|rejected, order, kept_at, hold, record, word, shown}; photos are blobs of the same entry.
+// heldMs: nobody sends it for so long, for its writer may still be asked about it.
+export function add(row, photos = [], heldMs = 0) {
+  return write((entries, pictures) => {
+    const now = Date.now();
+    const kept = { state: "waiting", order: now, kept_at: now, hold: now + heldMs, ...row, id: row.record.id };
+    for (const blob of photos) pictures.add({ id: uuid(), fact_id: kept.id, blob, state: "waiting" });
+    return asked(entries.add(kept));
+  });
+}
+
+// Says an entry anew: in its own place where nobody has it yet, else as a correction of what may have been sent.
+export function amend(id, row, photos = [], heldMs = 0) {
+  return write(async (entries, pictures) => {
+    const old = await asked(entries.get(id));
+    const isMine = old && (old.state === "rejected" ? old.current?.id !== id : old.hold > Date.now());
+    const record = isMine
+      ? { ...row.record, id, ...(old.record.supersedes_id && { supersedes_id: old.record.supersedes_id }) }
+      : { ...row.record, supersedes_id: id };
+    const now = Date.now();
+    const order = isMine ? old.order : now;
+    for (const blob of photos) pictures.add({ id: uuid(), fact_id: record.id, blob, state: "waiting" });
+    if (old?.state === "rejected" && !isMine) entries.delete(id);
+    await asked(entries.put({ ...row, id: record.id, record, state: "waiting", order, kept_at: now, hold: now + heldMs }));
+    return record.id;
+  });
+}
+
+// Lets change(row) alter a row that is there; false where it is gone.
+export function change(id, alter) {
+  return write(async (entries) => {
+    const row = await asked(entries.get(id));
+    if (row) await asked(entries.put(alter(row)));
+    return Boolean(row);
+  });
+}
+
+export const release = (id) => change(id, (row) => ({ ...row, hold: 0 }));
+export const again = (id, record) =>
+  change(id, (row) => ({ ...row, record: record ?? row.record, state: "waiting", hold: 0, errors: null, current: null }));
+
+export const list = () => read((entries) => asked(entries.index("state_order").getAll()))
+  .then((rows) => rows.sort((one, other) => one.order - other.order));
+// What may be sent; held: also this one.
+export const due = async (held) =>
+  (await list()).filter((row) => row.state === "waiting" && (row.hold <= Date.now() || row.id === held));
+export const pictures = () => read((_, photos) => asked(photos.getAll()));
+export const count = () => read(async (entries, photos) => (await asked(entries.count())) + (await asked(photos.count())));
+
+// What the house answered, taken in at once: gone: ids it has; refused: [id, why] it won't take.
+export function settle(gone, refused) {
+  return write(async (entries) => {
+    for (const id of gone) entries.delete(id);
+    for (const [id, why] of refused) {
+      const row = await asked(entries.get(id));
+      if (row) entries.put({ ...row, state: "rejected", ...why });
+    }
+  });
+}
+
+export function discard(id) {
+  return write(async (entries, photos) => {
+    entries.delete(id);
+    for (const key of await asked(photos.index("fact_id").getAllKeys(id))) photos.delete(key);
+  });
+}
+
+export const photoGone = (id) => write((_, photos) => asked(photos.delete(id)));
+export const photoNow = (photo, state, reason) => write((_, photos) => asked(photos.put({ ...photo, state, reason })));
+
+// The offset of this phone's clock, for entries that were written before it was known.
+export function stamp(offsetS) {
+  return write(async (entries) => {
+    for (const row of await asked(entries.getAll())) {
+      if (row.record.clock_offset_s === undefined) entries.put({ ...row, record: { ...row.record, clock_offset_s: offsetS } });
+    }
+  });
+}

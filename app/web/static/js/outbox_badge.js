@@ -1,0 +1,51 @@
+// "3 waiting": how many entries wait on this phone, since when, why, and a button to send them now. Says when to send.
+import { button, make } from "./notices.js";
+import { list, outbox, pictures } from "./outbox.js";
+import { download } from "./unsent.js";
+import { flush, state } from "./sync.js";
+
+const TICK_MS = 2000, LONG_MS = 24 * 36e5;
+const badge = make("section", { className: "outbox notice notice--notice stack stack--tight", hidden: true, ariaLabel: "Outbox" });
+const said = make("p", { ariaLive: "polite" });
+const warning = make("p", { className: "soft" });
+const buttons = make("p", { className: "buttons" }, button("Send now", () => send(), "button--first"), button("Download unsent", download, "button--quiet"));
+badge.append(said, warning, buttons);
+
+export async function send() {
+  await flush();
+  await show();
+}
+
+async function show() {
+  const [rows, photos] = await Promise.all([list(), pictures()]);
+  const waiting = [...rows, ...photos].filter((each) => each.state === "waiting").length;
+  const refused = rows.length + photos.length - waiting;
+  badge.hidden = !rows.length && !photos.length;
+  const parts = [waiting && `${waiting} waiting on this phone`, refused && `${refused} not taken: look at ${refused > 1 ? "them" : "it"} below, at the tub`];
+  const text = [...parts.filter(Boolean)].join(" · ");
+  if (said.textContent !== text) said.textContent = text;
+  const oldest = Math.min(...rows.map((row) => row.kept_at));
+  const isLong = Date.now() - oldest > LONG_MS;
+  const old = `The oldest has waited since ${new Date(oldest).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}. Some phones clear what waits after a week: send it, or download it and take it to the desk.`;
+  warning.textContent = [waiting && state.trouble, isLong && old].filter(Boolean).join(" ");
+  warning.hidden = !warning.textContent;
+  badge.classList.toggle("notice--caution", isLong || refused > 0);
+  return waiting;
+}
+
+async function tick() {
+  if (document.visibilityState === "visible" && Date.now() >= state.nextAt && (await show())) await send();
+}
+
+export function start() {
+  document.getElementById("kept").after(badge);
+  outbox.addEventListener("change", show);
+  const soon = () => { state.nextAt = 0; tick(); };
+  for (const event of ["online", "pageshow"]) window.addEventListener(event, soon);
+  document.addEventListener("visibilitychange", soon);
+  setInterval(tick, TICK_MS);
+  flush().then(show);
+}
+
+// What is kept here should stay: asked once, after the first entry.
+outbox.addEventListener("change", () => navigator.storage?.persist?.(), { once: true });

@@ -1,0 +1,76 @@
+// The entries of this batch that wait on this phone, laid over the page; what the house wouldn't take, and why.
+import { fill, hasScreen } from "./fill.js";
+import { localText } from "./house_time.js";
+import { button, make } from "./notices.js";
+import { add, again, discard, list, outbox, photoGone, photoNow, pictures } from "./outbox.js";
+import { plainRecord } from "./record.js";
+import { send } from "./outbox_badge.js";
+import { uuid } from "./uuid.js";
+
+const sheet = make("section", { className: "sheet only-at-rest outbox-list", hidden: true });
+
+export function startList(form) {
+  form.closest(".tub").before(sheet);
+  outbox.addEventListener("change", () => show(form));
+  show(form);
+}
+
+async function show(form) {
+  const [all, photos] = await Promise.all([list(), pictures()]);
+  const rows = all.filter((row) => `batch:${row.record.subject.id}` === form.dataset.subject);
+  const alone = photos.filter((photo) => !all.some((row) => row.id === photo.fact_id));
+  const items = [...rows.map((row) => item(form, row, rows, photos)), ...alone.map(photoItem)];
+  sheet.hidden = !items.length;
+  const note = make("p", { className: "soft", textContent: "Kept on this phone; judged when sent." });
+  sheet.replaceChildren(make("h2", { textContent: "Waiting to be sent" }), note, make("ul", { className: "plain" }, ...items));
+}
+
+function item(form, row, rows, photos) {
+  const { record } = row;
+  const isOver = rows.some((other) => other.record.supersedes_id === row.id);
+  const own = photos.filter((photo) => photo.fact_id === row.id).length;
+  const words = make("span", { className: isOver ? "struck" : "" }, `${row.word} `, make("b", { textContent: row.shown }), own ? ` · ${own} photo${own > 1 ? "s" : ""}` : "");
+  const clock = localText(Date.parse(record.latest_at), form.dataset.zone).slice(-5);
+  const head = make("div", { className: "row" }, words, make("span", { className: "soft", textContent: clock }));
+  const actions = row.state === "rejected" ? afterRefusal(form, row) : isOver ? [] : whileWaiting(form, row);
+  return make("li", { dataset: { entry: row.id } }, head, row.state === "rejected" && why(row), make("div", { className: "buttons" }, ...actions.filter(Boolean)));
+}
+
+function whileWaiting(form, row) {
+  const strike = () => add({ record: { id: uuid(), ...plainRecord("withdrawal", form.dataset.subject, {}, { person: form.dataset.person, supersedes_id: row.id, offsetS: row.record.clock_offset_s }) }, word: "Struck out:", shown: `${row.word} ${row.shown}` }).then(send);
+  return [
+    hasScreen(row.record.kind) && button("Correct", () => fill(form, row.record, { editing: row.id }), "button--quiet"),
+    row.record.kind !== "withdrawal" && button("Strike out", strike, "button--quiet"),
+  ];
+}
+
+function why(row) {
+  const other = row.status === 409 && row.current;
+  const theirs = other && `${other.kind === "withdrawal" ? "struck out" : Object.values(other.typed).join(" ")}${other.person ? `, by ${other.person}` : ""}`;
+  const reasons = Object.values(row.errors ?? {}).join(" ") || "It was not taken.";
+  return make("p", { className: "wrong", textContent: other ? `${reasons} It now says: ${theirs}.` : reasons });
+}
+
+function afterRefusal(form, row) {
+  const retry = (record) => again(row.id, record).then(send);
+  if (row.status === 409 && row.current) {
+    const said = { ...row.record, kind: "note", method: undefined, supersedes_id: undefined, typed: { text: `Not taken as a correction: ${row.word} ${row.shown}` } };
+    const mine = { ...row.record, supersedes_id: row.current.id };
+    const isBoth = row.current.kind === "withdrawal" && row.record.kind === "withdrawal";
+    return [
+      !isBoth && button("Mine", () => retry(mine), "button--first"),
+      button(isBoth ? "All right" : "Theirs, mine as a note", () => (isBoth ? discard(row.id) : retry(JSON.parse(JSON.stringify(said))))),
+    ];
+  }
+  return [
+    hasScreen(row.record.kind) && button("Edit", () => fill(form, row.record, { editing: row.id }), "button--first"),
+    button("Send again", () => retry(), "button--quiet"),
+    button("Throw away", () => discard(row.id), "button--quiet"),
+  ];
+}
+
+function photoItem(photo) {
+  const isRefused = photo.state === "rejected";
+  const actions = isRefused && make("div", { className: "buttons" }, button("Send again", () => photoNow(photo, "waiting").then(send), "button--quiet"), button("Throw away", () => photoGone(photo.id), "button--quiet"));
+  return make("li", {}, make("div", { className: "row" }, "Photo"), isRefused && make("p", { className: "wrong", textContent: photo.reason }), actions);
+}

@@ -1,0 +1,61 @@
+"""What a phone must know of a batch to ask back, and to correct what was kept, while there is no connection."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from app.judgement.fields import Quantity
+from app.judgement.history import History
+from app.judgement.kinds import KINDS
+from app.judgement.plausible import Plausible, plausible
+from app.judgement.programme import Programme
+from app.judgement.records import record_from_fact
+from app.judgement.stages import stages
+from app.judgement.wording import Words
+from app.science import units
+
+MOST_FACTS = 12
+STAGES = ("charged", "immersion", "air_rest", "germination", "stewing", "kilning", "cooling", "finished")
+NUMBERED = frozenset({"reading", "weighing", "result"})
+"""The shapes of which nothing is kept without a number, unless the entry says why there is none."""
+
+Ranges = dict[str, dict[str, dict[str, dict[str, list[Any]]]]]
+
+
+def sheet_of(history: History, words: Words) -> dict[str, Any]:
+    """The stage now, which kind begins which, which needs a number, what is usual at each, what was said last."""
+    assert words.now is not None
+    begun = stages(history, words.now)
+    last = history.facts[-MOST_FACTS:]
+    return {
+        "stage": begun[-1].name if begun else "charged",
+        "starts": {name: kind.stage for name, kind in KINDS.items() if kind.stage},
+        "needs": [name for name, kind in KINDS.items() if kind.shape_name in NUMBERED],
+        "ranges": ranges(history.programme),
+        "last": [record_from_fact(fact) for fact in reversed(last)],
+    }
+
+
+@lru_cache(maxsize=64)
+def ranges(programme: Programme | None) -> Ranges:
+    """By stage, kind, field and unit: the symbol, then usual, possible and wild, each low and high, in that unit."""
+    found: Ranges = {}
+    for stage in STAGES:
+        of_kinds = {name: _of_kind(name, stage, programme) for name in KINDS}
+        found[stage] = {name: fields for name, fields in of_kinds.items() if fields}
+    return found
+
+
+def _of_kind(name: str, stage: str, programme: Programme | None) -> dict[str, dict[str, list[Any]]]:
+    found = {}
+    for field, spec in KINDS[name].fields.items():
+        known = plausible(name, stage, programme, spec.target) if isinstance(spec, Quantity) else None
+        if known is not None and isinstance(spec, Quantity):
+            found[field] = {unit.key: _in_unit(known, unit) for unit in units.units_of(spec.dimension)}
+    return found
+
+
+def _in_unit(known: Plausible, unit: units.Unit) -> list[Any]:
+    bounds = [float(units.from_si(bound, unit.key)) for span in known for bound in span]
+    return [unit.symbol, *(float(f"{bound:.4g}") for bound in bounds)]

@@ -1,0 +1,92 @@
+"""Entries written elsewhere, on a phone or in a file: kept one by one, an answer each, judged once for each batch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.errors import Conflict, KeptOtherwise, Rejected
+from app.judgement.facts import Fact, Part, Subject
+from app.judgement.fields import BadValues
+from app.judgement.meaning import meaning
+from app.judgement.records import fact_from_record, record_from_fact
+from app.judgement.slips import Question, is_insisted
+from app.operations.facts import record_fact
+from app.store.facts import find_fact
+from app.store.history import load_histories
+from app.web.digests import has_ended, refresh
+from app.web.entries.asking import questions_about
+from app.web.formatting import request_now, words
+
+Answer = dict[str, Any]
+
+
+def take_in(session: Session, entries: Sequence[Any], ask: object = None) -> list[Answer]:
+    """Keep what can be kept, commit it, and answer each entry by its id. ask: the id of an entry that its writer can
+    still be asked about."""
+    taken = [_take_one(session, entry, ask) for entry in entries]
+    session.commit()
+    _judge(session, taken)
+    return [answer for answer, _ in taken]
+
+
+def _take_one(session: Session, entry: Any, ask: object) -> tuple[Answer, Fact | None]:
+    """Keep one entry in a savepoint of its own, so that a refused one takes no other with it."""
+    if not isinstance(entry, dict):
+        return {"id": None, "status": 422, "errors": {"": "An entry is a set of named values."}}, None
+    answer: Answer = {"id": entry.get("id")}
+    try:
+        asked = _questions(session, entry) if ask is not None and ask == entry.get("id") else []
+        if asked:
+            return answer | {"status": 422, "errors": {}, "questions": [_as_json(each) for each in asked]}, None
+        with session.begin_nested():
+            kept = record_fact(session, entry, now=request_now())
+    except KeptOtherwise as error:
+        return answer | {"status": 422, "errors": error.fields, "current": record_from_fact(error.current)}, None
+    except Rejected as error:
+        return answer | {"status": 422, "errors": error.fields}, None
+    except Conflict as error:
+        told = {"errors": {"supersedes_id": str(error)}, "current": record_from_fact(error.current)}
+        return answer | {"status": 409, **told}, None
+    return answer | {"status": 201 if kept.is_new else 200, "fact": record_from_fact(kept.fact)}, kept.fact
+
+
+def _questions(session: Session, entry: dict[str, Any]) -> list[Question]:
+    """What is asked about an entry that can be read and isn't here yet."""
+    try:
+        new = fact_from_record(entry)
+    except BadValues:
+        return []
+    if is_insisted(new) or find_fact(session, new.id) is not None:
+        return []
+    shift = timedelta(seconds=new.clock_offset_s or 0.0) if new.clock == "now" else timedelta()
+    times = (new.earliest_at + shift, new.latest_at + shift)
+    history = load_histories(session, [new.subject.id]).get(new.subject.id)
+    return questions_about(new.kind, new.typed, new.quality, times, history, words())
+
+
+def _as_json(question: Question) -> dict[str, Any]:
+    names = ("message", "alternative", "alternative_words", "as_typed_words")
+    return {name: getattr(question, name) for name in names}
+
+
+def _judge(session: Session, taken: list[tuple[Answer, Fact | None]]) -> None:
+    """Say of each kept entry what it means; each batch is loaded and judged once."""
+    kept = [fact for _, fact in taken if fact is not None]
+    ids = sorted({subject.id for fact in kept for subject in _subjects(fact) if subject.type == "batch"})
+    histories = load_histories(session, ids)
+    for answer, fact in taken:
+        if fact is not None and fact.subject.id in histories:
+            said = meaning(histories[fact.subject.id], fact, request_now(), words())
+            answer["meaning"] = {"status": said.status, "text": said.text, "detail": said.detail}
+    session.commit()
+    for batch_id, history in histories.items():
+        if has_ended(history):
+            refresh(batch_id)
+
+
+def _subjects(fact: Fact) -> tuple[Subject, ...]:
+    return (fact.subject, fact.source, fact.target) if isinstance(fact, Part) else (fact.subject,)
