@@ -12,9 +12,9 @@ import numpy as np
 
 from app.judgement.forecast_band import Z80, Array
 
-DRIFT_PER_H = (-0.00008, 0.00015)
-WANDERS_PER_ROOT_H = 0.0012
-"""From memory: a bed of 43 % loses a point in five days, give or take two; and wanders by 0.6 of a point in a day."""
+DRIFT_PER_H = (-0.00008, 0.00009)
+WANDERS_PER_ROOT_H = 0.0008
+"""From memory: a bed of 43 % loses a point in five days, ± 2, and wanders by ± 0.8 of a point in a day (95 %)."""
 
 STILL_PER_ROOT_H = 0.0003
 """Of grain in the sack or as malt, from memory."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -19,6 +20,10 @@ LEAST_RATIO_SD = 0.002
 
 FILLED_BEFORE = timedelta(hours=1)
 """A tray may be filled and weighed this long before it is set on the kiln."""
+
+STILL_AS_DRY = timedelta(hours=48)
+SINCE_THEN_SD = 0.002
+"""Malt left to itself for two days draws a little water; from memory."""
 
 WEIGHED_WAYS = frozenset({"tested", "charge_weighing"})
 
@@ -99,11 +104,20 @@ def determined_on_kiln(
             found.append(_by_weight(history, tray, weighing))
         elif weighing.at >= stage.starts_at and (sample := tray_sample(history, weighing, green)) is not None:
             found.append(_moisture(history, sample, tray.number))
-    for sample in determined(history):
-        is_inside = heat_at < sample.at and (stage.ends_at is None or sample.at <= stage.ends_at)
-        if sample.basis in WEIGHED_WAYS and is_inside:
-            found.append(_moisture(history, sample, BED))
+    found += [_moisture(history, each, BED) for each in _of_bed(history, stage, heat_at)]
     return trays, sorted(found, key=lambda each: (each.hour, each.tray, each.value))
+
+
+def _of_bed(history: History, stage: Stage, heat_at: datetime) -> Iterator[MoistureSample]:
+    """What was determined since the heat was on; and of the malt soon after, which is as dry as the heat left it."""
+    heats = [fact.at for fact in history.of_kind("heat_on", "loaded") if stage.ends_at and fact.at > stage.ends_at]
+    for sample in determined(history):
+        if sample.at <= heat_at or sample.basis not in WEIGHED_WAYS:
+            continue
+        if stage.ends_at is None or sample.at <= stage.ends_at:
+            yield sample
+        elif sample.basis == "tested" and sample.at <= min([stage.ends_at + STILL_AS_DRY, *heats]):
+            yield replace(sample, at=stage.ends_at, sd=math.hypot(sample.sd, SINCE_THEN_SD))
 
 
 def _moisture(history: History, sample: MoistureSample, tray: int) -> Determined:

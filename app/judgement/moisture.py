@@ -13,7 +13,6 @@ import numpy as np
 from app.judgement.facts import Weighing
 from app.judgement.forecast import fit
 from app.judgement.forecast_band import Z80
-from app.judgement.forecast_green import green
 from app.judgement.history import History
 from app.judgement.moisture_samples import (
     ASSUMED_MOISTURE_SD,
@@ -96,18 +95,22 @@ def _samples(history: History) -> tuple[MoistureSample, ...]:
 
 
 def _loaded(history: History) -> State | None:
-    """The moisture that a tray is filled with: as tested just then; else as the grain was before its heating."""
-    known, tested = green(history), determined(history)
+    """The moisture that a tray is filled with: as tested just then; else as all that came of its heating tells it;
+    else as the grain was before any.
+    """
+    told, tested = fit(history).story, determined(history)
+    if told is None:
+        return None
     hours = [history.hour(each.at) for each in tested]
+    filled = {history.hour(tray.first.at): run.first_wb(tray) for run in reversed(told.runs) for tray in run.trays}
 
     def state(hour: float) -> tuple[float, float]:
         place = bisect.bisect_right(hours, hour) - 1
         if place >= 0 and hour - hours[place] <= JUST_TESTED_H:
             return tested[place].moisture_wb, tested[place].sd
-        assert known is not None
-        return known.state(hour)
+        return filled.get(hour) or told.green.state(hour)
 
-    return state if known is not None else None
+    return state
 
 
 def moisture_at(history: History, at: datetime) -> Estimate | None:

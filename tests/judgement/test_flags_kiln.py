@@ -173,3 +173,16 @@ def test_heat_left_on_keeps_dry_enough_in_the_record() -> None:
     story = weighed_dry(("tray 1", 5.86))
     story.tell(176, "heat_off")
     assert hour_of(story.flag(177, "dry_enough").ends_at) == 176
+
+
+def test_malt_that_was_loaded_at_nobody_knows_what_is_only_perhaps_dry_enough() -> None:
+    story = Story()
+    story.grow()
+    story.tell(260, "loaded")
+    story.tray(260.2, 10.0, "tray 1")
+    story.tell(260.3, "heat_on")
+    story.tray(274, 5.75, "tray 1")
+    flag = story.flag(274.1, "dry_enough")
+    assert flag.title.startswith("Perhaps dry enough")
+    assert "Test the malt" in flag.remedy
+    assert weighed_dry(("tray 1", 5.8)).flag(174.1, "dry_enough").title.startswith("Dry enough")

@@ -461,3 +461,39 @@ def test_moisture_never_leaves_its_range_and_the_dry_matter_is_kept(kg, skimmed)
     assert 0.0 <= found.moisture_wb < 1.0
     assert kg * (1 - found.moisture_wb) == pytest.approx((100.0 - skimmed) * 0.88)
     assert math.isfinite(found.sd)
+
+
+# --- a batch whose green malt was never weighed ----------------------------------------------------------------------
+
+
+def unweighed():
+    """Cast at a known moisture, and then seven days on the floor and a load on the kiln without a weighing."""
+    story = charged()
+    story.say(0.0, "steep_on")
+    story.say(40.0, "cast")
+    story.say(40.0, "moisture_test", {"value": 0.434}, method="oven_two_stage")
+    return story
+
+
+def test_to_load_the_kiln_makes_nobody_less_sure_of_the_moisture():
+    story = unweighed()
+    before = moisture_at(story.history(), at(208))
+    story.say(208.0, "loaded")
+    after = moisture_at(story.history(), at(208))
+    assert after.moisture_wb == pytest.approx(before.moisture_wb, abs=0.001)
+    assert after.half_width == pytest.approx(before.half_width, rel=0.1)
+    assert after.half_width < 0.05
+
+
+def test_a_test_of_the_malt_tells_how_wet_its_trays_were_loaded():
+    story = unweighed()
+    story.say(208.0, "loaded")
+    story.say(208.1, "tray", {"vessel": "tray 1", "gross_kg": 1.5, "tare_kg": 0.5})
+    story.say(208.2, "heat_on")
+    story.say(230.0, "tray", {"vessel": "tray 1", "gross_kg": 1.1})
+    story.say(231.0, "heat_off")
+    unsure = last(story)
+    story.say(236.0, "moisture_test", {"value": 0.046}, method="oven_malt")
+    told = next(each for each in samples(story.history()) if each.fact.id == unsure.fact.id)
+    assert told.half_width < 0.5 * unsure.half_width
+    assert abs(told.moisture_wb - 0.046) < told.half_width + 0.006

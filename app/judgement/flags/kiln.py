@@ -16,6 +16,9 @@ from app.judgement.moisture import MoistureSample, net_of, samples
 from app.judgement.programme import Programme, provenance
 from app.judgement.stages import Stage
 
+SURE_WB = 0.01
+"""A moisture known no better than ± a point does not tell that malt is dry, from memory."""
+
 TOLERATED_H = 0.25
 ACT_EXCESS_C = 5.0
 ACT_HOURS = 1.0
@@ -234,11 +237,16 @@ def _wettest(case: Case, stage: Stage) -> MoistureSample | None:
 def _dry_flag(case: Case, programme: Programme, stage: Stage, wettest: MoistureSample) -> Flag:
     limit = programme.limits["final_moisture"]
     figure = wording.percent(wettest.moisture_wb, wettest.half_width)
-    title = f"Dry enough: {figure} in {wettest.place or 'the wettest sample'}, at {case.hour_words(wettest.at)}"
+    where = f"{figure} in {wettest.place or 'the wettest sample'}, at {case.hour_words(wettest.at)}"
+    if wettest.half_width > SURE_WB:
+        said = Message(f"Perhaps dry enough: {where}",
+                       "How wet it was when it was loaded is hardly known, and so how dry it is now.",
+                       "Test the malt’s moisture, or bite it: only brittle malt is dry. Then heat off, or dry on.")
+    else:
+        said = Message(f"Dry enough: {where}", "More heat costs fuel and enzymes and wins nothing.",
+                       "Heat off; cool it with cold air, and dress it the same day.")
     return case.flag(
-        "dry_enough", "notice", [wettest.fact],
-        Message(title, "More heat costs fuel and enzymes and wins nothing.",
-                "Heat off; cool it with cold air, and dress it the same day."),
+        "dry_enough", "notice", [wettest.fact], said,
         provenance(limit.mark, limit.source), ends_at=stage.ends_at,
         worst=wettest.moisture_wb, unit="wb", place=wettest.place,
     )  # fmt: skip
