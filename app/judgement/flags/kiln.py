@@ -16,8 +16,8 @@ from app.judgement.moisture import MoistureSample, net_of, samples
 from app.judgement.programme import Programme, provenance
 from app.judgement.stages import Stage
 
-SURE_WB = 0.01
-"""A moisture known no better than ± a point does not tell that malt is dry, from memory."""
+SURE_WB = 0.015
+"""A moisture known no better than ± 1.5 points does not tell that malt is dry, from memory."""
 
 TOLERATED_H = 0.25
 ACT_EXCESS_C = 5.0
