@@ -64,8 +64,7 @@ def add_photo(
 def insert_pictures(session: Session, photo_id: str, whole: bytes, small: bytes) -> None:
     """Write both sizes of a photo whose row is there."""
     session.add_all(
-        PhotoPicture(photo_id=photo_id, size=size, jpeg=jpeg)
-        for size, jpeg in ((WHOLE, whole), (SMALL, small))
+        PhotoPicture(photo_id=photo_id, size=size, jpeg=jpeg) for size, jpeg in ((WHOLE, whole), (SMALL, small))
     )
     session.flush()
 

@@ -62,9 +62,7 @@ def find_photo(session: Session, photo_id: str) -> Photo | None:
 
 def find_picture(session: Session, photo_id: str, size: str) -> bytes | None:
     """The JPEG of a photo, struck or not: size is whole or small."""
-    return session.scalar(
-        select(PhotoPicture.jpeg).where(PhotoPicture.photo_id == photo_id, PhotoPicture.size == size)
-    )
+    return session.scalar(select(PhotoPicture.jpeg).where(PhotoPicture.photo_id == photo_id, PhotoPicture.size == size))
 
 
 def list_photos(session: Session) -> list[Photo]:
