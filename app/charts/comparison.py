@@ -19,6 +19,7 @@ from app.charts.hover import (
     temperature,
     temperature_symbol,
 )
+from app.charts.moisture_panel import moments_of, points_of
 from app.charts.theme import (
     CONFIG,
     OVERLAID,
@@ -42,8 +43,9 @@ _PANEL = 230.0
 _UTC = ZoneInfo("UTC")
 _ONE_LOOK = timedelta(minutes=15)
 _CAPTION = (
-    "Hour 0 is the first water of each batch. Upright bars: the 95 % interval of a moisture, or the coolest and the "
-    "warmest place of the bed at one look. Grain temperature is the mean of its places."
+    "Hour 0 is the first water of each batch. Lines of moisture are fitted through what was weighed and tested. "
+    "Upright bars: the 95 % interval of a moisture, or the coolest and the warmest place of the bed at one look. "
+    "Grain temperature is the mean of its places."
 )
 
 
@@ -99,9 +101,17 @@ def _layout(frames: Sequence[Frame], offered: Sequence[dict[str, Any]]) -> dict[
 def _moisture(frame: Frame, style: Style, panel: Panel) -> None:
     found = samples(frame.history)
     widths: list[float | None] = [round(100.0 * sample.half_width, 3) for sample in found]
+    known, _ = moments_of(frame, found) if found else ([], [])
+    points = points_of(frame, known)
+    panel.traces.append(
+        _curve(style, "y")
+        | {"mode": "lines", "x": [each.hour for each in points], "y": [each.percent for each in points]}
+        | {"hoverinfo": "skip"}
+    )
     panel.traces.append(
         _curve(style, "y")
         | {
+            "mode": "markers",
             "x": [frame.hour(sample.at) for sample in found],
             "y": [round(100.0 * sample.moisture_wb, 3) for sample in found],
             "error_y": error_bars(widths, token(style.hue, 0.7), width=2, thickness=1.25),

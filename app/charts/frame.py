@@ -13,9 +13,14 @@ from app.judgement.history import History
 from app.judgement.stages import Stage, is_live, stages
 
 _LEAST_SPAN_H = 6.0
+_MOST_AHEAD = 0.25
 # Malt may wait days to be dressed: its cooling is shown for so long, and the rest is there to be dragged to.
 _MOST_COOLING_H = 12.0
 _MARGIN = 0.02
+AHEAD_H: Mapping[str, float] = MappingProxyType(
+    {"immersion": 12.0, "air_rest": 12.0, "germination": 18.0, "stewing": 3.0, "kilning": 6.0}
+)
+"""How far beyond now a batch is drawn as it goes if it is left as it is: not beyond when somebody will look again."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,11 @@ class Frame:
         return tuple(span for span in self.spans if span.name in names)
 
     @property
+    def ahead_h(self) -> float:
+        """Hours beyond now for which something is foreseen; 0 once the batch has ended."""
+        return AHEAD_H.get(self.spans[-1].name, 0.0) if self.now_h is not None and self.spans else 0.0
+
+    @property
     def end_at(self) -> datetime:
         """Until when something can be said of the batch: now, or its last stage's end."""
         last = self.spans[-1].stage.ends_at if self.spans else None
@@ -70,6 +80,9 @@ def _view(spans: Sequence[Span], now_h: float | None, history: History) -> tuple
     """The hours that are seen at first."""
     ends = [min(span.end_h, span.start_h + _MOST_COOLING_H) if span.name == "cooling" else span.end_h for span in spans]
     end = max(ends, default=now_h or 0.0)
+    if now_h is not None and spans:
+        # A forecast must not squeeze what was measured.
+        end += min(AHEAD_H.get(spans[-1].name, 0.0), _MOST_AHEAD * max(end, _LEAST_SPAN_H))
     span_h = max(end, _LEAST_SPAN_H)
     first = min((history.hour(fact.at) for fact in history.facts), default=0.0)
     return min(0.0, max(first, -0.1 * span_h)) - _MARGIN / 2 * span_h, span_h * (1 + _MARGIN)

@@ -10,7 +10,7 @@ from app.judgement.fields import Quantity
 from app.judgement.history import History
 from app.judgement.kind_parts import QUALITIES
 from app.judgement.kinds import KINDS
-from app.judgement.moisture import Estimate, MoistureSample
+from app.judgement.moisture import MoistureSample
 from app.judgement.wording import is_doubled
 from app.science.units import DEFAULT_UNITS, UNITS, format_quantity, preferred_mass_unit
 
@@ -152,9 +152,8 @@ def sample_hover(sample: MoistureSample, word: str, clock: Clock) -> str:
     return hover(value, [word, *clock.fact(sample.fact), *where, *circumstances(sample.fact)])
 
 
-def estimate_hover(estimate: Estimate, moment: datetime, clock: Clock) -> str:
-    value = number(estimate.moisture_wb, "percent", estimate.half_width)
-    return hover(f"about {value}", ["estimated between weighings", clock.moment(moment)])
+def curve_hover(moisture_wb: float, half_width: float, said: str, moment: datetime, clock: Clock) -> str:
+    return hover(f"about {number(moisture_wb, 'percent', half_width)}", [said, clock.moment(moment)])
 
 
 def fact_hover(fact: Fact, clock: Clock, units: str) -> str:

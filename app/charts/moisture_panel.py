@@ -1,28 +1,39 @@
-"""The moisture of a batch: determinations with their interval, the estimate between, the targets aimed at."""
+"""The moisture of a batch: determinations with their interval, the fitted curve, the targets aimed at."""
 
+import math
 from collections.abc import Sequence
-from datetime import datetime
-from itertools import pairwise
-from typing import Any
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
 
 from app.charts.backdrop import error_bars
 from app.charts.frame import Frame, Panel, Span, box, rule
-from app.charts.hover import estimate_hover, sample_hover
+from app.charts.hover import curve_hover, sample_hover
 from app.charts.theme import MOISTURES, Style, token
-from app.judgement.moisture import Estimate, MoistureSample, moisture_at, samples
+from app.judgement.moisture import MoistureSample, fitted_curve, samples
 from app.judgement.programme import Limit
 
-_HOURS_A_PART, _MOST_PARTS, _NEAR_H = 5.0, 8, 1.0
+FITTED, FORECAST = "fitted curve", "forecast, if it is left as it is"
+_MOST_POINTS, _MOST_AHEAD = 72, 12
+_CLOSEST = timedelta(minutes=20)
 # The first and the last point tell themselves by where they stand.
 _AT_AN_END = ("charged", "outturn")
 _STEEP = ("immersion", "air_rest")
+
+
+class Point(NamedTuple):
+    """A point of the curve: moisture and the half-width of its 95 % interval, in percent."""
+
+    at: datetime
+    hour: float
+    percent: float
+    half_width: float
 
 
 def moisture_panel(frame: Frame) -> Panel:
     panel = Panel()
     _targets(frame, panel)
     found = samples(frame.history)
-    panel.traces.extend(_estimate(frame, found))
+    panel.traces.extend(_fitted(frame, found))
     for basis in dict.fromkeys(sample.basis for sample in found):
         mine = [sample for sample in found if sample.basis == basis]
         style = MOISTURES.get(basis, Style(basis.replace("_", " "), "steep"))
@@ -60,49 +71,74 @@ def _half_span_h(sample: MoistureSample) -> float | None:
     return round((sample.fact.latest_at - sample.fact.earliest_at).total_seconds() / 7200.0, 4)
 
 
-def _estimate(frame: Frame, found: Sequence[MoistureSample]) -> list[dict[str, Any]]:
-    """The line between determinations, dashed, in the band of its 95 % interval."""
-    points = _estimates(frame, found)
-    if len(points) < 2:
-        return []
-    hours = [hour for hour, _, _ in points]
-    edge = {
-        "type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": hours, "hoverinfo": "skip",
-        "line": {"width": 0, "color": token("steep", 0.0)}, "showlegend": False, "legendgroup": "estimated",
-    }  # fmt: skip
-    low = {**edge, "y": [round(100.0 * max(each.moisture_wb - each.half_width, 0.0), 3) for _, each, _ in points]}
-    high = {**edge, "y": [round(100.0 * each.upper, 3) for _, each, _ in points], "fill": "tonexty"}
-    line = {
-        **edge,
-        "name": "estimated",
-        "y": [round(100.0 * each.moisture_wb, 3) for _, each, _ in points],
-        "line": {"width": 1.75, "color": token("steep"), "dash": "dash"},
-        "hoverinfo": "text",
-        "hovertext": [text for _, _, text in points],
-        "showlegend": True,
-    }
-    return [low, high | {"fillcolor": token("steep", 0.16)}, line]
-
-
-def _estimates(frame: Frame, found: Sequence[MoistureSample]) -> list[tuple[float, Estimate, str]]:
+def _fitted(frame: Frame, found: Sequence[MoistureSample]) -> list[dict[str, Any]]:
+    """The curve through what was determined, in the band of its 95 % interval; beyond now dashed, as a forecast."""
     if not found:
         return []
-    ends = [frame.end_at] if frame.now_h is not None and frame.end_at > found[-1].at else []
-    points = []
-    for moment in _moments([*(sample.at for sample in found), *ends]):
-        if (estimate := moisture_at(frame.history, moment)) is not None:
-            points.append((frame.hour(moment), estimate, estimate_hover(estimate, moment, frame.clock)))
-    return points
+    known, ahead = moments_of(frame, found)
+    past, future = points_of(frame, known), points_of(frame, ahead)
+    if len(past) + len(future) < 3:
+        return []
+    hue = token("steep")
+    traces = [*_band(past + future[1:]), _line("fitted curve", past, {"width": 1.75, "color": hue}, FITTED, frame)]
+    if len(future) > 1:
+        traces.append(_line("forecast", future, {"width": 1.75, "color": hue, "dash": "dash"}, FORECAST, frame))
+    return traces
 
 
-def _moments(known: Sequence[datetime]) -> list[datetime]:
-    """The moments themselves, and as many between as show how the interval widens and narrows again."""
-    moments = list(dict.fromkeys(known))
-    for before, after in pairwise(list(moments)):
-        hours = (after - before).total_seconds() / 3600.0
-        parts = min(_MOST_PARTS, round(hours / _HOURS_A_PART) + 1) if hours > _NEAR_H else 1
-        moments.extend(before + part * (after - before) / parts for part in range(1, parts))
-    return sorted(moments)
+def moments_of(frame: Frame, found: Sequence[MoistureSample]) -> tuple[list[datetime], list[datetime]]:
+    """The moments to draw the curve at, up to the last that is known, and beyond it: close enough to show its bends."""
+    last = frame.end_at if frame.now_h is not None else found[-1].at
+    starts = [span.stage.starts_at for span in frame.spans]
+    turns = [each for each in (*starts, *(sample.at for sample in found)) if found[0].at <= each <= last]
+    even = _even(found[0].at, last, _MOST_POINTS)
+    ahead = _even(last, last + timedelta(hours=frame.ahead_h), _MOST_AHEAD) if frame.ahead_h else []
+    return sorted({*turns, *even, last}), ahead
+
+
+def _even(start: datetime, end: datetime, most: int) -> list[datetime]:
+    parts = max(1, min(most, int((end - start) / _CLOSEST)))
+    return [start + part * (end - start) / parts for part in range(parts + 1)]
+
+
+def points_of(frame: Frame, moments: Sequence[datetime]) -> list[Point]:
+    """The curve where it is known, in percent."""
+    curve = fitted_curve(frame.history, moments)
+    return [
+        Point(moment, frame.hour(moment), round(100.0 * value, 3), round(200.0 * sd, 3))
+        for moment, (value, sd) in zip(moments, curve, strict=True)
+        if not math.isnan(value)
+    ]
+
+
+def _band(points: Sequence[Point]) -> list[dict[str, Any]]:
+    edge = {
+        "type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": [each.hour for each in points],
+        "hoverinfo": "skip", "line": {"width": 0, "color": token("steep", 0.0)}, "showlegend": False,
+        "legendgroup": "fitted",
+    }  # fmt: skip
+    low = {**edge, "y": [round(max(each.percent - each.half_width, 0.0), 3) for each in points]}
+    high = {**edge, "y": [round(min(each.percent + each.half_width, 100.0), 3) for each in points]}
+    return [low, high | {"fill": "tonexty", "fillcolor": token("steep", 0.16)}]
+
+
+def _line(name: str, points: Sequence[Point], line: dict[str, Any], said: str, frame: Frame) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "name": name,
+        "legendgroup": "fitted",
+        "mode": "lines",
+        "xaxis": "x",
+        "yaxis": "y",
+        "x": [each.hour for each in points],
+        "y": [each.percent for each in points],
+        "line": line,
+        "hoverinfo": "text",
+        "hovertext": [
+            curve_hover(each.percent / 100.0, each.half_width / 100.0, said, each.at, frame.clock) for each in points
+        ],
+        "showlegend": True,
+    }
 
 
 def _targets(frame: Frame, panel: Panel) -> None:

@@ -42,6 +42,7 @@ __all__ = [
     "charged",
     "dry_kg_of",
     "dry_loss",
+    "fitted_curve",
     "is_of_whole_charge",
     "moisture_at",
     "net_of",
@@ -128,6 +129,15 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
     if at - before.at <= SAME_MOMENT or math.isnan(central):
         return Estimate(before.moisture_wb, before.sd, False, since_h, before, wettest)
     return Estimate(central, sd, True, since_h, before, wettest)
+
+
+def fitted_curve(history: History, moments: Sequence[datetime]) -> list[tuple[float, float]]:
+    """The curve at these moments, whatever was determined just then: moisture and standard uncertainty; NaN before it.
+
+    Beyond the last fact it is what comes of the batch if it is left as it is.
+    """
+    found = _curve(history, moments)
+    return [found[moment][:2] for moment in moments]
 
 
 def _fitted(history: History, at: datetime) -> tuple[float, float, float]:

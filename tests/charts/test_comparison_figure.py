@@ -40,13 +40,13 @@ def test_each_batch_has_a_hue_a_dash_and_a_marker_of_its_own_in_both_panels():
     histories = [told(tale(), number) for number in range(1, MOST_BATCHES + 1)]
     figure = comparison_figure(histories, at(52))
     for axis in ("y", "y2"):
-        looks = [
-            (trace["line"]["color"], trace["line"]["dash"], trace["marker"]["symbol"]) for trace in curves(figure, axis)
-        ]
+        marked = [trace for trace in curves(figure, axis) if "markers" in trace["mode"]]
+        looks = [(trace["line"]["color"], trace["line"]["dash"], trace["marker"]["symbol"]) for trace in marked]
         assert len(looks) == MOST_BATCHES
         for one, other in combinations(looks, 2):
             assert all(mine != its for mine, its in zip(one, other, strict=True))
-    assert [trace["line"] for trace in curves(figure, "y")] == [trace["line"] for trace in curves(figure, "y2")]
+    drawn = [trace["line"] for trace in curves(figure, "y") if trace["mode"] == "lines"]
+    assert drawn == [trace["line"] for trace in curves(figure, "y2")]
 
 
 def test_a_batch_stands_in_the_legend_once_by_number_and_title():
@@ -74,7 +74,8 @@ def test_the_places_of_one_look_are_a_mean_with_its_coolest_and_warmest():
 
 
 def test_moistures_carry_their_95_percent_interval():
-    trace = curves(comparison_figure([told(tale())], at(52)), "y")[0]
+    fitted, trace = curves(comparison_figure([told(tale())], at(52)), "y")
+    assert (fitted["mode"], trace["mode"]) == ("lines", "markers")
     expected = samples(told(tale()))
     assert trace["y"] == pytest.approx([100 * each.moisture_wb for each in expected], abs=0.001)
     assert trace["error_y"]["array"] == pytest.approx([200 * each.sd for each in expected], abs=0.001)

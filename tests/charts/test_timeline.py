@@ -88,31 +88,45 @@ def test_moistures_carry_their_95_percent_interval():
     assert trace["error_y"]["array"] == pytest.approx([200 * sample.sd for sample in expected], abs=0.001)
 
 
-def test_between_weighings_the_moisture_is_a_dashed_estimate_up_to_now():
-    trace = named(draw(now_h=52), "estimated")
-    assert trace["line"]["dash"] == "dash"
-    assert max(trace["x"]) == pytest.approx(52)
-    assert all("estimated" in text for text in trace["hovertext"])
+@pytest.mark.parametrize("now_h", [26.5, 27, 33.3, 52, 119.7])
+def test_the_fitted_curve_reaches_to_now_and_from_there_goes_on_dashed(now_h):
+    figure = draw(now_h=now_h)
+    known, foreseen = named(figure, "fitted curve"), named(figure, "forecast")
+    assert "dash" not in known["line"]
+    assert foreseen["line"]["dash"] == "dash"
+    assert max(known["x"]) == min(foreseen["x"]) == pytest.approx(now_h, abs=0.001)
+    assert max(foreseen["x"]) > now_h + 3
+    assert all("forecast" in text for text in foreseen["hovertext"])
 
 
-@pytest.mark.parametrize("now_h", [26.5, 27, 33.3, 119.7])
-def test_the_estimate_reaches_to_now_whenever_that_is(now_h):
-    assert max(named(draw(now_h=now_h), "estimated")["x"]) == pytest.approx(now_h, abs=0.001)
+def test_the_curve_runs_through_the_weighings_within_what_is_known_of_them():
+    trace, history = named(draw(now_h=52), "fitted curve"), told(tale())
+    value = dict(zip(trace["x"], trace["y"], strict=True))
+    for sample in samples(history):
+        assert abs(value[round(history.hour(sample.at), 4)] - 100 * sample.moisture_wb) < 300 * sample.sd
+
+
+def test_a_curve_of_uptake_bends_and_is_not_straight_between_weighings():
+    trace = named(draw(now_h=52), "fitted curve")
+    hour = {round(at, 1): value for at, value in zip(trace["x"], trace["y"], strict=True)}
+    first = [value for at, value in hour.items() if 0 <= at <= 6]
+    middle = first[len(first) // 2]
+    assert middle > (first[0] + first[-1]) / 2 + 1.0
 
 
 def test_half_way_between_weighings_the_interval_is_wider_than_at_them():
     figure = draw()
-    low, high = (trace for trace in figure["data"] if trace.get("legendgroup") == "estimated" and not trace.get("name"))
+    low, high = (trace for trace in figure["data"] if trace.get("legendgroup") == "fitted" and not trace.get("name"))
     width = {hour: above - below for hour, below, above in zip(low["x"], low["y"], high["y"], strict=True)}
     between = [each for hour, each in width.items() if 6 < hour < 25]
     assert len(between) > 1
-    assert max(between) > 2 * max(width[6], width[25])
+    assert max(between) > 1.2 * max(width[6], width[25])
 
 
-def test_the_estimate_of_an_ended_batch_stops_at_its_last_determination():
+def test_the_curve_of_an_ended_batch_stops_at_its_last_determination():
     history = to_plan()
     figure = timeline_figure(history, at(1000), [])
-    assert max(named(figure, "estimated")["x"]) == pytest.approx(history.hour(samples(history)[-1].at), abs=0.001)
+    assert max(named(figure, "fitted curve")["x"]) == pytest.approx(history.hour(samples(history)[-1].at), abs=0.001)
 
 
 def test_the_moisture_to_cast_at_is_a_band_from_the_last_steep_on():
