@@ -116,7 +116,8 @@ def test_held_malt_goes_only_when_somebody_insists(app: Flask, client: FlaskClie
     fill(app, finished(app, 420, is_declared=False), "held", "2", "Held sack")
     path = "/packs/held/dispatch"
     page = client.get(path).text
-    assert "Held: its grain is not declared" in page
+    assert "Held: no label and no malt sheet" in page
+    assert "Not declared untreated and for food: Lot of" in page
     values = next(form for form in forms_of(page) if form.action == path).filled(as_is_0="1")
     asked = client.post(path, data=values)
     assert asked.status_code == 422

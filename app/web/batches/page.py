@@ -13,6 +13,7 @@ from app.judgement.answers import leftover_answers
 from app.judgement.facts import Part, Weighing
 from app.judgement.flags import rule_word
 from app.judgement.history import History, LotInfo
+from app.judgement.holds import against
 from app.judgement.measures import measures
 from app.judgement.measures_tests import TEST_KEYS
 from app.judgement.moisture import samples
@@ -95,6 +96,7 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
         "held": [lot.name for lot in history.undeclared_lots],
         "charged_line": charged_line(history, words),
         "programme": history.programme,
+        "against": against(history, words.now),
         "hour_zero": hour_zero(history, words),
         **malt_context(history, words),
     }

@@ -24,10 +24,20 @@ from app.store.packs import Pack
 from app.store.programmes import get_programme
 from app.web.entries.times import AGO
 from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
+from app.web.grain.sources import pack_against
 
 FUTURE_ALLOWED = timedelta(minutes=5)
 ESTIMATE_MARGIN = 1.05
 """What a batch still holds is an estimate: a weight this much above it is no question yet."""
+
+ALL_THE_SAME = {
+    "charge": "Charge it",
+    "merge": "Merge it",
+    "roast_charge": "Roast it",
+    "pack": "Pack it",
+    "dispatch": "Let it go",
+}
+"""Splitting is left out: it is how one takes the mouldy part away."""
 
 
 @dataclass(frozen=True)
@@ -150,7 +160,7 @@ def questions(session: Session, form: Any, words: Words) -> tuple[str, ...]:
     for row, values in form.filled():
         found += _stock_question(form, row, values["as_is_kg"], words)
         typed = form.typed(row)
-        found += _pack_questions(form, row, values["moisture_wb"], words) + _held_question(form, row)
+        found += _pack_questions(form, row, values["moisture_wb"], words) + _held_question(session, form, row)
         found += [each.message for each in slip_questions(form.kind, values, typed, None, programme, moment)]
     return tuple(found)
 
@@ -183,12 +193,18 @@ def _pack_questions(form: Any, row: Row, moisture_wb: float, words: Words) -> li
     return found
 
 
-def _held_question(form: Any, row: Row) -> list[str]:
-    """Malt of grain that nobody answers for leaves the house only when somebody insists."""
+def _held_question(session: Session, form: Any, row: Row) -> list[str]:
+    """Malt that is held leaves the house only when somebody insists; and what is no food is made into none unasked."""
     source = form.sources.get(str(row.source.data))
-    if form.kind != "dispatch" or source is None or not source.is_held:
+    if source is None or form.kind not in ALL_THE_SAME:
         return []
-    return [f"{source.name} is held: nobody has declared its grain untreated and for food. Let it go all the same?"]
+    against = source.against
+    if form.kind == "roast_charge" and source.reference.startswith("pack:"):
+        against = pack_against(session, source.id, form.now)
+    if not against:
+        return []
+    held = f"{source.name} is held: " if form.kind == "dispatch" else ""
+    return [f"{held}{against} {ALL_THE_SAME[form.kind]} all the same?"]
 
 
 def _record(form: GrainForm, row: Row, by: str | None) -> dict[str, Any]:

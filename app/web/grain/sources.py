@@ -10,14 +10,16 @@ from sqlalchemy.orm import Session
 
 from app.judgement.account import account
 from app.judgement.history import History, LotInfo
+from app.judgement.holds import against, against_lot
 from app.judgement.lot_verdict import UNTESTED, lot_verdict
 from app.judgement.moisture import moisture_at
 from app.judgement.stages import ENDED, all_stages
 from app.judgement.stock import pack_ledger, stock_ledger
 from app.judgement.wording import Words
 from app.store.batches import list_batches
+from app.store.history import load_histories
 from app.store.lots import list_lots, load_lot_stories
-from app.store.packs import PackStory, list_packs, load_pack_stories
+from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
 from app.web.fact_saying import Said
 from app.web.figures import unbroken_figures
 
@@ -29,7 +31,7 @@ CHOICES = 60
 class Source:
     """Something grain comes out of. left_kg: as it is, None where it isn't known. moisture_wb: the last one known.
 
-    alive: of a lot, whether it is, and by which test.
+    alive: of a lot, whether it is, and by which test. against: what stands against it as food, in words.
     """
 
     reference: str
@@ -42,6 +44,7 @@ class Source:
     is_held: bool = False
     history: History | None = None
     alive: Said | None = None
+    against: str = ""
 
     @property
     def id(self) -> str:
@@ -69,7 +72,18 @@ def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
     alive = _alive(lot, words.now)
     line = f"{lot.name} · {lot.species} · {words.mass(left_kg)} left · {alive.text}"
     line += " · not declared" if is_held else ""
-    return Source(f"lot:{lot.id}", lot.name, lot.species, line, left_kg, moisture, said, is_held, alive=alive)
+    return Source(
+        f"lot:{lot.id}",
+        lot.name,
+        lot.species,
+        line,
+        left_kg,
+        moisture,
+        said,
+        is_held,
+        alive=alive,
+        against=against_lot(lot, words.now),
+    )
 
 
 def _alive(lot: LotInfo, now: datetime) -> Said:
@@ -102,6 +116,7 @@ def batch_source(history: History, words: Words) -> Source:
         said,
         bool(history.undeclared_lots),
         history,
+        against=against(history, words.now),
     )
 
 
@@ -142,3 +157,10 @@ def pack_source(story: PackStory, species: Mapping[str, str], words: Words) -> S
     said = words.percent(moisture) if moisture is not None else ""
     line = f"{name} · {kind} · {words.mass(left)} left"
     return Source(f"pack:{story.pack.id}", name, kind, line, left, moisture, said)
+
+
+def pack_against(session: Session, pack_id: str, now: datetime) -> str:
+    """What stands against the malt of a pack as food, in words."""
+    (story,) = load_pack_stories(session, [get_pack(session, pack_id)])
+    histories = load_histories(session, story.batch_ids)
+    return " ".join(words for history in histories.values() if (words := against(history, now)))

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from app.judgement import cautions
 from app.judgement.facts import Fact, Result
 from app.judgement.history import History
+from app.judgement.holds import Hold, hold
 from app.judgement.stock import PackLedger, pack_ledger
 from app.judgement.wording import Words
 from app.science import units
@@ -41,6 +42,7 @@ class PackRow:
     moisture_note: str
     state: Said
     is_held: bool
+    is_declarable: bool
     is_empty: bool
     is_overdrawn: bool
 
@@ -76,6 +78,7 @@ def pack_row(story: PackStory, behind: Behind, words: Words) -> PackRow:
     """A pack in short."""
     ledger, own = pack_ledger(story.facts, story.pack.id, words.now), behind.of(story)
     moisture, note = _moisture(story, ledger, words)
+    held = pack_hold(own, words)
     return PackRow(
         id=story.pack.id,
         name=story.pack.name,
@@ -86,24 +89,23 @@ def pack_row(story: PackStory, behind: Behind, words: Words) -> PackRow:
         packed_at=story.fillings[-1].at if story.fillings else None,
         moisture=moisture,
         moisture_note=note,
-        state=_state(own),
-        is_held=is_held(own),
+        state=_state(held),
+        is_held=held.is_held,
+        is_declarable=held.declarable,
         is_empty=ledger.balance_kg <= LEAST_LEFT_KG,
         is_overdrawn=ledger.is_overdrawn,
     )
 
 
-def is_held(histories: Sequence[History]) -> bool:
-    """Whether any of its grain was never declared, or nobody knows what it was made of."""
-    return not histories or any(history.undeclared_lots or not history.lots for history in histories)
+def pack_hold(histories: Sequence[History], words: Words) -> Hold:
+    """What keeps it in the house now."""
+    assert words.now is not None
+    return hold(histories, words.now)
 
 
-def _state(histories: Sequence[History]) -> Said:
-    lots = dict.fromkeys(lot.name for history in histories for lot in history.undeclared_lots)
-    if lots:
-        return Said("act", "held", f"Not declared untreated and for food: {', '.join(lots)}.")
-    if is_held(histories):
-        return Said("act", "held", "Of which grain it was made is not known.")
+def _state(held: Hold) -> Said:
+    if held.is_held:
+        return Said("act", "held", " ".join(held.reasons))
     return Said("fine", "declared", "Its grain is declared untreated and for food.")
 
 

@@ -18,7 +18,7 @@ from app.web.formatting import request_now, words, zone
 from app.web.grain.forms import grain_form
 from app.web.grain.keeping import Outcome, dispatch_malt
 from app.web.grain.sources import pack_source
-from app.web.packs.page import Behind, is_held, other_batch_ids, pack_context, pack_label, pack_row
+from app.web.packs.page import Behind, other_batch_ids, pack_context, pack_hold, pack_label, pack_row
 from app.web.reader import reader
 from app.web.security import is_local
 
@@ -95,7 +95,8 @@ def _form(pack_id: str, sent: Any = None) -> Any:
     story = _story(pack_id)
     behind = _behind(story)
     species = {batch.id: batch.species for batch in behind.batches.values()}
-    source = replace(pack_source(story, species, words()), is_held=is_held(behind.of(story)))
+    held = pack_hold(behind.of(story), words())
+    source = replace(pack_source(story, species, words()), is_held=held.is_held, against=" ".join(held.reasons))
     blank: dict[str, Any] = {"id_0": ports.new_id(), "at": local_text(request_now(), zone()), "known_0": "assumed"}
     form = grain_form(
         "dispatch",
