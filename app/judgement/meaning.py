@@ -12,12 +12,14 @@ from app.judgement.kind_parts import Kind
 from app.judgement.kinds import KINDS
 from app.judgement.malt_tests import told
 from app.judgement.moisture import charged, dry_kg_of, moisture_at, samples
+from app.judgement.mould import is_spreading_in
 from app.judgement.next_steps import next_steps
 from app.judgement.programme import Limit
 from app.judgement.stages import all_stages, stage_at
 from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
 
+KEEP_APART = "Damp it, wear a mask (FFP3 or N100), bag it, clean the floor wet. Kilning does not remove its toxins."
 STATUS_WORDS = {"fine": "in range", "notice": "a little out", "caution": "out of range", "act": "far out: act now"}
 
 
@@ -184,11 +186,13 @@ def _growth(history: History, fact: Fact, now: datetime, words: Words) -> Meanin
 
     assert isinstance(fact, Tally)
     grown = growth_of(fact)
+    text = f"Mean acrospire {grown.mean:.2f}, spread {grown.sd:.2f}" if grown is not None else ""
+    if fact.counts.get("mouldy"):
+        return _mouldy(fact, text)
     if grown is None:
         return Meaning("none", "Growth count kept: nothing could be judged.")
     programme = history.programme_at(fact.at)
     limit = programme.limit("acrospire") if programme else None
-    text = f"Mean acrospire {grown.mean:.2f}, spread {grown.sd:.2f}"
     if limit is None or limit.target_low is None or limit.target_high is None:
         return Meaning("none", text)
     target = f"{limit.target_low:g}–{limit.target_high:g}"
@@ -200,6 +204,15 @@ def _growth(history: History, fact: Fact, now: datetime, words: Words) -> Meanin
         text,
         f"In its range of {target}: rub out, and stop it." if status == "fine" else f"Past {target}: stop it now.",
     )
+
+
+def _mouldy(fact: Tally, grown: str) -> Meaning:
+    """What is mouldy goes before what is grown."""
+    text = f"Mouldy {fact.counts['mouldy']} of {fact.looked_at}"
+    if is_spreading_in(fact):
+        return Meaning("act", f"{text}: don’t turn, sniff or shake it", f"Too many to be dead kernels. {KEEP_APART}")
+    look = "From arm’s length, and record the inspection."
+    return Meaning("caution", f"{text}: look at all of it", f"{look} {grown}".strip())
 
 
 def _skimmings(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
@@ -233,7 +246,7 @@ def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Me
         return Meaning(
             "act",
             "Mould: don’t turn, sniff or shake it",
-            "Damp it, wear a mask (FFP3 or N100), bag it, clean the floor wet. Kilning does not remove its toxins.",
+            KEEP_APART,
         )
     if fact.findings.get("smell") in ("musty", "off", "sour"):
         return Meaning(

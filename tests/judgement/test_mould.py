@@ -3,6 +3,7 @@
 import pytest
 
 from app.judgement.flags import evaluate
+from app.judgement.meaning import meaning
 from app.judgement.mould import finds_against, is_mouldy
 from tests.judgement.flag_story import Story, hour_of, moment
 from tests.judgement.test_flags_inspection import growing
@@ -134,3 +135,15 @@ def test_what_was_struck_out_stands_against_nothing() -> None:
     found = story.look(60, mould="yes")
     story.tell(68, "withdrawal", {"reason": "root hairs"}, supersedes_id=found)
     assert not is_mouldy(story.history(), moment(69))
+
+
+@pytest.mark.parametrize(
+    ("mouldy", "status", "said"), [(1, "caution", "look at all of it"), (8, "act", "don’t turn, sniff or shake it")]
+)
+def test_a_count_with_mouldy_kernels_says_so_the_moment_it_is_kept(mouldy: int, status: str, said: str) -> None:
+    story = growing()
+    count(story, 60, mouldy)
+    meant = meaning(story.history(), story.history().facts[-1], moment(60))
+    assert meant.status == status
+    assert f"Mouldy {mouldy} of 100" in meant.text
+    assert said in meant.text
