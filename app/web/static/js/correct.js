@@ -1,6 +1,6 @@
 // The page on which an entry is corrected or struck out: both go through the outbox, as at the tub.
 import { say } from "./notices.js";
-import { takeOver } from "./offline_form.js";
+import { nameOf, takeOver } from "./offline_form.js";
 import { startTallies } from "./tally.js";
 
 const { done, kept } = document.querySelector("[data-done]").dataset;
@@ -10,7 +10,7 @@ function saved({ row, isSent, isRefused, ...entry }) {
     sessionStorage.setItem("kept", entry.done ?? kept);
     return location.assign(done);
   }
-  return say(isRefused ? "Not taken: look at it under “Waiting to be sent” at the tub." : `Kept on this phone: ${row.word} ${row.shown}. It is judged when it is sent.`, isRefused ? "caution" : "fine");
+  return say(isRefused ? "Not taken: look at it under “Waiting to be sent” at the tub." : `Kept on this phone: ${nameOf(row)}. It is judged when it is sent.`, isRefused ? "caution" : "fine", !isRefused);
 }
 
 for (const form of document.querySelectorAll("form[data-subject]")) takeOver(form, saved);

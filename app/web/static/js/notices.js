@@ -11,10 +11,10 @@ export const button = (text, press, kind = "") =>
   make("button", { type: "button", className: `button ${kind}`, textContent: text, onclick: press });
 
 // In the place where the page itself says what was kept; screen readers are told.
-export function say(text, status = "fine") {
+export function say(text, status = "fine", waits = false) {
   const shape = { fine: "●", caution: "▲", act: "■" }[status];
   const words = make("span", { className: `word word--${status}` }, make("span", { className: "word-shape", ariaHidden: "true", textContent: shape }), ` ${text}`);
-  document.getElementById("kept").replaceChildren(make("div", { className: `notice notice--${status}` }, make("p", {}, words)));
+  document.getElementById("kept").replaceChildren(make("div", { className: `notice notice--${status}`, dataset: waits ? { waits } : {} }, make("p", {}, words)));
 }
 
 function show(place, notice) {
@@ -41,13 +41,13 @@ export function showErrors(place, errors, more = []) {
   for (const [field] of errors) field?.setAttribute?.("aria-invalid", "true");
 }
 
-// questions as the house asks them; answer(changes) with what to change in what was typed, null for "as typed".
+// questions as the house asks them; answer(changes, words) with what to change in what was typed, null for "as typed".
 export function ask(place, questions, answer) {
   const parts = questions.flatMap((each) => [
     make("p", { textContent: each.message }),
-    each.alternative_words && button(each.alternative_words, () => answer(each.alternative), "button--first"),
+    each.alternative_words && make("p", {}, button(each.alternative_words, () => answer(each.alternative, each.alternative_words), "button--first")),
   ]);
-  const asTyped = button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null));
+  const asTyped = make("p", {}, button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null)));
   const title = make("h3", { textContent: "Before this is sent" });
   show(place, make("section", { className: "notice notice--caution stack stack--tight", role: "alert", tabIndex: -1 }, title, ...parts.filter(Boolean), asTyped));
 }

@@ -69,9 +69,11 @@ async function keep(entry) {
   // Pressed once more the same entry is meant, until the form is cleared.
   form.dataset.editing = row.record.id;
   if (files.length) form.elements.photo.value = "";
-  say(`Kept on this phone: ${row.word} ${row.shown}`);
+  say(`Kept on this phone: ${nameOf(row)}`, "fine", true);
   return entry;
 }
+
+export const nameOf = (row) => [row.word, row.shown].filter(Boolean).join(" ");
 
 async function goOn(entry) {
   const { sheet, row: { record, word } } = entry;
@@ -80,9 +82,10 @@ async function goOn(entry) {
 }
 
 function askBack(entry, questions) {
-  ask(entry.place, questions, async (changes) => {
+  ask(entry.place, questions, async (changes, words) => {
     const { row } = entry;
     clear(entry.place);
+    row.shown = words ?? row.shown;
     row.record.typed = { ...row.record.typed, ...(changes ?? { insisted: "1" }) };
     row.record.id = await amend(row.record.id, row);
     await send(entry, false);

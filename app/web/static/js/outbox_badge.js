@@ -1,15 +1,16 @@
 // "3 waiting": how many entries wait on this phone, since when, why, and a button to send them now. Says when to send.
-import { button, make } from "./notices.js";
+import { button, make, say } from "./notices.js";
 import { list, outbox, pictures } from "./outbox.js";
 import { download } from "./unsent.js";
 import { flush, state } from "./sync.js";
 
+let hadSome = false;
 const TICK_MS = 2000, LONG_MS = 24 * 36e5;
-const badge = make("section", { className: "outbox notice notice--notice stack stack--tight", hidden: true, ariaLabel: "Outbox" });
+const badge = make("section", { className: "outbox only-at-rest notice notice--notice", hidden: true, ariaLabel: "Outbox" });
 const said = make("p", { ariaLive: "polite" });
 const warning = make("p", { className: "soft" });
-const buttons = make("p", { className: "buttons" }, button("Send now", () => send(), "button--first"), button("Download unsent", download, "button--quiet"));
-badge.append(said, warning, buttons);
+const row = make("div", { className: "row" }, said, button("Send now", () => send()));
+badge.append(row, warning, button("Download unsent", download, "button--quiet"));
 
 export async function send() {
   await flush();
@@ -20,6 +21,8 @@ async function show() {
   const [rows, photos] = await Promise.all([list(), pictures()]);
   const waiting = [...rows, ...photos].filter((each) => each.state === "waiting").length;
   const refused = rows.length + photos.length - waiting;
+  if (hadSome && !rows.length && !photos.length && document.querySelector("#kept [data-waits]")) say("Sent: the house has all that waited here.");
+  hadSome = rows.length + photos.length > 0;
   badge.hidden = !rows.length && !photos.length;
   const parts = [waiting && `${waiting} waiting on this phone`, refused && `${refused} not taken: look at ${refused > 1 ? "them" : "it"} below, at the tub`];
   const text = [...parts.filter(Boolean)].join(" · ");

@@ -10,7 +10,15 @@ self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(STATIC).then((cache) => cache.addAll([...FILES, NO_PAGE])));
 });
 
-self.addEventListener("activate", (event) => event.waitUntil(tidy().then(() => self.clients.claim())));
+self.addEventListener("activate", (event) => event.waitUntil(tidy().then(() => self.clients.claim()).then(keepOpen)));
+
+// The pages that were open before this worker was: the first of all visits can be repeated without a connection too.
+async function keepOpen() {
+  for (const { url } of await self.clients.matchAll({ type: "window" })) {
+    const path = new URL(url).pathname;
+    if (KEPT.test(path)) await keeping(path, { pathname: path }).catch(() => null);
+  }
+}
 
 // Old caches go; what the outbox holds in IndexedDB is never touched here.
 async function tidy() {

@@ -4,8 +4,9 @@ import { renew, startChanges } from "./changes.js";
 import { recall } from "./db.js";
 import { fill, hasScreen } from "./fill.js";
 import { say } from "./notices.js";
-import { leave, takeOver } from "./offline_form.js";
+import { leave, nameOf, takeOver } from "./offline_form.js";
 import { startTallies } from "./tally.js";
+import "./due_bell.js";
 import { startList } from "./waiting_list.js";
 
 const page = document.querySelector(".tub"), form = page.querySelector(".tub-form");
@@ -45,9 +46,9 @@ window.addEventListener("hashchange", () => {
 async function saved({ row, isSent, isRefused, done }) {
   if (isSent && done) sessionStorage.setItem("kept", done);
   if (isSent) return location.assign(`${location.pathname}${done ? "" : `?kept=${row.record.id}#kept`}`);
-  if (row.word !== "Struck out" || !isRefused) await leave(form);
-  if (isRefused) say(`Not taken: ${row.word} ${row.shown}. See below.`, "caution");
-  else say(`Kept on this phone: ${row.word} ${row.shown}. It is judged when it is sent.`);
+  if (!done) await leave(form);
+  if (isRefused) say(`Not taken: ${nameOf(row)}. See below.`, "caution");
+  else say(`Kept on this phone: ${nameOf(row)}. It is judged when it is sent.`, "fine", true);
   location.hash = "kept";
   window.scrollTo(0, 0);
 }
