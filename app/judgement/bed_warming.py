@@ -54,7 +54,8 @@ def bed_watches(
         rise = _rise(history, readings, turned, words)
         if rise is None:
             gaps.append(_once_only(readings[-1], words))
-            found += _fastest(history, readings[-1], limit, now, words) if kind == "grain_temperature" else []
+            last = readings[-1]
+            found += fastest(history, last, last.at, limit, now, words) if kind == "grain_temperature" else []
             continue
         if now - rise.last.at > OLD_AFTER:
             said = f"The last temperature of {_named(kind, place)} is {words.span(_hours(rise.last.at, now))} old"
@@ -142,8 +143,8 @@ def _watch(kind: str, place: str, rise: _Rise, bound: tuple[float, str], words: 
     )
 
 
-def _fastest(history: History, last: Reading, limit: Limit, now: datetime, words: Words) -> list[Watch]:
-    """With one reading only: the soonest that it can be, if none of its heat got away."""
+def fastest(history: History, last: Reading, since: datetime, limit: Limit, now: datetime, words: Words) -> list[Watch]:
+    """The soonest that it can be: from a moment on at which it was as warm as read, if none of its heat got away."""
     moisture, bound = moisture_at(history, now), bound_of(limit, is_high=True)
     if moisture is None or bound is None or last.value is None:
         return []
@@ -159,7 +160,7 @@ def _fastest(history: History, last: Reading, limit: Limit, now: datetime, words
         Watch(
             key="temperature",
             what=f"{name[:1].upper()}{name[1:]} comes to {words.temperature(bound[0])}, at the very soonest",
-            safe_at=last.at + timedelta(hours=hours),
+            safe_at=since + timedelta(hours=hours),
             likely_at=None,
             why=f"If none of its heat got away it would warm by {rate_words(words, rate)} and quicken",
             basis=f"one reading, {words.temperature(last.value)} at {words.clock(last.at)}; the limit: {bound[1]}",

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
+from app.judgement.bed_warming import fastest
 from app.judgement.facts import Reading, StageChange
 from app.judgement.forecast_course import is_usable
 from app.judgement.history import History
@@ -19,13 +20,14 @@ from app.judgement.wording import METRIC, Words
 DRY_BELOW_WB = 0.12
 """Below it, by its upper bound, malt on the kiln neither sours nor grows: from memory."""
 
+ONE_LOOK = timedelta(minutes=30)
 HELD_BY_WATCHES = frozenset({STEEP.key, REST.key, FLOOR.key})
 """Cards of stages in which the batch's own clocks and readings tell how long it holds."""
 
 
 @dataclass(frozen=True)
 class PowerCut:
-    """stage: None before the first water. last: the temperature read last in this stage. first: what goes past its
+    """stage: None before the first water. last: the warmest that was read at the last look of this stage. first: what goes past its
     limit first, without power; None where the card alone says how long it holds.
     """
 
@@ -67,13 +69,20 @@ def card_for(history: History, stage: Stage | None, moisture: Estimate | None, n
 
 
 def _first(history: History, card: Card, stage: Stage, was_blown: bool, now: datetime, words: Words) -> Watch | None:
-    """As for sleep, but water that was blown through counts as still from now on."""
+    """As for sleep; but blown water counts as still, and a bed as one whose heat stays in it: its fan stands."""
     if card.key not in HELD_BY_WATCHES:
         return None
-    found = sleep(history, now, words)
+    watches = [*sleep(history, now, words).watches, *_still_bed(history, stage, now, words)]
     still = _still_water(history, stage, now, words) if was_blown else None
-    watches = [*found.watches, *([still] if still is not None else [])]
-    return min(watches, key=lambda each: each.safe_at, default=None)
+    return min([*watches, *([still] if still is not None else [])], key=lambda each: each.safe_at, default=None)
+
+
+def _still_bed(history: History, stage: Stage, now: datetime, words: Words) -> list[Watch]:
+    programme, last = history.programme_at(now), _last(history, stage, now)
+    limit = programme.limit(f"grain_temperature.{stage.name}") if programme is not None else None
+    if limit is None or last is None or stage.name == "immersion":
+        return []
+    return fastest(history, last, now, limit, now, words)
 
 
 def _still_water(history: History, stage: Stage, now: datetime, words: Words) -> Watch | None:
@@ -92,4 +101,6 @@ def _last(history: History, stage: Stage | None, now: datetime) -> Reading | Non
         return None
     kind = "water_temperature" if stage.name == "immersion" else "grain_temperature"
     read = [each for each in history.readings(kind) if is_usable(each) and stage.starts_at <= each.at <= now]
-    return read[-1] if read else None
+    # Top, middle and bottom of one look: the warmest place tells.
+    look = [each for each in read if read[-1].at - each.at <= ONE_LOOK]
+    return max(look, key=lambda each: each.value or 0.0, default=None)

@@ -25,6 +25,7 @@ def init_app(app: Flask, settings: Settings) -> None:
         security,
         static_files,
     )
+    from app.web.ahead.routes import ahead
     from app.web.batches.routes import batches
     from app.web.calendar.routes import calendar
     from app.web.compare.routes import compare
@@ -65,7 +66,7 @@ def init_app(app: Flask, settings: Settings) -> None:
         part.init_app(app, settings)
     for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync, health):
         app.register_blueprint(blueprint)
-    for blueprint in (house, packs, calendar):
+    for blueprint in (house, packs, calendar, ahead):
         app.register_blueprint(blueprint)
     for blueprint in (malt, methods, workings, photos):
         app.register_blueprint(blueprint)

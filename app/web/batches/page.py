@@ -26,6 +26,7 @@ from app.web.glance import Glance, glance_at, hour_text, unbroken
 from app.web.malt_words import malt_context
 from app.web.measure_words import SIDES, measure_said
 from app.web.photo_words import PhotoView, photo_marks
+from app.web.sleep_words import sleep_view
 
 CAME_OF_IT = (
     "outturn_kg",
@@ -90,6 +91,7 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
             for each in leftover_answers(history, flags, words.now)
         ],
         "outlooks": [each.row for each in outlooks(history, words)],
+        "sleep": sleep_view(history, words) if glance.is_live else None,
         "account": account_rows(account(history, words.now), words),
         "groups": record_groups(history, words, is_whole=request.args.get("record") == "whole"),
         "lots": [lot_view(lot, history, words) for lot in history.lots.values()],

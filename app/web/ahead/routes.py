@@ -1,0 +1,42 @@
+"""What is ahead: of one batch while the house sleeps, in a power cut, and of a batch that isn't charged yet."""
+
+from __future__ import annotations
+
+from flask import Blueprint, render_template, request
+
+from app.store.batches import find_last_programme, get_batch
+from app.store.history import get_history
+from app.store.programmes import list_programmes
+from app.web.ahead.page import ahead_context, cut_view, heading
+from app.web.ahead.plan_form import plan_form
+from app.web.ahead.plan_page import plan_context
+from app.web.database import db
+from app.web.formatting import request_now, words, zone
+
+ahead = Blueprint("ahead", __name__)
+
+
+@ahead.get("/batches/<int:number>/ahead")
+def show(number: int) -> str:
+    batch = get_batch(db(), number)
+    return render_template("ahead/page.html", batch=batch, **ahead_context(get_history(db(), batch.id), words()))
+
+
+@ahead.get("/batches/<int:number>/power-cut")
+def power_cut(number: int) -> str:
+    batch = get_batch(db(), number)
+    history = get_history(db(), batch.id)
+    said = words()
+    return render_template("ahead/power_cut.html", batch=batch, power=cut_view(history, said), **heading(history, said))
+
+
+@ahead.get("/plan")
+def plan() -> str | tuple[str, int]:
+    asked = list_programmes(db(), [request.args.get("programme", "")])
+    programmes = list(dict.fromkeys([*list_programmes(db()), *asked]))
+    usual = find_last_programme(db(), request.args.get("species") or "barley")
+    form, programme = plan_form(request.args, programmes, request_now().astimezone(zone()).date(), usual)
+    if programme is None or not form.validate():
+        return render_template("ahead/plan.html", form=form, programme=programme), 422 if form.errors else 200
+    found = plan_context(form, programme, request.args.get("start", ""), words())
+    return render_template("ahead/plan.html", form=form, programme=programme, **found)
