@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Boolean, ForeignKey, Index, Integer, String, exists, func, select
+from sqlalchemy import Boolean, ForeignKey, Index, Integer, Select, String, bindparam, exists, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.store.base import Base
@@ -90,25 +90,40 @@ class Taught(NamedTuple):
 
 def list_taught(session: Session, lot_ids: Collection[str], rules_version: int) -> list[Taught]:
     """The batches charged from these lots that ended last, a few for each lot."""
+    if not lot_ids:
+        return []
+    rows = session.execute(_TAUGHT, {"lot_ids": list(lot_ids), "rules_version": rules_version}).all()
+    return [Taught(lot_id, batch_id, ended_at, record) for lot_id, batch_id, ended_at, record in rows]
+
+
+def _taught() -> Select[Any]:
     later = fact.alias("later")
     place = func.row_number().over(partition_by=PART.c.source_id, order_by=BatchDigest.ended_at.desc())
-    query = (
-        select(PART.c.source_id, BatchDigest.batch_id, BatchDigest.ended_at, BatchDigest.measures, place.label("place"))
+    ranked = (
+        select(PART.c.source_id, BatchDigest.batch_id, BatchDigest.ended_at, place.label("place"))
         .join(fact, fact.c.seq == PART.c.fact_seq)
         .outerjoin(later, later.c.supersedes_id == fact.c.id)
         .join(BatchDigest, BatchDigest.batch_id == PART.c.target_id)
         .where(
             PART.c.source_type == "lot",
-            PART.c.source_id.in_(lot_ids),
+            PART.c.source_id.in_(bindparam("lot_ids", expanding=True)),
             PART.c.target_type == "batch",
             later.c.seq.is_(None),
             BatchDigest.ended_at.is_not(None),
-            BatchDigest.rules_version == rules_version,
+            BatchDigest.rules_version == bindparam("rules_version"),
         )
         .subquery()
     )
-    rows = session.execute(select(query).where(query.c.place <= MOST_TAUGHT).order_by(query.c.ended_at)).all()
-    return [Taught(lot_id, batch_id, ended_at, record) for lot_id, batch_id, ended_at, record, _ in rows]
+    return (
+        select(ranked.c.source_id, ranked.c.batch_id, ranked.c.ended_at, BatchDigest.measures)
+        .join(BatchDigest, BatchDigest.batch_id == ranked.c.batch_id)
+        .where(ranked.c.place <= MOST_TAUGHT)
+        .order_by(ranked.c.ended_at)
+    )
+
+
+# To put the statement together takes longer than to run it, and every page with a batch asks it.
+_TAUGHT = _taught()
 
 
 def get_digests(session: Session, batch_ids: Sequence[str]) -> dict[str, BatchDigest]:
