@@ -14,10 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.judgement import forecast
+from app.judgement.facts import Weighing
 from app.judgement.forecast_bed import BED
+from app.judgement.forecast_green import green
 from app.judgement.growth import growth_counts
 from app.judgement.history import History
 from app.judgement.moisture import samples
+from app.judgement.moisture_trays import tray_sample
 
 SEEN = (1, 2, 3, 4)
 Point = tuple[datetime, float]
@@ -147,14 +150,20 @@ def _rows(band: Sequence[NDArray[np.float64]]) -> list[Band]:
 
 
 def kiln_series(name: str, history: History) -> list[Series]:
-    """A series for each tray of the last run."""
-    drying = forecast.fit(history).drying
+    """A series for each tray of the last run.
+
+    Its moistures go by the green malt's as it was tested before the heat: what the fit made of it has no say in them.
+    """
+    drying, before = forecast.fit(history).drying, green(history)
     found = []
-    for tray in drying.trays if drying else ():
-        mine = [each for each in samples(history) if each.basis == "tray" and (each.place or "") == tray.name]
+    if drying is None or before is None:
+        return []
+    for tray in drying.trays:
+        weighings = [each for each in history.of_shape(Weighing, "tray") if (each.vessel or "") == tray.name]
+        mine = [each for weighing in weighings if (each := tray_sample(history, weighing, before.state)) is not None]
         inside = tuple((each.at, each.moisture_wb) for each in mine if tray.first.at < each.at <= tray.last.at)
-        if len(inside) > 1 and drying is not None:
-            began = (tray.first.at, drying.loaded_wb[0])
+        if len(inside) > 1:
+            began = (tray.first.at, before.state(history.hour(tray.first.at))[0])
             kinds = ("tray", "moisture_test", "outturn")
             found.append(Series(f"{name} {tray.name}", history, began, inside, kinds, _of_tray(tray.name)))
     return found
