@@ -1,0 +1,82 @@
+"""The file into which a phone wrote what it couldn't send, taken in at the desk: each entry answered in words."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.errors import Rejected
+from app.judgement.facts import Fact
+from app.judgement.fields import BadValues
+from app.judgement.kinds import KINDS
+from app.judgement.records import fact_from_record
+from app.judgement.wording import Words
+from app.web.taking_in import take_in
+
+MARK, FORM = "chitbook_outbox", 1
+MOST_ENTRIES = 5000
+_SAID = {201: ("fine", "taken in"), 200: ("fine", "was here already")}
+_NO_ENTRY = "This is no file of unsent entries: it is made on a phone, by “Download unsent”."
+
+
+@dataclass(frozen=True)
+class Line:
+    """What became of one entry of the file."""
+
+    word: str
+    shown: str
+    when: str
+    status: str
+    answer: str
+    why: str = ""
+
+
+def entries_of(content: bytes) -> list[Any]:
+    """The entries of such a file; Rejected says what is wrong with it."""
+    try:
+        whole = json.loads(content)
+    except (ValueError, RecursionError) as error:
+        raise Rejected({"file": _NO_ENTRY}) from error
+    entries = whole.get("entries") if isinstance(whole, dict) else None
+    if not isinstance(entries, list) or MARK not in whole:
+        raise Rejected({"file": _NO_ENTRY})
+    if whole[MARK] != FORM:
+        raise Rejected({"file": "This file comes from a newer program. Bring this one up to date, then take it in."})
+    if len(entries) > MOST_ENTRIES:
+        raise Rejected({"file": f"This file holds more than {MOST_ENTRIES} entries."})
+    return entries
+
+
+def take_in_file(session: Session, content: bytes, words: Words) -> list[Line]:
+    """Keep what can be kept, and say of each entry what became of it. The same file again changes nothing."""
+    entries = entries_of(content)
+    return list(_lines(entries, take_in(session, entries), words))
+
+
+def _lines(entries: list[Any], answers: list[dict[str, Any]], words: Words) -> Iterator[Line]:
+    for entry, answer in zip(entries, answers, strict=True):
+        status, said = _SAID.get(answer["status"], ("act", "not taken"))
+        why = " ".join(answer.get("errors", {}).values())
+        yield Line(*_about(entry, words), status, said, why)
+
+
+def _about(entry: Any, words: Words) -> tuple[str, str, str]:
+    """Kind, what was typed, and when, as far as they can be read."""
+    if not isinstance(entry, dict):
+        return "?", "", ""
+    kind, typed = entry.get("kind"), entry.get("typed")
+    word = KINDS[kind].word if isinstance(kind, str) and kind in KINDS else str(kind)[:40]
+    shown = " ".join(str(each) for each in typed.values())[:80] if isinstance(typed, dict) else ""
+    known = _fact(entry)
+    return word, shown, words.clock(known.at) if known is not None else ""
+
+
+def _fact(entry: dict[str, Any]) -> Fact | None:
+    try:
+        return fact_from_record(entry)
+    except BadValues:
+        return None
