@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from app.judgement.bed_ahead import COLD_C, THIN_M
 from app.judgement.bed_warming import bed_watches
 from app.judgement.facts import Reading, Remark, StageChange
 from app.judgement.flags.base import Case
-from app.judgement.flags.bed import COLD_C, THIN_M, TURNING_H, WAITING_ABOVE_C, WAITING_H, WARM_C, WARM_WET_H, WET_WB
+from app.judgement.flags.bed import TURNING_H, WAITING_ABOVE_C, WAITING_H, WARM_C, WARM_WET_H, WET_WB
 from app.judgement.flags.keeping import CULMS_H
 from app.judgement.flags.steep import chitted_since
 from app.judgement.forecast import time_to_acrospire, time_to_dry, time_to_moisture

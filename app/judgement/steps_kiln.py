@@ -126,10 +126,10 @@ def _not_overdone(here: Here) -> datetime | None:
 
 
 def _stop_words(here: Here, kiln: KilnForecast) -> str:
-    """What the scale is to show; of several trays, the one that has most to lose still."""
+    """What the scale is to show; of several trays, with the wettest."""
     if not kiln.stop_at:
         return ""
-    last = max(kiln.stop_at, key=lambda each: (each.still_to_go_kg, each.tray))
+    last = max(kiln.stop_at, key=lambda each: (each.tray == kiln.wettest, each.still_to_go_kg, each.tray))
     gross = here.words.mass(last.gross_kg, last.half_width_kg)
     return f"Stop at gross {gross} on this scale with {last.tray or 'the tray'}."
 

@@ -98,7 +98,7 @@ def _by_uptake(here: Here, hours: _Span) -> _Span:
         return hours
     due = within(when.central, here.stage.starts_at, latest)
     least, most = (_comes_to(here, edge) if is_last else None for edge in ("target_low", "target_high"))
-    late = within(latest_of(when.high, most) or latest, due, latest)
+    late = within(latest_of(when.high, most, None if is_last else hours.due) or latest, due, latest)
     early = within(earliest_of(when.low, least) or due, here.stage.starts_at, due)
     figure = here.words.percent(target, decimals=0)
     if when.central > latest:

@@ -108,6 +108,7 @@ FLAGS: Mapping[str, str] = MappingProxyType(
         "over_ceiling": "enzymes.hours_and_degree_hours_above",
         "open_account": "mass_balance.unexplained",
         "light_corn": "control_charts.prediction_interval",
+        "bed_limit_ahead": "left_alone.hours_to_limit",
         "growth_uneven": "growth.evenness_share",
         "few_chits_at_cast": "proportions.wilson_interval",
         "oversteeped": "moisture.moisture_wb_with_sd",

@@ -86,3 +86,45 @@ def test_a_probe_that_never_moves_for_half_a_day_is_dead() -> None:
             story.read(hour, "grain_temperature", 15.0, instrument="probe 1")
         story.read(59, "grain_temperature", last, instrument="probe 1")
         assert bool(story.flags(60, "lying")) == is_flagged
+
+
+def test_of_three_thermometers_the_odd_one_is_named() -> None:
+    story = growing()
+    for probe, value in (("probe 1", 15.0), ("probe 2", 18.5), ("probe 3", 15.4)):
+        story.read(44, "grain_temperature", value, instrument=probe, place="top")
+    assert "Look at probe 2 first, since h 44" in story.flag(45, "lying").meaning
+
+
+def test_readings_of_other_places_between_them_hide_nothing() -> None:
+    story = growing()
+    story.read(44, "grain_temperature", 15.0, instrument="probe 1", place="top")
+    story.read(44.05, "grain_temperature", 15.0, instrument="probe 1", place="bottom")
+    story.read(44.1, "grain_temperature", 17.9, instrument="probe 2", place="top")
+    assert len(story.flags(45, "lying")) == 1
+
+
+def test_a_probe_that_stands_still_while_the_air_is_raised_is_dead() -> None:
+    for last_c, is_flagged in ((62.0, True), (61.0, False)):
+        story = Story().kiln(moisture_wb=0.2)
+        for place in range(6):
+            story.read(161 + place / 2, "grain_temperature", 45.0, instrument="probe 1")
+        story.read(161, "air_on_temperature", 52.0, instrument="probe 2")
+        story.read(163, "air_on_temperature", last_c, instrument="probe 2")
+        assert bool(story.flags(164, "lying")) == is_flagged
+
+
+def test_a_probe_that_goes_up_and_down_with_the_room_hangs_in_the_air() -> None:
+    for off_c, is_flagged in ((0.2, True), (0.6, False)):
+        story = growing()
+        for hour, room_c in ((42, 9.0), (48, 12.5), (54, 13.0), (60, 9.5)):
+            story.read(hour, "air_temperature", room_c, instrument="wall")
+            story.read(hour + 0.1, "grain_temperature", room_c + off_c, instrument="probe 1")
+        assert bool(story.flags(61, "lying")) == is_flagged
+
+
+def test_grain_as_warm_as_a_room_that_stands_still_is_no_lie() -> None:
+    story = growing()
+    for hour, room_c in ((42, 14.0), (48, 14.2), (54, 14.6), (60, 14.1)):
+        story.read(hour, "air_temperature", room_c, instrument="wall")
+        story.read(hour + 0.1, "grain_temperature", room_c, instrument="probe 1")
+    assert story.flags(61, "lying") == []

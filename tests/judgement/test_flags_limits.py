@@ -26,7 +26,7 @@ def test_readings_on_the_bounds_of_the_target_are_in_range() -> None:
     [(18.1, "notice"), (20.0, "notice"), (20.1, "caution"), (25.1, "act"), (11.9, "notice"), (9.9, "caution")],
 )
 def test_severity_follows_the_band_that_the_reading_left(value: float, severity: str) -> None:
-    flag = growing((41, 15.0), (44, value)).flag(45, "out_of_limits")
+    flag = growing((43, 15.0), (44, value)).flag(45, "out_of_limits")
     assert flag.severity == severity
     assert flag.worst == value
 

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from app.judgement.facts import Fact
 from app.judgement.flags import (
+    ahead,
     bed,
     data_quality,
     growing,
@@ -35,6 +36,7 @@ _EVERY: Sequence[Rule] = (
     *limits.RULES,
     *steep.RULES,
     *bed.RULES,
+    *ahead.RULES,
     *growing.RULES,
     *kiln.RULES,
     *keeping.RULES,
@@ -47,8 +49,10 @@ _EVERY: Sequence[Rule] = (
 RULES: dict[str, Rule] = {rule.key: rule for rule in _EVERY}
 _CHECKS: tuple[Check, ...] = tuple(dict.fromkeys(rule.check for rule in _EVERY))
 
-LEADS = MappingProxyType({"warm bed": "warm_and_wet", "mould": "mould"})
-"""For each cause that several rules may see, the rule that tells it best."""
+LEADS = MappingProxyType(
+    {"warm bed": ("warm_and_wet", "bed_limit_ahead"), "mould": ("mould",), "slow growth": ("growth_stalled",)}
+)
+"""For each cause that several rules may see, the rules that tell it best, the best of them first."""
 
 
 def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Flag]:

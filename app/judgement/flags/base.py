@@ -261,17 +261,25 @@ def worse(first: str, second: str) -> str:
     return max(first, second, key=RANK.__getitem__)
 
 
-def one_for_each_cause(flags: Iterable[Flag], leads: Mapping[str, str]) -> list[Flag]:
-    """One flag per cause: leads names the rule that tells it best; those that held beside it are left to it.
+def one_for_each_cause(flags: Iterable[Flag], leads: Mapping[str, Sequence[str]]) -> list[Flag]:
+    """One flag per cause: leads names the rules that tell it best, in order; those that held beside one are left to it.
 
     The one that stays is as grave as the gravest of them.
     """
     kept = list(flags)
-    for leader in [flag for flag in kept if flag.cause and leads.get(flag.cause) == flag.rule]:
-        same = [
-            flag for flag in kept if flag.cause == leader.cause and flag.rule != leader.rule and flag.overlaps(leader)
-        ]
-        kept = [flag for flag in kept if flag is not leader and flag not in same]
-        grave = max((flag.severity for flag in (leader, *same)), key=RANK.__getitem__)
-        kept.append(replace(leader, severity=grave, stands_for=tuple(flag.key for flag in same)))
+    for cause, rules in leads.items():
+        for rule in rules:
+            for leader in [flag for flag in kept if flag.cause == cause and flag.rule == rule]:
+                kept = _led(kept, leader)
     return kept
+
+
+def _led(flags: Sequence[Flag], leader: Flag) -> list[Flag]:
+    """The flags, with those of the same cause that held beside the leader folded into it."""
+    if not any(flag is leader for flag in flags):
+        return list(flags)
+    same = [flag for flag in flags if flag.cause == leader.cause and flag.rule != leader.rule and flag.overlaps(leader)]
+    grave = max((flag.severity for flag in (leader, *same)), key=RANK.__getitem__)
+    told = (*leader.stands_for, *(key for flag in same for key in (flag.key, *flag.stands_for)))
+    kept = [flag for flag in flags if flag is not leader and all(flag is not other for other in same)]
+    return [*kept, replace(leader, severity=grave, stands_for=told)]

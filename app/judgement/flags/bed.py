@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
+from app.judgement.bed_ahead import is_cold_and_thin
 from app.judgement.facts import Fact, Reading, Remark
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between, overrun
@@ -19,9 +20,7 @@ WARM_WET_H = Limit(high_caution=6.0, high_act=12.0, unit="h", mark="M", source="
 WAITING_H = Limit(high_caution=2.0, high_act=4.0, unit="h", mark="M", source="from memory")
 WAITING_ABOVE_C = 18.0
 TURNING_H = Limit(high_caution=10.0, high_act=14.0, unit="h", mark="M", source="from memory")
-THIN_M, COLD_C = 0.10, 14.0
-"""From memory: a bed no deeper than 10 cm and no warmer than 14 °C loses its heat by itself."""
-
+FELTED_H = Limit(high_caution=1.0, high_act=6.0, unit="h", mark="M", source="from memory: felted rootlets tear")
 SPREAD_C, SPREAD_ACT_C = 3.0, 6.0
 SPREAD_SOURCE = "from memory: 3 °C from top to bottom"
 SAME_LOOK = timedelta(minutes=30)
@@ -254,13 +253,17 @@ def _turning_flag(case: Case, turn: Fact, ends_at: datetime | None) -> Flag | No
     programme = case.programme_at(turn.at)
     limit = (programme.limit("turning_h") if programme else None) or TURNING_H
     lasted = hours_between(turn.at, until)
-    over = overrun(limit, turn.at, lasted)
-    if over is None or _is_cold_and_thin(case, until):
+    looks = [each for each in case.history.of_shape(Remark, "inspection") if turn.at <= each.at <= until]
+    felted = next((each for each in looks if each.findings.get("matting") == "felted"), None)
+    over = None if is_cold_and_thin(case.history, until) else overrun(limit, turn.at, lasted)
+    if felted is not None:
+        knit_over = overrun(FELTED_H, felted.at, hours_between(felted.at, until))
+        over = over if knit_over is None or (over is not None and over.starts_at <= knit_over.starts_at) else knit_over
+    if over is None:
         return None
     since = "cast" if turn.kind == "cast" else "it was last turned"
     title = f"{'Not turned' if ends_at else 'Turning due: not turned'} for {wording.hours(lasted)} since {since}"
-    looks = [each for each in case.history.of_shape(Remark, "inspection") if turn.at <= each.at <= until]
-    knit = next((each for each in looks if each.findings.get("matting") in ("strands", "felted")), None)
+    knit = felted or next((each for each in looks if each.findings.get("matting") == "strands"), None)
     meaning = "The bed heats inside, carbon dioxide stays in it, and rootlets knit."
     if knit is not None:
         meaning = f"The rootlets are knitting by {case.hour_words(knit.at)}. {meaning}"
@@ -269,14 +272,6 @@ def _turning_flag(case: Case, turn: Fact, ends_at: datetime | None) -> Flag | No
         Message(title, meaning, "Turn it from bottom to top, gently; break up what has knit."), over.source,
         starts_at=over.starts_at, ends_at=ends_at, worst=lasted, unit="h",
     )  # fmt: skip
-
-
-def _is_cold_and_thin(case: Case, moment: datetime) -> bool:
-    depth = case.history.last_before(moment, case.history.readings("bed_depth"))
-    warmth = case.history.last_before(moment, case.history.readings("grain_temperature"))
-    if depth is None or warmth is None or depth.value is None or warmth.value is None:
-        return False
-    return depth.value <= THIN_M and warmth.value <= COLD_C and hours_between(warmth.at, moment) <= 14.0
 
 
 RULES = (

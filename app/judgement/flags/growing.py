@@ -115,6 +115,7 @@ def stalled(case: Case) -> Iterator[Flag]:
                         "Weigh it for moisture, spray if it is dry; a degree or two warmer; rub kernels out."),
                 "derived from the programme's own pace; half of it, from memory",
                 starts_at=later.at, ends_at=after[0] if after else stage.ends_at, worst=rise, unit="kernel_lengths",
+                cause="slow growth",
             )  # fmt: skip
             break
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 from app.judgement.facts import Fact, Reading
 from app.judgement.flags import wording
@@ -24,6 +24,11 @@ APART_SDS = 3.0
 FLAT_READINGS, FLAT_H = 6, 12.0
 """From memory: living grain breathes; a probe that shows one figure for half a day is dead or reads something else."""
 
+STILL_H, AIR_MOVED_C = 2.0, 10.0
+ROOM_READINGS, ROOM_APART_C, ROOM_MOVED_C = 4, 0.3, 3.0
+"""From memory: grain on a kiln follows air that is raised by ten degrees within two hours; and four readings that are
+the room's, while that moved by three degrees, are no chance."""
+
 LAGS = timedelta(hours=2)
 SOURCE = "derived: physics forbids it; how far apart counts, from memory"
 
@@ -33,6 +38,8 @@ def lying(case: Case) -> Iterator[Flag]:
     yield from _two_thermometers(case)
     yield from _bag_and_charge(case)
     yield from _flat_probe(case)
+    yield from _still_on_the_kiln(case)
+    yield from _reads_the_room(case)
 
 
 def _hotter_than_the_air(case: Case) -> Iterator[Flag]:
@@ -68,25 +75,50 @@ def _two_thermometers(case: Case) -> Iterator[Flag]:
     """Two instruments at one place and one time, at a stage without heat."""
     for stage in case.stages_named("air_rest", "germination", "immersion"):
         kind = "water_temperature" if stage.name == "immersion" else "grain_temperature"
-        readings = [
-            each
-            for each in case.within(case.history.readings(kind), stage.starts_at, case.end_of(stage))
-            if each.instrument and each.value is not None
-        ]
         found = [
-            (first, second)
-            for first, second in pairwise(readings)
-            if first.place == second.place
-            and first.instrument != second.instrument
-            and second.at - first.at <= AT_ONCE
-            and abs((first.value or 0.0) - (second.value or 0.0)) > APART_C + 1e-9
+            (first, second, look)
+            for look in _looks(case.within(case.history.readings(kind), stage.starts_at, case.end_of(stage)))
+            for first, second in combinations(look, 2)
+            if first.instrument != second.instrument and _apart(first, second) > APART_C + 1e-9
         ]
         if found:
-            first, second = max(found, key=lambda pair: abs((pair[0].value or 0.0) - (pair[1].value or 0.0)))
-            apart = wording.spread(abs((first.value or 0.0) - (second.value or 0.0)))
-            title = f"{first.instrument} and {second.instrument} are {apart} apart at one place"
-            every: list[Fact] = [each for pair in found for each in pair]
-            yield _flag(case, every, title, _likeliest(case, [first, second]), stage)
+            first, second, look = max(found, key=lambda each: _apart(each[0], each[1]))
+            title = f"{first.instrument} and {second.instrument} are {_apart_words(first, second)} apart at one place"
+            every: list[Fact] = [each for pair in found for each in pair[:2]]
+            yield _flag(case, every, title, _odd_one(look) or _likeliest(case, [first, second]), stage)
+
+
+def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
+    """Readings of one place by named instruments within twenty minutes, two or more of them."""
+    open_looks: dict[str | None, list[Reading]] = {}
+    looks: list[list[Reading]] = []
+    for each in readings:
+        if each.instrument is None or each.value is None:
+            continue
+        look = open_looks.get(each.place)
+        if look is None or each.at - look[0].at > AT_ONCE:
+            look = open_looks[each.place] = []
+            looks.append(look)
+        look.append(each)
+    return [look for look in looks if len(look) > 1]
+
+
+def _apart(first: Reading, second: Reading) -> float:
+    return abs((first.value or 0.0) - (second.value or 0.0))
+
+
+def _apart_words(first: Reading, second: Reading) -> str:
+    return wording.spread(_apart(first, second))
+
+
+def _odd_one(look: Sequence[Reading]) -> str | None:
+    """Of three or more at one place, the one that stands alone while the others agree."""
+    for each in look:
+        others = [other for other in look if other.instrument != each.instrument]
+        agree = all(_apart(one, two) <= APART_C for one, two in combinations(others, 2))
+        if len({other.instrument for other in others}) > 1 and agree and all(_apart(each, o) > APART_C for o in others):
+            return each.instrument
+    return None
 
 
 def _likeliest(case: Case, readings: Sequence[Reading]) -> str:
@@ -137,16 +169,71 @@ _WAYS = {"test_bag": "the bag", "charge_weighing": "the whole charge", "tested":
 def _flat_probe(case: Case) -> Iterator[Flag]:
     """One instrument that shows the very same figure, reading after reading, for half a day of growth."""
     for stage in case.stages_named("germination"):
-        by_probe: dict[tuple[str, str | None], list[Reading]] = {}
-        for each in case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage)):
-            if each.instrument and each.value is not None:
-                by_probe.setdefault((each.instrument, each.place), []).append(each)
-        for (instrument, _), readings in by_probe.items():
+        for (instrument, _), readings in _by_probe(case, stage).items():
             run = _flattest(readings)
             if len(run) >= FLAT_READINGS and hours_between(run[0].at, run[-1].at) >= FLAT_H:
                 lasted = wording.hours(hours_between(run[0].at, run[-1].at))
                 title = f"{instrument} has shown {wording.temperature(run[0].value or 0.0)} for {lasted}"
                 yield _flag(case, run, title, instrument, stage, "Living grain never stands still.")
+
+
+def _still_on_the_kiln(case: Case) -> Iterator[Flag]:
+    """One figure for hours on the kiln, while the air into the grain was raised."""
+    for stage in case.stages_named("kilning"):
+        air = case.within(case.history.readings("air_on_temperature"), stage.starts_at, case.end_of(stage))
+        for (instrument, _), readings in _by_probe(case, stage).items():
+            run = _flattest(readings)
+            if len(run) < FLAT_READINGS or hours_between(run[0].at, run[-1].at) < STILL_H:
+                continue
+            beside = [each.value for each in case.within(air, run[0].at, run[-1].at) if each.value is not None]
+            if beside and max(beside) - min(beside) >= AIR_MOVED_C:
+                lasted = wording.hours(hours_between(run[0].at, run[-1].at))
+                shown = wording.kiln_temperature(run[0].value or 0.0)
+                why = f"The air was raised by {wording.spread(max(beside) - min(beside))} meanwhile."
+                yield _flag(case, run, f"{instrument} has shown {shown} for {lasted}", instrument, stage, why)
+
+
+def _reads_the_room(case: Case) -> Iterator[Flag]:
+    """A grain probe that goes with the room's thermometer, up and down: it hangs in the air, and not in the grain."""
+    for stage in case.stages_named("germination", "kilning"):
+        room = case.within(case.history.readings("air_temperature"), stage.starts_at - AT_ONCE, case.end_of(stage))
+        for (instrument, _), readings in _by_probe(case, stage).items():
+            run = _longest(
+                (each, near)
+                for each in readings
+                if (near := _at_once(room, each)) is not None and near.value is not None
+            )
+            if len(run) < ROOM_READINGS:
+                continue
+            beside = [near.value or 0.0 for _, near in run]
+            if max(beside) - min(beside) >= ROOM_MOVED_C:
+                lasted = wording.hours(hours_between(run[0][0].at, run[-1][0].at))
+                title = f"{instrument} has read as the room does for {lasted}"
+                why = "Grain follows the room slowly, if at all: the probe may hang in the air."
+                yield _flag(case, [fact for pair in run for fact in pair], title, instrument, stage, why)
+
+
+def _at_once(readings: Sequence[Reading], reading: Reading) -> Reading | None:
+    near = [each for each in readings if abs(each.at - reading.at) <= AT_ONCE]
+    return min(near, key=lambda each: abs(each.at - reading.at), default=None)
+
+
+def _longest(pairs: Iterable[tuple[Reading, Reading]]) -> list[tuple[Reading, Reading]]:
+    """The longest run of readings that are the room's."""
+    best: list[tuple[Reading, Reading]] = []
+    run: list[tuple[Reading, Reading]] = []
+    for grain, room in pairs:
+        run = [*run, (grain, room)] if _apart(grain, room) <= ROOM_APART_C else []
+        best = run if len(run) > len(best) else best
+    return best
+
+
+def _by_probe(case: Case, stage: Stage) -> dict[tuple[str, str | None], list[Reading]]:
+    grouped: dict[tuple[str, str | None], list[Reading]] = {}
+    for each in case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage)):
+        if each.instrument and each.value is not None:
+            grouped.setdefault((each.instrument, each.place), []).append(each)
+    return grouped
 
 
 def _flattest(readings: Sequence[Reading]) -> list[Reading]:

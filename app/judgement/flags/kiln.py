@@ -239,12 +239,17 @@ def _dry_flag(case: Case, programme: Programme, stage: Stage, wettest: MoistureS
     figure = wording.percent(wettest.moisture_wb, wettest.half_width)
     where = f"{figure} in {wettest.place or 'the wettest sample'}, at {case.hour_words(wettest.at)}"
     if wettest.half_width > SURE_WB:
-        said = Message(f"Perhaps dry enough: {where}",
-                       "How wet it was when it was loaded is hardly known, and so how dry it is now.",
-                       "Test the malt’s moisture, or bite it: only brittle malt is dry. Then heat off, or dry on.")
+        said = Message(
+            f"Perhaps dry enough: {where}",
+            "How wet it was when it was loaded is hardly known, and so how dry it is now.",
+            "Test the malt’s moisture, or bite it: only brittle malt is dry. Then heat off, or dry on.",
+        )
     else:
-        said = Message(f"Dry enough: {where}", "More heat costs fuel and enzymes and wins nothing.",
-                       "Heat off; cool it with cold air, and dress it the same day.")
+        said = Message(
+            f"Dry enough: {where}",
+            "More heat costs fuel and enzymes and wins nothing.",
+            "Heat off; cool it with cold air, and dress it the same day.",
+        )
     return case.flag(
         "dry_enough", "notice", [wettest.fact], said,
         provenance(limit.mark, limit.source), ends_at=stage.ends_at,
