@@ -84,8 +84,8 @@ def _unknown(found: Sleep, words: Words) -> tuple[str, str, str]:
 
 def _now(found: Sleep, words: Words) -> tuple[str, str, str]:
     assert found.first is not None
-    likely = f", most likely at {_clock(found.likely_at, words)}" if found.likely_at is not None else ""
-    return "caution", "Look at it once more before you go", f"{found.first.what}: at any moment{likely}."
+    first = _view(found.first, words)
+    return "caution", "Look at it once more before you go", f"{first.what}: {first.when}."
 
 
 def _until(found: Sleep, words: Words) -> tuple[str, str, str]:
@@ -115,6 +115,7 @@ _SAID = {
 
 def _view(watch: Watch, words: Words) -> WatchView:
     assert words.now is not None
+    soon = "now" if watch.safe_at <= words.now else _clock(watch.safe_at, words)
     if watch.is_over(words.now):
         when = f"since {_clock(watch.likely_at or watch.safe_at, words)}"
     elif watch.likely_at is None:
@@ -122,8 +123,10 @@ def _view(watch: Watch, words: Words) -> WatchView:
     elif watch.likely_at == watch.safe_at:
         when = f"at {_clock(watch.safe_at, words)}"
     else:
-        soon = "any moment" if watch.safe_at <= words.now else _clock(watch.safe_at, words)
-        when = f"from {soon}, most likely {_clock(watch.likely_at, words)}"
+        late = _clock(watch.likely_at, words)
+        when = (
+            f"from {soon}, most likely {late}" if watch.is_estimate else f"wanted by {soon}, out of range from {late}"
+        )
     why, basis = unbroken_figures(watch.why), unbroken_figures(watch.basis)
     return WatchView(unbroken_figures(watch.what), when, why, basis, watch.method, watch.is_estimate)
 
