@@ -28,6 +28,9 @@ than any of them was measured at, and so less is taken for sure here, from memor
 
 LEAST_LOADED_SD_DB = 0.003
 
+AS_LOADED_H = 0.5
+"""A tray first weighed within this of the heat is as moist as it was loaded, from memory; later it has dried since."""
+
 
 @dataclass(frozen=True, eq=False)
 class DryingFit:
@@ -79,10 +82,12 @@ class DryingFit:
 
     def first_wb(self, tray: Tray) -> tuple[float, float]:
         """The moisture of a tray's grain at its first weighing, and its standard uncertainty."""
-        return tray.loaded_wb or self.loaded_wb
+        if tray.first_h <= self.start_h + AS_LOADED_H:
+            return tray.loaded_wb or self.loaded_wb
+        return self.state(tray.first_h, tray.number)
 
-    def state(self, hour: float) -> tuple[float, float]:
-        central, low, high = self.band(np.array([hour]))
+    def state(self, hour: float, tray: int = BED) -> tuple[float, float]:
+        central, low, high = self.band(np.array([hour]), tray)
         return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
 
     def with_air(self, hour: float, temperature_c: float) -> tuple[Air, ...]:

@@ -43,13 +43,15 @@ class Determined:
 class Tray:
     """A tray as it was loaded: its first weighing, and its last.
 
-    loaded_wb: the moisture of its grain then and its standard uncertainty, where it was loaded for an earlier heating.
+    first_h: the hour of its first weighing. loaded_wb: the moisture of its grain then and its standard uncertainty,
+    where it was loaded for an earlier heating.
     """
 
     name: str
     number: int
     first: Weighing
     last: Weighing
+    first_h: float
     loaded_wb: tuple[float, float] | None = None
 
     def net_kg(self, weighing: Weighing) -> float:
@@ -79,7 +81,8 @@ def trays_of(history: History, stage: Stage, green: State) -> tuple[Tray, ...]:
         if first is None or net_of(first, first) <= 0.0:
             continue
         is_of_earlier = first.at < stage.starts_at - FILLED_BEFORE
-        found[name] = Tray(name, 0, first, weighing, green(history.hour(first.at)) if is_of_earlier else None)
+        first_h = history.hour(first.at)
+        found[name] = Tray(name, 0, first, weighing, first_h, green(first_h) if is_of_earlier else None)
     # One tray alone stands for the bed: there is nothing to tell the one from the other by.
     if len(found) == 1:
         return tuple(replace(tray, number=BED) for tray in found.values())

@@ -230,3 +230,15 @@ def test_once_the_heat_is_off_it_dries_no_further():
     found = time_to_dry(story.history(), 0.05, at(170.0))
     assert found.central is None
     assert "off" in found.reason
+
+
+def test_a_tray_first_weighed_in_mid_drying_is_told_the_weight_of_grain_as_dry_as_it_was_then():
+    story, first_wb = kiln(trays=0), two_regimes(6.0) / (1.0 + two_regimes(6.0))
+    for hour in (6.0, 8.0, 9.5):
+        weigh(story, 160.0 + hour, 2.0 * (1.0 + two_regimes(hour)) / (1.0 + two_regimes(6.0)), 1)
+    found = evaluate(fit(story.history()), at(169.6)).kiln
+    (stop,) = found.stop_at
+    # By hand: the tray holds 2 kg of grain at the moisture of the sixth hour, less its water, and its own 1.2 kg.
+    by_hand = 1.2 + 2.0 * (1.0 - first_wb) / (1.0 - found.target_wb)
+    assert stop.gross_kg == pytest.approx(by_hand, abs=stop.half_width_kg)
+    assert stop.half_width_kg < 0.06
