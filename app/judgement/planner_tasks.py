@@ -12,6 +12,7 @@ import numpy.typing as npt
 from app.judgement.flags.bed import TURNING_H
 from app.judgement.planner_time import STEPS_PER_H, Clock
 from app.judgement.programme import Programme, Step
+from app.judgement.steps import BEGINS
 
 LOOKS_PER_H = 0.5
 """A hot kiln at night asks for somebody every two hours, as by day: common practice."""
@@ -20,17 +21,6 @@ SOON_DONE = 2 * STEPS_PER_H
 """A bed turned within two hours is not turned again before bed, nor one about to be unloaded: common practice."""
 
 USUAL_TURNING_H = 8.0
-BEGINS = {
-    "immersion": ("steep_on", "Steep on"),
-    "air_rest": ("drained", "Drain"),
-    "germination": ("cast", "Cast"),
-    "stewing": ("stew_on", "Stew, covered"),
-    "kilning": ("loaded", "Load the kiln, heat on"),
-    "cooling": ("heat_off", "Heat off, cool"),
-}
-"""What begins a stage, as entry and in words."""
-
-Counts = npt.NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -78,7 +68,7 @@ def _what(step: Step, following: Step | None) -> tuple[str, str]:
         if following.stage != "kilning":
             return "grain_temperature", "Next part of the stage: look"
         return "set_point", _air_words(following)
-    return BEGINS.get(following.stage, ("note", following.stage))
+    return BEGINS.get(following.stage, ("note", "Go on as planned"))
 
 
 def _air_words(step: Step) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from app.judgement.bed_ahead import COLD_C, THIN_M
+from app.judgement.bed_ahead import is_cold_and_thin
 from app.judgement.bed_warming import bed_watches
 from app.judgement.facts import Reading, Remark, StageChange
 from app.judgement.flags.base import Case
@@ -165,7 +165,7 @@ def _turns(history: History, stage: Stage, now: datetime) -> list[datetime]:
 def _turning(
     history: History, programme: Programme, turns: list[datetime], now: datetime, words: Words
 ) -> Watch | None:
-    if _is_cold_and_thin(history, now):
+    if is_cold_and_thin(history, now):
         return None
     since = "Not turned" if len(turns) > 1 else "Cast and not turned"
     limit = programme.limit("turning_h") or TURNING_H
@@ -176,15 +176,6 @@ def _turning(
         return watch
     why = f"The rootlets were knitting at {words.clock(knit[0].at)}: turn it before you go, then ask again"
     return replace(watch, safe_at=min(knit[0].at, watch.safe_at), why=why)
-
-
-def _is_cold_and_thin(history: History, now: datetime) -> bool:
-    """As the flag for turning sees it: such a bed loses its heat by itself."""
-    depth = history.last_before(now, history.readings("bed_depth"))
-    warmth = history.last_before(now, history.readings("grain_temperature"))
-    if depth is None or warmth is None or depth.value is None or warmth.value is None:
-        return False
-    return depth.value <= THIN_M and warmth.value <= COLD_C and (now - warmth.at).total_seconds() <= 14 * 3600
 
 
 def _warm_and_wet(history: History, programme: Programme, now: datetime, words: Words) -> Watch | None:
