@@ -40,7 +40,8 @@ class FieldSpec:
             if self.required:
                 raise ValueError(f"{self.word} is missing.")
             return None
-        return self.check(self.parse(raw, self.unit_typed(typed, name)))
+        unit = self.unit_typed(typed, name)
+        return self.check_typed(self.parse(raw, unit), unit)
 
     def unit_typed(self, typed: Mapping[str, str], name: str) -> str:
         """The unit that was typed for this field, empty where none was."""
@@ -48,6 +49,10 @@ class FieldSpec:
 
     def parse(self, raw: str, unit: str) -> Any:
         return raw
+
+    def check_typed(self, value: Any, unit: str) -> Any:
+        """check, with what is wrong said in the unit that was typed."""
+        return self.check(value)
 
     def check(self, value: Any) -> Any:
         return value
@@ -81,16 +86,22 @@ class Quantity(FieldSpec):
         return str(typed.get(f"{name}_unit") or typed.get(f"{self.unit_of}_unit") or "")
 
     def check(self, value: Any) -> float:
+        return self.check_typed(value, "")
+
+    def check_typed(self, value: Any, unit: str) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
             raise ValueError(f"{self.word} must be a number.")
         if self.low is not None and value < self.low:
-            raise ValueError(f"{self.word} can't be below {self._shown(self.low)}.")
+            raise ValueError(f"{self.word} can't be below {self._shown(self.low, unit)}.")
         if self.high is not None and value > self.high:
-            raise ValueError(f"{self.word} can't be above {self._shown(self.high)}.")
+            raise ValueError(f"{self.word} can't be above {self._shown(self.high, unit)}.")
         return float(value)
 
-    def _shown(self, value: float) -> str:
-        return units.format_quantity(value, units.DEFAULT_UNITS["metric"][self.dimension])
+    def _shown(self, value: float, unit: str) -> str:
+        key = unit or units.DEFAULT_UNITS["metric"][self.dimension]
+        if not self.is_difference:
+            return units.format_quantity(value, key)
+        return f"{units.difference_from_si(value, key):g} {units.UNITS[key].symbol}"
 
 
 @dataclass(frozen=True, kw_only=True)

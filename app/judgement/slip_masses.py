@@ -26,6 +26,8 @@ FILLED_BEFORE = timedelta(hours=1)
 
 _VESSELS = frozenset({"test_bag", "test_bag_start", "tray"})
 _BAG = Span(0.005, 5.0)
+_DELIVERY = Span(0.2, 40_000.0)
+"""From a jar to a lorry: from memory."""
 _CHARGE = {"kitchen": Span(0.05, 60.0), "floor": Span(0.5, 20_000.0)}
 
 
@@ -38,6 +40,8 @@ def expected_masses(
         return {"as_is_kg": _around(span)} if span else None
     if kind == "test_bag_start":
         return _with_tare(_BAG, values)
+    if kind == "intake":
+        return _with_tare(_DELIVERY, values)
     if history is None:
         return None
     if kind in ("test_bag", "tray"):

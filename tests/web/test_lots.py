@@ -12,6 +12,7 @@ from flask.testing import FlaskClient
 from sqlalchemy import event
 from sqlalchemy.orm import Session
 
+from app.judgement.slips import INSISTED
 from app.operations.facts import record_fact, withdraw_fact
 from app.store.facts import find_fact
 from app.store.lots import get_lot, list_lots, load_lot_stories
@@ -172,6 +173,74 @@ def test_what_is_wrong_is_told_at_its_field_and_nothing_is_stored(client, sessio
     assert words in answer.text[place : place + 300]
     assert list_lots(session) == []
     assert count_facts(session) == 0
+
+
+def asked(answer) -> str:
+    """The words of the question that a refused form came back with."""
+    assert answer.status_code == 422
+    return answer.text.split("Before it is taken in")[1].split("</section>")[0].replace("\u00a0", " ")
+
+
+def take_in(client: FlaskClient, values: dict[str, str], **more: str):
+    return client.post("/lots/new", data=values | more)
+
+
+def test_a_slip_in_the_moisture_is_asked_about_and_put_right_with_one_press(client, session):
+    values = sent(client, moisture="0.13", moisture_unit="percent", moisture_known="said")
+    words = asked(take_in(client, values))
+    assert "Moisture at intake 0.13 % is less than one expects here" in words
+    assert "Is it 0.13?" in words
+    assert list_lots(session) == []
+    session.rollback()
+    assert take_in(client, values, insist="alternative0").status_code == 303
+    (intake,) = only_lot(session).info.facts
+    assert intake.moisture_wb == pytest.approx(0.13)
+    assert INSISTED not in intake.typed
+
+
+def test_a_moisture_that_was_measured_is_asked_about_too(client, session):
+    values = sent(client, moisture="0.13", moisture_unit="percent", moisture_known="oven_grain")
+    asked(take_in(client, values))
+    assert take_in(client, values, insist="alternative0").status_code == 303
+    tests = [fact for fact in only_lot(session).info.facts if fact.kind == "moisture_test"]
+    assert [fact.value for fact in tests] == [pytest.approx(0.13)]
+
+
+def test_grams_for_kilograms_are_asked_about_in_whichever_field_they_stand(client, session):
+    for weights in ({"gross": "0.025", "net": ""}, {"gross": "", "net": "0.025"}):
+        values = sent(client, gross_unit="kg", **weights)
+        assert "less than one expects here" in asked(take_in(client, values))
+    assert list_lots(session) == []
+
+
+def test_pounds_are_asked_about_as_pounds(client):
+    assert "lb" in asked(take_in(client, sent(client, gross="", net="0.05", gross_unit="lb")))
+
+
+def test_what_somebody_insists_on_is_kept_and_known_to_be_meant(client, session):
+    values = sent(client, gross="0.025", moisture="0.15", moisture_unit="percent", moisture_known="said")
+    words = asked(take_in(client, values))
+    assert words.count("<p>") == 2
+    assert "All as typed" in words
+    assert take_in(client, values, insist="1").status_code == 303
+    (intake,) = only_lot(session).info.facts
+    assert intake.net_kg == pytest.approx(0.025)
+    assert intake.typed[INSISTED] == "1"
+
+
+def test_of_two_slips_the_second_is_asked_about_once_the_first_was_put_right(client, session):
+    values = sent(client, gross="0.025", gross_unit="kg", moisture="0.13", moisture_known="said")
+    both = asked(take_in(client, values))
+    assert both.count("<p>") == 2
+    place = both.index("alternative")
+    answer = take_in(client, values, insist=both[place : place + len("alternative0")])
+    assert asked(answer).count("<p>") == 1
+    assert list_lots(session) == []
+
+
+def test_an_ordinary_lot_is_not_asked_about(client):
+    for more in ({"moisture": "13"}, {"gross": "28000"}, {"gross": "0.5", "moisture": "9.5"}):
+        assert take_in(client, sent(client, name=str(more), moisture_known="said", **more)).status_code == 303
 
 
 def test_a_name_that_is_taken_is_refused_and_leaves_no_fact(client, session):

@@ -16,6 +16,7 @@ from app.judgement.fields import BadValues, Choice, Quantity
 from app.judgement.kind_parts import MOISTURE_METHODS
 from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
+from app.judgement.slips import INSISTED
 from app.web.choice_fields import RadioField
 from app.web.entries.fields import unit_field
 from app.web.entries.times import moment_from_local
@@ -49,10 +50,15 @@ class NewLotForm(Form):
     harvest = StringField("Harvest", validators=_at_most(20))
     supplier = StringField("From whom", validators=_at_most(120))
     received_on = StringField("Received on")
+    # Sent by the button of a question alone: as a hidden field it would be sent twice.
+    insist = StringField()
     quality = RadioField("The weight is", choices=WEIGHED, default="measured", validate_choice=False)
     moisture_known = RadioField("How is the moisture known?", choices=MOISTURE_KNOWN, validate_choice=False)
 
     form_errors: list[str]
+    insisted: frozenset[str] = frozenset()
+    """The ids of the entries that somebody was asked about, and meant."""
+
     zone: ZoneInfo
     now: datetime
 
@@ -92,7 +98,7 @@ class NewLotForm(Form):
 
     def _wrong_facts(self) -> dict[str, str]:
         wrong: dict[str, str] = {}
-        for entry in self._entries():
+        for entry in self.entries():
             try:
                 values_from_typed(KINDS[entry["kind"]], entry["typed"], entry.get("quality", "measured"))
             except BadValues as error:
@@ -118,9 +124,15 @@ class NewLotForm(Form):
         at = self.received_at()
         clock = "now" if at == self.now else "typed"
         told = {"v": 1, "at": at.isoformat(), "written_at": self.now.isoformat(), "clock": clock}
-        return [{**told, "person": entered_by, "entered_by": entered_by, **entry} for entry in self._entries()]
+        return [
+            {**told, "person": entered_by, "entered_by": entered_by, **self._meant(entry)} for entry in self.entries()
+        ]
 
-    def _entries(self) -> list[dict[str, Any]]:
+    def _meant(self, entry: dict[str, Any]) -> dict[str, Any]:
+        return entry | ({"typed": entry["typed"] | {INSISTED: "1"}} if entry["id"] in self.insisted else {})
+
+    def entries(self) -> list[dict[str, Any]]:
+        """The facts that the form tells: which, and what was typed."""
         is_said = self.moisture_known.data in (None, "", "said")
         weight = self._typed(*WEIGHTS) | (self._typed("moisture") if is_said else {})
         intake = {"id": self.intake_id.data, "kind": "intake", "typed": weight, "quality": self.quality.data}

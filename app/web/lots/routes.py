@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
@@ -11,6 +12,7 @@ from app import ports
 from app.errors import Rejected
 from app.judgement import cautions
 from app.judgement.kinds import KINDS
+from app.judgement.slips import Question
 from app.operations.lots import create_lot
 from app.store.batches import list_batches
 from app.store.digests import get_digests
@@ -26,6 +28,7 @@ from app.web.lots.guidance import ABOUTS, ADJUSTMENTS, CAUTIONS
 from app.web.lots.life import kept_said
 from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, lot_row, parts_target_ids
 from app.web.lots.plates import PlatesForm, keep_plates, plates_form
+from app.web.lots.slips import unsettled
 from app.web.reader import reader
 
 lots = Blueprint("lots", __name__)
@@ -48,9 +51,11 @@ def take_in() -> Response | tuple[str, int]:
     known = find_lot(db(), form.id.data or "")
     if known is not None:
         return _kept_already(known, form)
-    lot = _open(form) if form.validate() else None
+    is_valid = form.validate()
+    asked = unsettled(form) if is_valid else []
+    lot = _open(form) if is_valid and not asked else None
     if lot is None:
-        return _new_page(form), 422
+        return _new_page(form, asked), 422
     db().commit()
     flash(f"{lot.name} is taken in.", "kept")
     return redirect(url_for("lots.show", lot_id=lot.id), 303)
@@ -137,8 +142,9 @@ def _kept_already(lot: Lot, form: NewLotForm) -> Response:
     return redirect(url_for("lots.show", lot_id=lot.id), 303)
 
 
-def _new_page(form: NewLotForm) -> str:
-    return render_template("lots/new.html", form=form, people=list_people(db()), caution=cautions.TREATED_SEED)
+def _new_page(form: NewLotForm, asked: Sequence[Question] = ()) -> str:
+    context = {"people": list_people(db()), "caution": cautions.TREATED_SEED, "questions": asked}
+    return render_template("lots/new.html", form=form, **context)
 
 
 def _kept(story: LotStory) -> dict[str, Any]:

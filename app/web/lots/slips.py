@@ -1,0 +1,56 @@
+"""Another unit, or a slip? Asked about the weight and the moisture of a lot before it is taken in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from app.judgement.kinds import KINDS
+from app.judgement.records import values_from_typed
+from app.judgement.slips import Question, questions
+from app.web.lots.forms import WEIGHTS, NewLotForm
+
+FIELDS: Mapping[str, str] = {
+    "value": "moisture",
+    "value_unit": "moisture_unit",
+    "net_unit": "gross_unit",
+    "tare_unit": "gross_unit",
+}
+"""How the fields of the facts are called on the form, where they have another name there."""
+
+
+def unsettled(form: NewLotForm) -> list[Question]:
+    """What is still to be asked of a valid form, once the answer that came with it was heard."""
+    asked, chosen = _asked(form), str(form.insist.data or "")
+    form.insist.data = ""
+    if chosen == "1":
+        form.insisted = frozenset(entry_id for entry_id, _ in asked)
+        return []
+    offered = {f"alternative{place}": question.alternative for place, (_, question) in enumerate(asked)}
+    if offered.get(chosen):
+        for name, text in offered[chosen].items():
+            form[name].data = text
+        return unsettled(form)
+    return [question for _, question in asked]
+
+
+def _asked(form: NewLotForm) -> list[tuple[str, Question]]:
+    """Each question with the id of the entry that it is about."""
+    found = []
+    for entry in form.entries():
+        values = values_from_typed(KINDS[entry["kind"]], entry["typed"], entry.get("quality", "measured"))
+        about = questions(entry["kind"], values, _with_units(entry["typed"]), None, None, form.received_at())
+        found += [(str(entry["id"]), _on_the_form(question)) for question in about]
+    return found
+
+
+def _with_units(typed: Mapping[str, Any]) -> dict[str, Any]:
+    """The three weights share one unit."""
+    unit = typed.get("gross_unit", "")
+    return {f"{name}_unit": unit for name in WEIGHTS} | dict(typed)
+
+
+def _on_the_form(question: Question) -> Question:
+    renamed = {FIELDS.get(name, name): text for name, text in question.alternative.items()}
+    return replace(question, alternative=renamed, field=FIELDS.get(question.field, question.field))
