@@ -21,6 +21,7 @@ SOON_DONE = 2 * STEPS_PER_H
 """A bed turned within two hours is not turned again before bed, nor one about to be unloaded: common practice."""
 
 USUAL_TURNING_H = 8.0
+Counts = npt.NDArray[Any]
 
 
 @dataclass(frozen=True)
