@@ -45,7 +45,7 @@ class Said:
 
 @dataclass(frozen=True)
 class StepView:
-    """A next step with its times in words."""
+    """A next step with its times in words. method: the formula that it comes from, where there is one."""
 
     what: str
     when: str
@@ -53,6 +53,7 @@ class StepView:
     kind: str
     due_at: datetime
     is_overdue: bool
+    method: str | None = None
 
 
 @dataclass(frozen=True)
@@ -143,14 +144,22 @@ def state_of(views: list[FlagView], is_going_on: bool = True) -> tuple[str, str]
 
 def step_view(step: NextStep, words: Words) -> StepView:
     assert words.now is not None
-    when = f"about {words.clock(step.due_at)}"
-    if step.earliest_at < step.latest_at:
-        when += f" ({words.clock(step.earliest_at)} – {words.clock(step.latest_at)})"
-    if step.due_at <= words.now <= step.latest_at:
-        when = f"now, until {words.clock(step.latest_at)}"
+    is_overdue = step.is_overdue(words.now)
+    when = _step_when(step, words)
+    return StepView(step.what, when, step.why, step.kind, step.due_at, is_overdue, step.method)
+
+
+def _step_when(step: NextStep, words: Words) -> str:
+    """When a step is due, and the span in which it is in time; what is foreseen is called an estimate."""
+    assert words.now is not None
+    due, earliest, latest = (words.clock(moment) for moment in (step.due_at, step.earliest_at, step.latest_at))
     if step.is_overdue(words.now):
-        when = f"since {words.clock(step.latest_at)}"
-    return StepView(step.what, when, step.why, step.kind, step.due_at, step.is_overdue(words.now))
+        return f"since {latest}"
+    if step.due_at <= words.now:
+        return f"now, until {latest}"
+    if step.basis == "forecast":
+        return f"estimate {due}, between {earliest} and {latest}" if earliest != latest else f"estimate {due}"
+    return f"about {due} ({earliest} – {latest})" if earliest != latest else f"about {due}"
 
 
 def moisture_said(history: History, words: Words) -> Said | None:
