@@ -5,11 +5,13 @@ A value comes from, the later the stronger: the default, `chitbook.toml` in the 
 """
 
 import os
+import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from datetime import time
 from difflib import get_close_matches
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -18,10 +20,14 @@ import platformdirs
 import tzlocal
 
 from app.errors import CannotStart
+from app.judgement.quiet import is_quiet
 
 ENVIRONMENT_PREFIX = "CHITBOOK_"
 SETTINGS_FILE = "chitbook.toml"
 METRIC, US = "metric", "us"
+Network = IPv4Network | IPv6Network
+_LABEL = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?")
+_YES, _NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
 
 
 @dataclass(frozen=True)
@@ -93,6 +99,25 @@ def parse_hosts(text: str) -> tuple[str, ...]:
     return hosts
 
 
+def parse_yes_no(text: str) -> bool:
+    if text.lower() not in (*_YES, *_NO):
+        raise ValueError("yes or no is needed")
+    return text.lower() in _YES
+
+
+def parse_name(text: str) -> str:
+    if not _LABEL.fullmatch(text.lower()):
+        raise ValueError("a name of letters, digits and hyphens is needed, such as malthouse")
+    return text.lower()
+
+
+def parse_networks(text: str) -> tuple[Network, ...]:
+    try:
+        return tuple(ip_network(part.strip(), strict=False) for part in text.split(",") if part.strip())
+    except ValueError as error:
+        raise ValueError("addresses or networks are needed, such as 127.0.0.1 or 10.0.0.0/8, by commas") from error
+
+
 def _machine_zone() -> str:
     return tzlocal.get_localzone_name() or "UTC"
 
@@ -120,7 +145,8 @@ class Settings:
     host: str = _setting(
         "127.0.0.1",
         parse_host,
-        "The address to listen on. Nobody signs in: leave it on this machine unless something in front guards it.",
+        "The address to listen on, by plain http. Leave it on this machine: phones come by `lan`, a proxy by "
+        "`trusted_proxies`.",
     )
     port: int = _setting("8416", parse_port, "The port to listen on; 0 takes any free one.")
     allowed_hosts: tuple[str, ...] = _setting(
@@ -145,6 +171,35 @@ class Settings:
         "06:00", parse_time_of_day, "The end of the quiet hours. The same as quiet_from: no quiet hours."
     )
     max_body_bytes: int = _setting("2097152", parse_bytes, "The largest request that is read, in bytes.")
+
+    lan: bool = _setting(
+        "no", parse_yes_no, "Whether phones in the house network are let in, over https and paired; also `serve --lan`."
+    )
+    lan_name: str = _setting(
+        "chitbook",
+        parse_name,
+        "The house's name in its network, without the `.local` that follows it. With another name every phone must "
+        "trust a new certificate.",
+    )
+    lan_host: str = _setting(
+        "0.0.0.0", parse_host, "The address on which phones are let in. The default is all that this machine has."
+    )
+    lan_port: int = _setting("8443", parse_port, "The port for phones (https).")
+    lan_http_port: int = _setting(
+        "8480", parse_port, "The port that hands out the certificate and how to trust it (http); nothing else."
+    )
+    desk_addresses: tuple[Network, ...] = _setting(
+        "127.0.0.0/8, ::1/128",
+        parse_networks,
+        "Who calls from one of these addresses sits at the desk: no pairing, may do everything.",
+    )
+    trusted_proxies: tuple[Network, ...] = _setting(
+        "",
+        parse_networks,
+        "The addresses of a reverse proxy in front, which says in `X-Forwarded-For` and `X-Forwarded-Proto` who calls. "
+        "Nobody else is believed.",
+        "none",
+    )
 
     is_demo: bool = False
     """Whether this is the demo malthouse, whose folder is emptied at each start. Only the command line says so."""
@@ -171,11 +226,14 @@ class Settings:
         own = f"[{self.host}]" if ":" in self.host else self.host.lower()
         return frozenset(self.allowed_hosts) | {own}
 
+    @property
+    def house_name(self) -> str:
+        """The house's whole name in its network."""
+        return f"{self.lan_name}.local"
+
     def is_quiet_at(self, at: time) -> bool:
-        """Whether a time of day in the house's zone lies in the quiet hours, which may span midnight."""
-        if self.quiet_from <= self.quiet_until:
-            return self.quiet_from <= at < self.quiet_until
-        return at >= self.quiet_from or at < self.quiet_until
+        """Whether a time of day in the house's zone lies in the house's quiet hours."""
+        return is_quiet(at, self.quiet_from, self.quiet_until)
 
 
 SETTINGS = tuple(Setting(name=each.name, **each.metadata) for each in fields(Settings) if each.metadata)

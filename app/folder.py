@@ -13,7 +13,8 @@ from app.errors import CannotStart
 
 LOCK_FILE = "chitbook.lock"
 DEMO_MARK = "this-folder-is-the-demo"
-_KEPT_IN_DEMO = (LOCK_FILE, DEMO_MARK, "chitbook.toml")
+_KEPT_IN_DEMO = (LOCK_FILE, DEMO_MARK, "chitbook.toml", "network")
+"""The certificates too: a phone that trusts the demo need not do so at each start."""
 
 
 def find_bundled(name: str) -> Path:

@@ -18,3 +18,8 @@ def new_id() -> str:
 def new_token() -> str:
     """A fresh secret of 256 bits that can stand in an address: 43 letters, digits, - and _."""
     return secrets.token_urlsafe(32)
+
+
+def new_code() -> str:
+    """A fresh secret of 60 bits that a person can type: twelve signs that are not mistaken for one another."""
+    return "".join(secrets.choice("0123456789ABCDEFGHJKMNPQRSTVWXYZ") for _ in range(12))

@@ -1,6 +1,7 @@
 """Every setting: where it comes from, what a bad one says, and that the guide lists it."""
 
 from datetime import time
+from ipaddress import ip_network
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -21,6 +22,13 @@ BAD = {
     "quiet_from": "25:00",
     "quiet_until": "evening",
     "max_body_bytes": "2 MB",
+    "lan": "perhaps",
+    "lan_name": "malt.house",
+    "lan_host": "two words",
+    "lan_port": "https",
+    "lan_http_port": "-1",
+    "desk_addresses": "desk",
+    "trusted_proxies": "10.0.0.0/40",
 }
 GOOD = {
     "data_dir": ("/somewhere/else", Path("/somewhere/else")),
@@ -32,6 +40,13 @@ GOOD = {
     "quiet_from": ("22:30", time(22, 30)),
     "quiet_until": ("05:00", time(5)),
     "max_body_bytes": ("100000", 100_000),
+    "lan": ("Yes", True),
+    "lan_name": ("Malthouse", "malthouse"),
+    "lan_host": ("192.168.1.5", "192.168.1.5"),
+    "lan_port": ("443", 443),
+    "lan_http_port": ("80", 80),
+    "desk_addresses": ("::1", (ip_network("::1/128"),)),
+    "trusted_proxies": ("10.1.2.3, fd00::/8", (ip_network("10.1.2.3/32"), ip_network("fd00::/8"))),
 }
 
 

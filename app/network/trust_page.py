@@ -1,0 +1,47 @@
+"""The page that says how a phone comes to trust the house: one for all, without script, readable before any trust."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from html import escape
+from pathlib import Path
+from string import Template
+
+_FILE = Path(__file__).with_name("trust.html")
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What stands on the page. address: of the house by https, the steady one; others: by its present addresses."""
+
+    name: str
+    address: str
+    others: tuple[str, ...]
+    fingerprint: str
+
+
+@lru_cache(maxsize=1)
+def _template() -> str:
+    return _FILE.read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=1)
+def style_digest() -> str:
+    """The one style that the content policy of this page lets through, by its digest."""
+    found = re.search(r"<style>(.*?)</style>", _template(), re.DOTALL)
+    assert found is not None
+    return "sha256-" + base64.b64encode(hashlib.sha256(found[1].encode()).digest()).decode()
+
+
+def trust_page(trust: Trust) -> str:
+    links = "".join(f'<li><a href="{escape(each)}">{escape(each)}</a></li>' for each in trust.others)
+    return Template(_template()).substitute(
+        name=escape(trust.name),
+        address=escape(trust.address),
+        others=links,
+        fingerprint=escape(trust.fingerprint),
+    )

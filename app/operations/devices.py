@@ -1,0 +1,114 @@
+"""Letting a phone in by a one-time code, and putting it out again."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from sqlalchemy import delete
+from sqlalchemy.orm import Session
+
+from app import ports
+from app.errors import ChitbookError, NotFound, Rejected
+from app.store.devices import (
+    ROLES,
+    Device,
+    PairingCode,
+    PairingGuess,
+    code_digest,
+    count_guesses,
+    find_code,
+    find_device,
+    find_device_by_name,
+)
+from app.store.people import find_person
+
+CODE_LIFE = timedelta(minutes=10)
+GUESSES_FROM_ONE_ADDRESS = 5
+GUESSES_IN_ALL = 30
+"""Wrong codes within the life of one. 60 bits would stand more; but so nobody fills the table either."""
+SEEN_EVERY = timedelta(hours=1)
+
+
+class TooManyGuesses(ChitbookError):
+    """Wrong codes came too often. Trying again helps when a code's life has passed."""
+
+    is_worth_retrying = True
+
+
+def make_code(session: Session, *, role: str, person_id: str | None, now: datetime) -> str:
+    """A new code, which is nowhere kept: it can be shown now, and never again."""
+    if role not in ROLES:
+        raise Rejected({"role": "Choose what the phone may do."})
+    if person_id and find_person(session, person_id) is None:
+        raise Rejected({"person": "That person is not known here. Choose again."})
+    session.execute(delete(PairingCode).where(PairingCode.expires_at <= now))
+    code = ports.new_code()
+    made = PairingCode(
+        id=ports.new_id(),
+        code_sha256=code_digest(code),
+        role=role,
+        person_id=person_id or None,
+        expires_at=now + CODE_LIFE,
+    )
+    session.add(made)
+    session.flush()
+    return code
+
+
+def pair_device(session: Session, *, code: str, name: str, address: str, now: datetime) -> Device | None:
+    """Let the bearer of a code in under a name, and use the code up. None: no such code; the guess is noted.
+
+    A name that can't be taken is Rejected and leaves the code as it was.
+    """
+    _check_guesses(session, address, now)
+    found = find_code(session, code)
+    if found is None or found.expires_at <= now:
+        _note_guess(session, address, now)
+        return None
+    name = " ".join(name.split())
+    if not name or len(name) > 80:
+        raise Rejected({"name": "Give this phone a name of at most 80 characters."})
+    if find_device_by_name(session, name) is not None:
+        raise Rejected({"name": f"There is a phone called “{name}” already. Choose another name."})
+    device = Device(
+        id=ports.new_id(), name=name, role=found.role, person_id=found.person_id, created_at=now, last_seen_at=now
+    )
+    session.delete(found)
+    session.add(device)
+    session.flush()
+    return device
+
+
+def revoke_device(session: Session, device_id: str, *, now: datetime) -> Device:
+    """From now on it is let in no more. Revoked again, it was revoked the first time."""
+    device = find_device(session, device_id)
+    if device is None:
+        raise NotFound("phone", device_id)
+    if device.revoked_at is None:
+        device.revoked_at = now
+        session.flush()
+    return device
+
+
+def note_seen(session: Session, device: Device, *, now: datetime) -> bool:
+    """Remember that the device was here, to within an hour: says whether anything was written."""
+    if now - device.last_seen_at < SEEN_EVERY:
+        return False
+    device.last_seen_at = now
+    session.flush()
+    return True
+
+
+def _check_guesses(session: Session, address: str, now: datetime) -> None:
+    since = now - CODE_LIFE
+    if (
+        count_guesses(session, since, address) >= GUESSES_FROM_ONE_ADDRESS
+        or count_guesses(session, since) >= GUESSES_IN_ALL
+    ):
+        raise TooManyGuesses("Too many wrong codes have come. Wait ten minutes, then make a new code at the desk.")
+
+
+def _note_guess(session: Session, address: str, now: datetime) -> None:
+    session.execute(delete(PairingGuess).where(PairingGuess.at <= now - CODE_LIFE))
+    session.add(PairingGuess(address=address[:45], at=now))
+    session.flush()
