@@ -138,6 +138,20 @@ def test_a_day_has_the_half_hours_that_its_clock_shows(day: date, half_hours: in
     assert all(after.at - before.at == timedelta(minutes=30) for before, after in pairwise(starts))
 
 
+@pytest.mark.parametrize(
+    ("zone", "day", "half_hours", "first"),
+    [("Africa/Cairo", date(2026, 4, 24), 46, time(1)), ("Australia/Lord_Howe", date(2026, 4, 5), 49, time(0))],
+)
+def test_a_clock_that_skips_midnight_or_moves_by_half_an_hour_is_followed(
+    zone: str, day: date, half_hours: int, first: time
+) -> None:
+    plan = Plan(load_builtin()["barley_pale"], HOUSE, day, ZoneInfo(zone))
+    starts = plan.starts()
+    assert len(starts) == half_hours
+    assert starts[0].at.astimezone(ZoneInfo(zone)).time() == first
+    assert starts[-1].at.astimezone(ZoneInfo(zone)).date() == day
+
+
 def test_over_the_night_of_the_change_tasks_still_fall_by_the_wall_clock() -> None:
     plan = Plan(load_builtin()["barley_pale"], HOUSE, date(2026, 3, 27), DUBLIN)
     best = plan.best(1)[0]

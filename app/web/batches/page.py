@@ -19,10 +19,12 @@ from app.judgement.measures_tests import TEST_KEYS
 from app.judgement.moisture import samples
 from app.judgement.wording import Words
 from app.web.batches.record import record_groups
+from app.web.day_words import day_view
 from app.web.flags import ANSWER_WORDS
 from app.web.forecasts import outlooks
 from app.web.formatting import zone
 from app.web.glance import Glance, glance_at, hour_text, unbroken
+from app.web.kiln import kiln_view
 from app.web.malt_words import malt_context
 from app.web.measure_words import SIDES, measure_said
 from app.web.photo_words import PhotoView, photo_marks
@@ -90,15 +92,17 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
             f"{rule_word(each.rule)}: {ANSWER_WORDS.get(each.answer, each.answer)}, {words.clock(each.at)}"
             for each in leftover_answers(history, flags, words.now)
         ],
+        "kiln": kiln_view(history, words),
         "outlooks": [each.row for each in outlooks(history, words)],
         "sleep": sleep_view(history, words) if glance.is_live else None,
+        "day": day_view(history, words),
         "account": account_rows(account(history, words.now), words),
         "groups": record_groups(history, words, is_whole=request.args.get("record") == "whole"),
         "lots": [lot_view(lot, history, words) for lot in history.lots.values()],
         "held": [lot.name for lot in history.undeclared_lots],
+        "against": against(history, words.now),
         "charged_line": charged_line(history, words),
         "programme": history.programme,
-        "against": against(history, words.now),
         "hour_zero": hour_zero(history, words),
         **malt_context(history, words),
     }
