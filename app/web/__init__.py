@@ -21,6 +21,7 @@ def init_app(app: Flask, settings: Settings) -> None:
         method_links,
         photo_uploads,
         plotly_script,
+        quiet,
         reader,
         security,
         static_files,
@@ -49,7 +50,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     csrf.init_app(app)
     app.config["COMPRESS_MIMETYPES"] = ["text/html", "application/json", "text/css", "text/javascript", "image/svg+xml"]
     app.config["COMPRESS_ALGORITHM"] = ["br", "gzip"]
-    app.config["COMPRESS_BR_LEVEL"] = 6
+    app.config["COMPRESS_BR_LEVEL"] = 8
     compress.init_app(app)
     for part in (
         database,
@@ -62,6 +63,7 @@ def init_app(app: Flask, settings: Settings) -> None:
         method_links,
         plotly_script,
         photo_uploads,
+        quiet,
     ):
         part.init_app(app, settings)
     for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync, health):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from app import ports
 from app.judgement.answers import JudgedFlag
@@ -27,6 +28,10 @@ class FlagView:
     @property
     def is_open(self) -> bool:
         return self.judged.is_open
+
+    @property
+    def starts_at(self) -> datetime:
+        return self.judged.flag.starts_at
 
     @property
     def severity(self) -> str:

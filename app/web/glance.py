@@ -81,6 +81,11 @@ class Glance:
         return [view for view in self.views if view.is_open]
 
     @property
+    def loud_flags(self) -> list[FlagView]:
+        """Those that quiet hours don't silence."""
+        return [view for view in self.open_flags if view.severity == "act"]
+
+    @property
     def lots(self) -> str:
         return " + ".join(lot.name for lot in self.history.lots.values())
 

@@ -1,12 +1,15 @@
-"""The form that adds somebody of the house."""
+"""The forms that add somebody of the house, and set up a screen."""
 
 from __future__ import annotations
 
 from wtforms import Form, HiddenField, StringField
+from wtforms.fields import TimeField
+from wtforms.validators import InputRequired
 
 from app.web.choice_fields import RadioField
 
 SYSTEMS = (("metric", "metric: °C,\u00a0kg"), ("us", "US customary: °F,\u00a0lb"))
+NO_TIME = "Give a time of day, such as 21:30."
 
 
 class PersonForm(Form):
@@ -17,3 +20,8 @@ class PersonForm(Form):
 
 class UnitsForm(Form):
     units = RadioField("Read in", choices=SYSTEMS, validate_choice=False)
+
+
+class QuietForm(Form):
+    starts = TimeField("From", [InputRequired(NO_TIME)])
+    ends = TimeField("Until", [InputRequired(NO_TIME)])

@@ -1,4 +1,4 @@
-"""Who is at this screen, in which units that person reads, and whether the screen is dimmed."""
+"""Who is at this screen, in which units that person reads; whether the screen is dimmed, and when it is quiet."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ from app.operations.people import SYSTEMS, add_person, change_units
 from app.store.people import find_person, list_people
 from app.web.database import db
 from app.web.formatting import request_now
-from app.web.people.forms import PersonForm, UnitsForm
+from app.web.people.forms import PersonForm, QuietForm, UnitsForm
+from app.web.quiet import keep_quiet_hours, keep_the_house_s, quiet_hours
 from app.web.reader import reader
 
 people = Blueprint("people", __name__)
@@ -21,7 +22,7 @@ people = Blueprint("people", __name__)
 
 @people.get("/people")
 def index() -> str:
-    return _page(PersonForm(data={"id": ports.new_id(), "units": reader().units}))
+    return _page(_blank())
 
 
 @people.post("/people")
@@ -75,6 +76,23 @@ def choose_theme() -> Response:
     return _back()
 
 
+@people.post("/people/quiet")
+def choose_quiet() -> Response | tuple[str, int]:
+    if "house" in request.form:
+        keep_the_house_s()
+        return _back()
+    form = QuietForm(request.form)
+    if not form.validate() or form.starts.data is None or form.ends.data is None:
+        return _page(_blank(), form), 422
+    keep_quiet_hours(form.starts.data, form.ends.data)
+    flash("The quiet hours of this screen were changed.", "kept")
+    return _back()
+
+
+def _blank() -> PersonForm:
+    return PersonForm(data={"id": ports.new_id(), "units": reader().units})
+
+
 def _sit_down(person_id: str | None) -> None:
     session.permanent = True
     session.pop("person", None)
@@ -90,8 +108,13 @@ def _back() -> Response:
     return redirect(back if is_ours else "/people", 303)
 
 
-def _page(form: PersonForm) -> str:
-    known = list_people(db())
-    back = request.values.get("back", "")
-    units = UnitsForm(data={"units": reader().units})
-    return render_template("people/index.html", form=form, people=known, units_form=units, back=back)
+def _page(form: PersonForm, quiet_form: QuietForm | None = None) -> str:
+    hours = quiet_hours()
+    context = {
+        "people": list_people(db()),
+        "back": request.values.get("back", ""),
+        "units_form": UnitsForm(data={"units": reader().units}),
+        "quiet_form": quiet_form or QuietForm(data={"starts": hours.starts, "ends": hours.ends}),
+        "quiet_hours": hours,
+    }
+    return render_template("people/index.html", form=form, **context)
