@@ -40,6 +40,7 @@ __all__ = [
     "evaluate",
     "fit",
     "fit_key",
+    "forecast_at",
     "learned",
     "moisture_at",
     "time_to_acrospire",
@@ -131,6 +132,18 @@ def evaluate(fitted: Fit, now: datetime) -> Forecast:
         grown=ask.to_acrospire(fitted, grown, now) if is_growing and grown is not None else None,
         kiln=ask.kiln(fitted, drying, final, now) if drying is not None and final is not None else None,
     )
+
+
+def forecast_at(history: History, now: datetime) -> Forecast:
+    """`evaluate(fit(history), now)`, worked out once however many parts of a page ask for it."""
+    known = history.once(_forecasts)
+    if now not in known:
+        known[now] = evaluate(fit(history), now)
+    return known[now]
+
+
+def _forecasts(history: History) -> dict[datetime, Forecast]:
+    return {}
 
 
 def moisture_at(history: History, at: datetime) -> Value:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from app.judgement.facts import Fact, Reading, Remark, Tally, Weighing, Withdrawal
+from app.judgement.foreseen import until_cast, until_dry, until_grown
 from app.judgement.history import History
 from app.judgement.kind_parts import Kind
 from app.judgement.kinds import KINDS
@@ -130,9 +131,10 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
         return Meaning("none", f"Moisture {shown}")
     target = f"{100 * limit.target_low:g}–{100 * limit.target_high:g} %"
     if sample.moisture_wb < limit.target_low and key == "cast_moisture":
-        return Meaning("none", f"Moisture {shown}", f"On its way to {target}.{_follow_on(history, now, words)}")
+        way = f"On its way to {target}{until_cast(history, now, words)}."
+        return Meaning("none", f"Moisture {shown}", f"{way}{_follow_on(history, now, words)}")
     if sample.moisture_wb > limit.target_high and key == "final_moisture" and name == "kilning":
-        return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}.")
+        return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
     status = judged(limit, sample.moisture_wb)
     place = "inside" if status == "fine" else "outside"
     return Meaning(status, f"Moisture {shown}, {place} {target}", _follow_on(history, now, words).strip())
@@ -197,7 +199,7 @@ def _growth(history: History, fact: Fact, now: datetime, words: Words) -> Meanin
         return Meaning("none", text)
     target = f"{limit.target_low:g}–{limit.target_high:g}"
     if grown.mean < limit.target_low:
-        return Meaning("none", text, f"Growing on to {target}.")
+        return Meaning("none", text, f"Growing on to {target}{until_grown(history, now, words)}.")
     status = judged(limit, grown.mean)
     return Meaning(
         status,

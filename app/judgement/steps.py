@@ -8,14 +8,19 @@ from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Literal
 
+import numpy as np
+
 from app.judgement.facts import Fact
-from app.judgement.forecast import Fit, Forecast, Value, When, evaluate, fit
+from app.judgement.forecast import Fit, Forecast, Value, When, fit, forecast_at
+from app.judgement.forecast_ask import GROWTH_AHEAD_H, KILN_AHEAD_H, STEEP_AHEAD_H
+from app.judgement.forecast_band import Array, never, when_reached
 from app.judgement.history import History
 from app.judgement.moisture import Estimate, moisture_at
 from app.judgement.programme import Limit, PlannedStage, Programme
 from app.judgement.stages import Stage
 from app.judgement.wording import Words
 
+EVERY_H = 0.5
 Basis = Literal["plan", "facts", "forecast"]
 BEGINS = {
     "immersion": ("steep_on", "Steep on"),
@@ -68,7 +73,19 @@ class Here:
 
     @cached_property
     def forecast(self) -> Forecast:
-        return evaluate(self.fitted, self.now)
+        return forecast_at(self.history, self.now)
+
+    @cached_property
+    def _curve(self) -> tuple[Array, tuple[Array, Array, Array]] | None:
+        return curve_of(self.fitted, self.now)
+
+    def comes_to(self, target: float) -> When:
+        """When moisture or acrospire comes to a target if it is left as it is; the curve is worked out only once."""
+        if self._curve is None:
+            return never(target, "Nothing tells it.")
+        hours, band = self._curve
+        falls = self.fitted.stage == "kilning"
+        return when_reached(lambda _: band, hours, target, self.fitted.zero_at, falls=falls)
 
     @cached_property
     def moisture(self) -> Estimate | None:
@@ -101,6 +118,30 @@ class Here:
 
     def limit(self, key: str) -> Limit | None:
         return self.programme.limit(key)
+
+
+def curve_of(fitted: Fit, now: datetime) -> tuple[Array, tuple[Array, Array, Array]] | None:
+    """What is waited for in this stage, by the hour with its band: acrospire, the wettest tray, or the moisture."""
+    now_h, story, growth = fitted.hour(now), fitted.story, fitted.growth
+    if fitted.stage == "germination":
+        if growth is None or growth.end_h is not None:
+            return None
+        hours = _hours(growth.start_h, max(now_h, growth.start_h) + GROWTH_AHEAD_H)
+        return hours, growth.band(hours)
+    if fitted.stage == "kilning":
+        drying = story.drying if story is not None else None
+        if drying is None or drying.end_h is not None:
+            return None
+        hours = _hours(drying.start_h, max(now_h, drying.start_h) + KILN_AHEAD_H)
+        return hours, drying.band(hours, drying.wettest_tray)
+    if story is None or story.uptake is None or story.uptake.end_h is not None:
+        return None
+    hours = _hours(0.0, max(now_h, 0.0) + STEEP_AHEAD_H)
+    return hours, story.band(hours)
+
+
+def _hours(start_h: float, end_h: float) -> Array:
+    return np.linspace(start_h, end_h, max(2, int((end_h - start_h) / EVERY_H) + 1))
 
 
 def known_by(history: History, now: datetime) -> History:

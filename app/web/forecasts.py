@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from app.judgement.forecast import Forecast, KilnForecast, When, evaluate, fit
+from app.judgement.forecast import Forecast, When, forecast_at
 from app.judgement.history import History
 from app.judgement.stages import is_live, stages
 from app.judgement.wording import Words
@@ -31,15 +31,13 @@ def outlooks(history: History, words: Words) -> list[Outlook]:
     assert words.now is not None
     if not is_live(stages(history, words.now)):
         return []
-    forecast = evaluate(fit(history), words.now)
+    forecast = forecast_at(history, words.now)
     found = [
         _when("Moisture to cast at, left as it is", forecast.cast, _percent, words, "uptake.weibull_gain"),
         _when("Moisture to cast at, by the plan", forecast.cast_by_plan, _percent, words, "uptake.weibull_gain"),
         _grown_now(forecast),
         _when("Mean acrospire", forecast.grown, _lengths, words, "growth.thermal_time_c_d"),
     ]
-    if forecast.kiln is not None:
-        found += _kiln(forecast.kiln, words)
     return [each for each in found if each is not None]
 
 
@@ -63,27 +61,6 @@ def _grown_now(forecast: Forecast) -> Outlook | None:
         return None
     between = f"between {grown.low:.2f} and {grown.high:.2f}"
     return Outlook("Mean acrospire by now", f"about {grown.central:.2f}", between, "growth.thermal_time_c_d")
-
-
-def _kiln(kiln: KilnForecast, words: Words) -> list[Outlook | None]:
-    least, air = kiln.equilibrium, "" if kiln.equilibrium.is_air_measured else "; the air’s humidity is taken"
-    found = [
-        _when("Dry enough, the air left as it is", kiln.dry, _percent, words, "kiln_bed.drying_time_h"),
-        Outlook(
-            "It never gets drier than",
-            words.percent(least.moisture_wb, least.half_width),
-            f"in air of {words.temperature(least.air_c)}{air}",
-            "sorption.equilibrium_moisture_wb",
-        ),
-    ]
-    for stop in kiln.stop_at:
-        gross = words.mass(stop.gross_kg, stop.half_width_kg)
-        note = f"gross, on this scale; {words.mass(stop.still_to_go_kg)} still to go"
-        found.append(Outlook(f"Stop with {stop.tray} at", gross, note, "moisture.gross_to_stop_at_kg"))
-    if kiln.work is not None:
-        need = f"at the least {kiln.work.heat_mj:.1f} MJ and {kiln.work.air_m3:.0f} m³ of air"
-        found.append(Outlook("Water still to go", words.mass(kiln.work.water_kg), need, "humid_air.drying_duty"))
-    return found
 
 
 def _percent(target: float, words: Words) -> str:

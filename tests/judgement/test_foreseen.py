@@ -1,0 +1,76 @@
+"""What a weighing or a count says of the way that is still to go."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from app.judgement.forecast import forecast_at
+from app.judgement.history import History
+from app.judgement.meaning import meaning
+from tests.judgement.flag_story import Story
+
+
+def said_of(story: Story, kind: str) -> tuple[str, History]:
+    history = story.history()
+    fact = history.of_kind(kind)[-1]
+    return meaning(history, fact, fact.at + timedelta(minutes=1)).detail, history
+
+
+def test_a_bag_on_its_way_says_when_it_will_be_there() -> None:
+    story = Story().begin()
+    story.bag_start()
+    story.bag(5.0, 0.30)
+    detail, _ = said_of(story, "test_bag")
+    assert detail.startswith("On its way to")
+    assert ", at about " in detail
+    assert " to " in detail
+
+
+def test_a_count_of_short_shoots_says_when_they_will_be_long_enough() -> None:
+    story = Story()
+    story.grow()
+    story.grain(60, 15.0)
+    story.growth(90, 10, 60, 30, 0, 0)
+    detail, _ = said_of(story, "growth_count")
+    assert detail.startswith("Growing on to")
+    assert ", at about " in detail
+
+
+def test_a_tray_that_still_dries_says_when_it_will_be_dry() -> None:
+    story = Story().kiln()
+    story.read(160.3, "air_on_temperature", 60.0)
+    story.tray(160.2, 10.0, "tray 1")
+    story.tray(166, 8.4, "tray 1")
+    detail, _ = said_of(story, "tray")
+    assert detail.startswith("Still drying")
+    assert ", at about " in detail
+
+
+def test_what_the_air_can_never_dry_is_said_to_be_out_of_sight() -> None:
+    story = Story().kiln()
+    story.read(160.3, "air_on_temperature", 24.0)
+    story.tray(160.2, 10.0, "tray 1")
+    story.tray(166, 9.7, "tray 1")
+    detail, _ = said_of(story, "tray")
+    assert "not in sight" in detail
+
+
+def test_however_many_ask_for_a_forecast_it_is_made_once() -> None:
+    story = Story().begin()
+    story.bag_start()
+    history = story.history()
+    moment = history.facts[-1].at
+    assert forecast_at(history, moment) is forecast_at(history, moment)
+    assert forecast_at(history, moment) is not forecast_at(history, moment + timedelta(hours=1))
+
+
+@pytest.mark.parametrize("hours", [30.0, 60.0])
+def test_a_target_that_is_past_is_not_foreseen(hours: float) -> None:
+    story = Story().begin()
+    story.bag_start()
+    story.bag(20.0, 0.47)
+    story.bag(hours, 0.47)
+    detail, _ = said_of(story, "test_bag")
+    assert "at about" not in detail
