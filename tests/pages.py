@@ -92,6 +92,15 @@ def forms_of(html: str) -> list[PageForm]:
     return reader.forms
 
 
+def insisting(html: str, **changes: str) -> dict[str, str]:
+    """What the button "keep it as it is" of a question sends; with changes, after something was typed anew."""
+    for form in forms_of(html):
+        for _, name, value in form.buttons:
+            if name == "insist" and str(value).startswith("1:"):
+                return form.filled(**changes) | {"insist": str(value)}
+    raise AssertionError("nothing is asked on this page")
+
+
 def tub_form(html: str) -> PageForm:
     """The one form of a tub page that holds every entry."""
     return next(form for form in forms_of(html) if "when" in form.choices)

@@ -21,7 +21,7 @@ from app.operations.lots import create_lot
 from app.store.batches import Batch
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
-from tests.pages import PageForm, forms_of, value_shown
+from tests.pages import PageForm, forms_of, insisting, value_shown
 from tests.writing import LOT, NOW, PROGRAMME, add_lot, count_facts, iso
 
 WHEAT = "lot-wheat"
@@ -208,9 +208,21 @@ def test_the_verdict_stands_in_the_choice_of_lots_and_of_further_lots_too(client
 def test_more_than_is_in_stock_is_asked_about_and_kept_when_insisted_on(app: Flask, client: FlaskClient):
     asked = send(client, as_is_0="600")
     refused(asked, app, "500.0 kg left", "600.0 kg", "Keep it so")
-    values = next(form for form in forms_of(asked.text) if form.action == "/batches/new").values
-    assert client.post("/batches/new", data=values | {"insist": "1"}).status_code == 303
+    assert client.post("/batches/new", data=insisting(asked.text)).status_code == 303
     assert looked_up(app)[1][0].charges[0].as_is_kg == 600.0
+
+
+def test_changed_after_the_question_it_is_asked_about_anew(app: Flask, client: FlaskClient):
+    asked = send(client, as_is_0="600")
+    again = client.post("/batches/new", data=insisting(asked.text, as_is_0="2000"))
+    refused(again, app, "500.0 kg left", "2000 kg", "Keep it so")
+
+
+def test_enter_is_no_answer_to_the_question(app: Flask, client: FlaskClient):
+    form = next(form for form in forms_of(send(client, as_is_0="600").text) if form.action == "/batches/new")
+    default = form.buttons[0]
+    assert default[1] is None
+    refused(client.post("/batches/new", data=form.values), app, "500.0 kg left")
 
 
 def test_a_time_to_come_is_asked_about(app: Flask, client: FlaskClient):

@@ -18,7 +18,7 @@ from app.operations.people import add_person
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact, find_superseder
 from app.store.history import get_history
-from tests.pages import PageForm, forms_of
+from tests.pages import PageForm, forms_of, insisting
 from tests.writing import BATCH, LOT, NOW, Opened, Record, entry, iso, water
 
 pytestmark = pytest.mark.usefixtures("batch")
@@ -128,8 +128,7 @@ def test_a_correction_is_asked_about_like_any_entry(app: Flask, client: FlaskCli
     answer = client.post(form.action, data=form.filled(at="2026-03-15T21:00"))
     assert answer.status_code == 422
     assert "is still to come" in text_of(answer)
-    again = next(each for each in forms_of(answer.text) if "when" in each.choices)
-    assert client.post(again.action, data=again.values | {"insist": "1"}).status_code == 303
+    assert client.post(form.action, data=insisting(answer.text)).status_code == 303
 
 
 def test_a_correction_sent_twice_is_kept_once(app: Flask, client: FlaskClient) -> None:
@@ -205,7 +204,8 @@ def test_the_end_of_an_interruption_comes_through_in_the_zone_of_the_house(app: 
     told(app, entry("interruption", typed, id="cut-1", at="2026-07-01T09:00:00Z"))
     form = form_of(client, "cut-1")
     assert form.values["until"] == "2026-07-01T12:30"
-    answer = client.post(form.action, data=form.values | {"insist": "1"})
+    asked = client.post(form.action, data=form.values)
+    answer = client.post(form.action, data=insisting(asked.text))
     assert answer.status_code == 303
     later = superseder(app, "cut-1")
     assert isinstance(later, Action)

@@ -10,7 +10,7 @@ from werkzeug.test import TestResponse
 from app.judgement.facts import Part, Subject
 from app.store.engine import read_session
 from app.store.packs import get_pack, load_pack_stories
-from tests.pages import PageForm, forms_of, value_shown
+from tests.pages import PageForm, forms_of, insisting, value_shown
 from tests.web.test_packs import fill, finished
 
 pytestmark = pytest.mark.usefixtures("morning")
@@ -107,8 +107,7 @@ def test_what_looks_wrong_is_asked_about_and_kept_when_insisted_on(
     assert asked.status_code == 422
     assert said in asked.text
     assert gone(app) == []
-    values = next(form for form in forms_of(asked.text) if form.action == PATH).values
-    assert client.post(PATH, data=values | {"insist": "1"}).status_code == 303
+    assert client.post(PATH, data=insisting(asked.text)).status_code == 303
     assert len(gone(app)) == 1
 
 
@@ -122,7 +121,7 @@ def test_held_malt_goes_only_when_somebody_insists(app: Flask, client: FlaskClie
     asked = client.post(path, data=values)
     assert asked.status_code == 422
     assert "Let it go all the same?" in asked.text
-    assert client.post(path, data=values | {"insist": "1"}).status_code == 303
+    assert client.post(path, data=insisting(asked.text)).status_code == 303
 
 
 def test_the_address_alone_says_out_of_which_pack(app: Flask, client: FlaskClient):

@@ -11,7 +11,7 @@ from app.judgement.facts import Fact, Subject
 from app.store.engine import read_session
 from app.store.house import HOUSE, list_house_facts
 from app.web.house.guidance import HOUSE_KINDS
-from tests.pages import PageForm, forms_of, value_shown
+from tests.pages import PageForm, forms_of, insisting, value_shown
 
 pytestmark = pytest.mark.usefixtures("morning")
 TYPED: dict[str, dict[str, str]] = {
@@ -140,8 +140,7 @@ def test_a_time_to_come_is_asked_about_and_kept_when_insisted_on(app: Flask, cli
     asked = keep(client, "note", when="at", at="2026-03-14T18:00")
     assert asked.status_code == 422
     assert "still to come" in asked.text
-    values = next(each for each in forms_of(asked.text) if "when" in each.choices).values
-    client.post("/house/entries/note", data=values | {"insist": "1"})
+    client.post("/house/entries/note", data=insisting(asked.text))
     assert len(facts(app)) == 1
 
 

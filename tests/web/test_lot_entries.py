@@ -9,7 +9,7 @@ from flask.testing import FlaskClient
 from app.store.engine import read_session, write_session
 from app.store.lots import get_lot, load_lot_stories
 from app.web.lots.page import LOT_KINDS
-from tests.pages import PageForm, forms_of
+from tests.pages import PageForm, forms_of, insisting
 from tests.writing import LOT, add_lot
 
 TYPED: dict[str, dict[str, str]] = {
@@ -200,7 +200,7 @@ def test_a_time_to_come_is_asked_about_and_kept_when_insisted_on(client, app):
     assert asked.status_code == 422
     assert "still to come" in asked.text
     assert facts(app, "note") == []
-    client.post(sheet.action, data=values | {"insist": "1"})
+    client.post(sheet.action, data=insisting(asked.text))
     assert [fact.text for fact in facts(app, "note")] == ["Rats in the store"]
 
 

@@ -10,7 +10,7 @@ from werkzeug.test import TestResponse
 
 from app.store.engine import read_session, write_session
 from app.store.packs import Pack
-from tests.pages import PageForm, forms_of, value_shown
+from tests.pages import PageForm, forms_of, insisting, value_shown
 from tests.stories import add_story
 from tests.writing import count_facts
 
@@ -80,8 +80,7 @@ def test_malt_too_wet_to_keep_is_asked_about_and_packed_when_insisted_on(app: Fl
     facts = kept(app)[1]
     asked = send(client, moisture_0="9")
     refused(asked, app, "wetter than this malt keeps at", facts)
-    values = next(form for form in forms_of(asked.text) if form.action == "/batches/1/pack").values
-    client.post("/batches/1/pack", data=values | {"insist": "1"})
+    client.post("/batches/1/pack", data=insisting(asked.text))
     assert kept(app)[0] == ["Jar 3"]
 
 

@@ -16,7 +16,7 @@ from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
 from app.web.entries.examples import EXAMPLES
 from app.web.tub.tiles import BY_STAGE, TUB_KINDS
-from tests.pages import Tub, forms_of, tub_form
+from tests.pages import Tub, forms_of, insisting, tub_form
 from tests.writing import BATCH, NOW, Opened, add_batch, entry, iso
 
 from .keeping import asked, facts_of, kept, said, text_of, the_fact, wrong_fields
@@ -240,14 +240,22 @@ def test_149_degrees_celsius_is_kept_and_marked_as_meant_when_insisted_on(app: F
 
     said(app, entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
     answer = tub.keep("air_on_temperature", {"value": "149", "value_unit": "c"})
-    kept(tub.send("air_on_temperature", tub_form(answer.text).values, insist="1"))
+    kept(tub.send("air_on_temperature", insisting(answer.text)))
     fact = facts_of(app)[-1]
     assert isinstance(fact, Reading)
     assert fact.value == 149.0
     assert is_insisted(fact)
 
 
-@pytest.mark.parametrize("insist", ["alternative", "alternative9", "alternativeX", "alternative-1", "perhaps"])
+def test_another_value_than_the_one_insisted_on_is_asked_about_anew(app: Flask, tub: Tub) -> None:
+    said(app, entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
+    answer = tub.keep("air_on_temperature", {"value": "149", "value_unit": "c"})
+    changed = {"air_on_temperature-value": "158"}
+    assert "158" in asked(tub.send("air_on_temperature", insisting(answer.text, **changed)))
+    assert [fact.kind for fact in facts_of(app)] == ["loaded"]
+
+
+@pytest.mark.parametrize("insist", ["1", "alternative", "alternative9", "alternativeX", "alternative-1", "perhaps"])
 def test_a_button_that_the_page_does_not_have_keeps_nothing(app: Flask, tub: Tub, insist: str) -> None:
     values = tub.values("turned", when="at", at="2026-03-14T12:00")
     assert "is still to come" in asked(tub.send("turned", values, insist=insist))

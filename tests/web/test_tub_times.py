@@ -9,7 +9,7 @@ from flask import Flask
 
 from app import ports
 from app.judgement.facts import Action
-from tests.pages import Tub, tub_form
+from tests.pages import Tub, insisting, tub_form
 from tests.writing import NOW, entry, iso
 
 from .keeping import asked, facts_of, kept, said, text_of, the_fact, wrong_fields
@@ -95,8 +95,9 @@ def test_a_clock_a_few_minutes_ahead_is_not_asked_about(app: Flask, tub: Tub) ->
 @pytest.mark.parametrize("end", ["finished", "abandoned"])
 def test_an_entry_after_the_end_is_asked_about_and_a_note_is_not(app: Flask, tub: Tub, end: str) -> None:
     said(app, entry(end, id="end-1", at=iso(NOW - timedelta(minutes=30))))
-    assert f"The batch was {end}" in asked(tub.keep("turned"))
-    kept(tub.send("turned", tub.values("turned"), insist="1"))
+    answer = tub.keep("turned")
+    assert f"The batch was {end}" in asked(answer)
+    kept(tub.send("turned", insisting(answer.text)))
     kept(tub.keep("note", {"text": "Into jar 7."}))
     assert {fact.kind for fact in facts_of(app)} == {end, "turned", "note"}
 

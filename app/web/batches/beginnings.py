@@ -135,8 +135,9 @@ def _form(kind: str, sources: Sequence[Source], fixed: Sequence[Source], free_ro
 
 
 def _form_page(form: Any, source: Source, outcome: Outcome | None = None) -> str:
-    asked = outcome.questions if outcome is not None else ()
-    return render_template("batches/begin.html", form=form, source=source, questions=asked, **form_context(db(), form))
+    asked = outcome or Outcome()
+    told = {"questions": asked.questions, "asked_about": asked.about, **form_context(db(), form)}
+    return render_template("batches/begin.html", form=form, source=source, **told)
 
 
 def _begun(form: Any, source: Source, then: Callable[[Batch], None] | None = None) -> Response | tuple[str, int]:

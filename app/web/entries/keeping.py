@@ -16,19 +16,24 @@ from app.judgement.refusals import refused_meter
 from app.judgement.slips import INSISTED, Question
 from app.judgement.wording import Words
 from app.operations.facts import record_fact
+from app.web.asked import chosen_of, digest_of
 from app.web.entries.asking import questions_about
 from app.web.entries.forms import EntryForm
 
 
 @dataclass(frozen=True)
 class Answer:
-    """What came of a posted entry: a fact; or the form again, with errors or with questions; or what stands already."""
+    """What came of a posted entry: a fact; or the form again, with errors or with questions; or what stands already.
+
+    about: names the values that the questions are about.
+    """
 
     form: EntryForm
     fact: Fact | None = None
     is_new: bool = True
     questions: tuple[Question, ...] = ()
     current: Fact | None = None
+    about: str = ""
 
     @property
     def current_words(self) -> str:
@@ -50,14 +55,15 @@ def keep_entry(
     if wrong:
         return Answer(put_errors(form, wrong))
     body = form.body()
-    chosen = str(form.insist.data or "")
+    about = digest_of({name: text for name, text in body.items() if name not in ("id", "insist")})
+    chosen = chosen_of(form.insist.data, about)
     if chosen != "1":
         asked = _questions(form, history)
         offered = {f"alternative{place}": question.alternative for place, question in enumerate(asked)}
         if offered.get(chosen):
             record = record | {"typed": record["typed"] | offered[chosen]}
         elif asked:
-            return Answer(form, questions=tuple(asked))
+            return Answer(form, questions=tuple(asked), about=about)
     elif record["typed"]:
         record = record | {"typed": record["typed"] | {INSISTED: "1"}}
     try:

@@ -82,6 +82,10 @@ class GrainForm(Form):
         names = ("id", "source", "as_is", "as_is_unit", "moisture", "moisture_unit", "known")
         return [Row(*(self._fields[f"{name}_{place}"] for name in names)) for place in range(self.count)]
 
+    def said(self) -> dict[str, Any]:
+        """What was typed and chosen, without what the form itself carries along."""
+        return {name: field.data for name, field in self._fields.items() if name not in ("id", "insist")}
+
     def moment(self) -> datetime:
         """When it happened; ValueError says what to mend."""
         if self.when.data in AGO:

@@ -22,6 +22,7 @@ from app.store.batches import Batch, find_batch_by_id
 from app.store.facts import find_fact
 from app.store.packs import Pack
 from app.store.programmes import get_programme
+from app.web.asked import chosen_of, digest_of
 from app.web.entries.times import AGO
 from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 from app.web.grain.sources import pack_against
@@ -44,7 +45,7 @@ ALL_THE_SAME = {
 class Outcome:
     """What came of a form: a batch, a pack or a dispatch; or nothing yet, with what should be asked first.
 
-    current: what is kept already under the same id, with other content.
+    current: what is kept already under the same id, with other content. about: names the values that are asked about.
     """
 
     batch: Batch | None = None
@@ -53,6 +54,7 @@ class Outcome:
     current: Fact | None = None
     is_new: bool = False
     questions: tuple[str, ...] = ()
+    about: str = ""
     touched: tuple[str, ...] = ()
 
 
@@ -143,10 +145,11 @@ def _asked(session: Session, form: Any, words: Words) -> Outcome | None:
     """That the form is wrong, or what it should be asked; None where it may be kept."""
     if not form.validate():
         return Outcome()
-    if form.insist.data == "1":
+    about = digest_of(form.said())
+    if chosen_of(form.insist.data, about) == "1":
         return None
     found = questions(session, form, words)
-    return Outcome(questions=found) if found else None
+    return Outcome(questions=found, about=about) if found else None
 
 
 def questions(session: Session, form: Any, words: Words) -> tuple[str, ...]:
