@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from datetime import timedelta
+
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
@@ -10,13 +13,15 @@ from werkzeug.test import TestResponse
 
 from app.judgement.programme import load_builtin
 from app.judgement.stages import all_stages
+from app.operations.batches import pack_batch
+from app.operations.facts import record_fact
 from app.store.batches import get_batch
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
 from app.store.packs import Pack
 from tests.pages import PageForm, forms_of
-from tests.stories import add_story
-from tests.writing import count_facts
+from tests.stories import add_story, statements
+from tests.writing import NOW, count_facts, iso
 
 ROASTED = load_builtin()["roasted"].digest
 
@@ -105,3 +110,44 @@ def test_bad_input_is_named_and_nothing_is_kept(app: Flask, client: FlaskClient,
 def test_an_unknown_source_is_not_found(client: FlaskClient):
     assert client.get("/batches/roast?from=batch:none").status_code == 404
     assert client.post("/batches/roast", data={"source_0": "pack:none"}).status_code == 400
+
+
+def choices(client: FlaskClient) -> str:
+    return client.get("/batches/roast").text.replace("\u00a0", " ")
+
+
+def test_a_jar_whose_grain_nobody_declared_is_said_to_be_held(app: Flask, client: FlaskClient):
+    jar = a_jar(app, client)
+    assert "held" not in choices(client)
+    assert "Held:" not in client.get(f"/batches/roast?from=pack:{jar}").text
+    with write_session(app.extensions["engine"]) as session:
+        batch = add_story(session, hours_ago=500, title="undeclared", is_declared=False)
+        part = {"id": "filled", "at": iso(NOW), "typed": {"as_is": "2", "moisture": "4.5"}}
+        pack_batch(session, pack_id="jar-9", name="Jar 9", part=part, batch_id=batch.id, now=NOW)
+    assert re.search(r"Jar 9 · barley · [\d.]+ k?g left · held", choices(client))
+    assert re.search(r"Jar 3 · barley · [\d.]+ k?g left(?! · held)", choices(client))
+    assert "Held: its grain is not declared" in client.get("/batches/roast?from=pack:jar-9").text
+
+
+def test_a_jar_of_mouldy_malt_is_said_to_be_held(app: Flask, client: FlaskClient, finished: str):
+    jar = a_jar(app, client)
+    with write_session(app.extensions["engine"]) as session:
+        seen = {"id": "mould", "kind": "inspection", "subject": {"type": "batch", "id": finished}}
+        record_fact(session, seen | {"at": iso(NOW - timedelta(hours=30)), "typed": {"mould": "yes"}}, now=NOW)
+    assert "5.000 kg left · held" in choices(client)
+    assert "Held: no food" in client.get(f"/batches/roast?from=pack:{jar}").text
+
+
+def test_as_many_statements_for_many_jars_as_for_one(app: Flask, client: FlaskClient, finished: str):
+    def asked() -> int:
+        with statements(app) as seen:
+            assert client.get("/batches/roast").status_code == 200
+        return len(seen)
+
+    a_jar(app, client)
+    one = asked()
+    with write_session(app.extensions["engine"]) as session:
+        for number in range(4, 9):
+            part = {"id": f"filled-{number}", "at": iso(NOW), "typed": {"as_is": "1", "moisture": "4.5"}}
+            pack_batch(session, pack_id=f"j{number}", name=f"Jar {number}", part=part, batch_id=finished, now=NOW)
+    assert asked() == one

@@ -91,7 +91,7 @@ def choices_for_roast(session: Session, words: Words, wanted: str) -> list[Sourc
         histories[each] for each in ids if each in histories and (_is_finished(histories[each]) or each == asked)
     ]
     from_batches = [batch_source(each, words) for each in finished]
-    return [*pack_sources(session, words), *(each for each in from_batches if each.left_kg != 0.0)]
+    return [*pack_sources(session, histories, words), *(each for each in from_batches if each.left_kg != 0.0)]
 
 
 def choices_for_merge(session: Session, words: Words, number: int) -> list[Source]:

@@ -16,13 +16,13 @@ from app.judgement.moisture import moisture_at
 from app.judgement.stages import ENDED, all_stages
 from app.judgement.stock import pack_ledger, stock_ledger
 from app.judgement.wording import Words
-from app.store.batches import list_batches
 from app.store.history import load_histories
 from app.store.lots import list_lots, load_lot_stories
 from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
 from app.web.fact_saying import Said
 from app.web.figures import unbroken_figures
 
+LEAST_LEFT_KG = 1e-6
 CHOICES = 60
 """As many sources as one still looks through; older ones are reached from their own pages."""
 
@@ -101,7 +101,9 @@ def batch_source(history: History, words: Words) -> Source:
     name = f"{number}, {history.batch.title}" if history.batch.title else number
     left = left_as_is_kg(history, words)
     begun = all_stages(history)
-    line = " · ".join(each for each in (name, history.batch.species, begun[-1].word if begun else "") if each)
+    stands_against = against(history, words.now)
+    held = "held" if history.undeclared_lots or stands_against else ""
+    line = " · ".join(each for each in (name, history.batch.species, begun[-1].word if begun else "", held) if each)
     said = ""
     if moisture is not None:
         about = "about " if moisture.is_estimate else ""
@@ -116,7 +118,7 @@ def batch_source(history: History, words: Words) -> Source:
         said,
         bool(history.undeclared_lots),
         history,
-        against=against(history, words.now),
+        against=stands_against,
     )
 
 
@@ -140,23 +142,37 @@ def left_as_is_kg(history: History, words: Words) -> float | None:
     return found.left_dry_kg / (1.0 - moisture.moisture_wb)
 
 
-def pack_sources(session: Session, words: Words) -> list[Source]:
-    """The packs that something is left in, the newest first, with the species of the batch that filled them."""
+def pack_sources(session: Session, known: Mapping[str, History], words: Words) -> list[Source]:
+    """The packs that something is left in, the newest first, with the species of the batch that filled them.
+
+    known: Histories that were loaded already; those of other batches are loaded here.
+    """
+    assert words.now is not None
     stories = load_pack_stories(session, list_packs(session, limit=CHOICES))
-    filled_by = sorted({batch_id for story in stories for batch_id in story.batch_ids})
-    species = {batch.id: batch.species for batch in list_batches(session, ids=filled_by)} if filled_by else {}
-    found = [pack_source(story, species, words) for story in stories]
-    return [source for source in found if (source.left_kg or 0.0) > 1e-6]
+    stories = [story for story in stories if pack_ledger(story.facts, story.pack.id).balance_kg > LEAST_LEFT_KG]
+    filled_by = {batch_id for story in stories for batch_id in story.batch_ids}
+    histories = {**known, **load_histories(session, sorted(filled_by - known.keys()))}
+    species = {batch_id: history.batch.species for batch_id, history in histories.items()}
+    return [pack_source(story, species, words, *_held(story, histories, words.now)) for story in stories]
 
 
-def pack_source(story: PackStory, species: Mapping[str, str], words: Words) -> Source:
+def _held(story: PackStory, histories: Mapping[str, History], now: datetime) -> tuple[bool, str]:
+    """Whether nobody declared its grain or knows it; and what stands against it as food."""
+    behind = [histories[batch_id] for batch_id in story.batch_ids if batch_id in histories]
+    is_undeclared = not behind or any(history.undeclared_lots or not history.lots for history in behind)
+    return is_undeclared, " ".join(words for history in behind if (words := against(history, now)))
+
+
+def pack_source(
+    story: PackStory, species: Mapping[str, str], words: Words, is_held: bool = False, against: str = ""
+) -> Source:
     """A pack as a source. species: that of each batch, by its id."""
     ledger = pack_ledger(story.facts, story.pack.id)
     name, left, moisture = story.pack.name, ledger.balance_kg, ledger.moisture_wb
     kind = next((species[batch_id] for batch_id in story.batch_ids if batch_id in species), "barley")
     said = words.percent(moisture) if moisture is not None else ""
-    line = f"{name} · {kind} · {words.mass(left)} left"
-    return Source(f"pack:{story.pack.id}", name, kind, line, left, moisture, said)
+    line = f"{name} · {kind} · {words.mass(left)} left{' · held' if is_held or against else ''}"
+    return Source(f"pack:{story.pack.id}", name, kind, line, left, moisture, said, is_held, against=against)
 
 
 def pack_against(session: Session, pack_id: str, now: datetime) -> str:

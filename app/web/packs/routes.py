@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request
@@ -96,7 +95,7 @@ def _form(pack_id: str, sent: Any = None) -> Any:
     behind = _behind(story)
     species = {batch.id: batch.species for batch in behind.batches.values()}
     held = pack_hold(behind.of(story), words())
-    source = replace(pack_source(story, species, words()), is_held=held.is_held, against=" ".join(held.reasons))
+    source = pack_source(story, species, words(), held.is_held, " ".join(held.reasons))
     blank: dict[str, Any] = {"id_0": ports.new_id(), "at": local_text(request_now(), zone()), "known_0": "assumed"}
     form = grain_form(
         "dispatch",
