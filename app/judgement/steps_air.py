@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from app.judgement.facts import Reading
-from app.judgement.forecast import KilnForecast, When, time_to_dry
+from app.judgement.forecast import KilnForecast, When
 from app.judgement.programme import Programme, Step
 from app.judgement.steps import Basis, Here, NextStep, reaches, step
 
@@ -34,7 +34,7 @@ def phases_of(here: Here) -> list[Phase]:
     for planned in here.programme.steps:
         if planned.stage == "kilning" and planned.air_on_c is not None:
             wb = planned.moisture_wb
-            found.append(Phase(planned, None if wb is None else time_to_dry(here.history, wb, here.now)))
+            found.append(Phase(planned, None if wb is None else here.comes_to(wb)))
     return found
 
 
@@ -107,7 +107,7 @@ def _is_sooner(first: When, second: When | None) -> bool:
 def _allowed_from(here: Here, air_c: float) -> When | None:
     """When the wettest is dry enough for grain as hot as this air; None where it always was."""
     edge = _allowed_wb(here.programme, air_c)
-    return None if edge is None else time_to_dry(here.history, edge, here.now)
+    return None if edge is None else here.comes_to(edge)
 
 
 def _allowed_wb(programme: Programme, air_c: float) -> float | None:

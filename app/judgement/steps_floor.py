@@ -8,7 +8,6 @@ import numpy as np
 
 from app.judgement.bed_ahead import beds_ahead, is_cold_and_thin, last_turned
 from app.judgement.facts import Remark
-from app.judgement.forecast_ask import to_acrospire
 from app.judgement.growth import growth_counts
 from app.judgement.steps import (
     BEGINS,
@@ -78,7 +77,7 @@ def _stop(here: Here) -> NextStep | None:
 def _comes_to(here: Here, edge: str) -> datetime | None:
     """When the mean acrospire comes to the edge of what is wanted."""
     length = getattr(here.limit("acrospire"), edge, None)
-    return None if length is None else to_acrospire(here.fitted, length, here.now).central
+    return None if length is None else here.comes_to(length).central
 
 
 def _grown_words(here: Here) -> str:

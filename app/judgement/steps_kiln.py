@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from app.judgement.facts import Reading, Weighing
-from app.judgement.forecast import KilnForecast, time_to_dry
+from app.judgement.forecast import KilnForecast
 from app.judgement.steps import (
     BEGINS,
     Here,
@@ -113,7 +113,7 @@ def _heat_off(here: Here, kiln: KilnForecast, phases: list[Phase], current: int)
 def _dries_to(here: Here, edge: str) -> datetime | None:
     """When the wettest comes to the edge of what is wanted."""
     moisture_wb = getattr(here.limit("final_moisture"), edge, None)
-    return None if moisture_wb is None else time_to_dry(here.history, moisture_wb, here.now).central
+    return None if moisture_wb is None else here.comes_to(moisture_wb).central
 
 
 def _not_overdone(here: Here) -> datetime | None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from app.judgement.facts import Reading, Remark, StageChange, Tally
-from app.judgement.forecast import When, time_to_moisture
+from app.judgement.forecast import When
 from app.judgement.steps import (
     BEGINS,
     Basis,
@@ -91,7 +91,7 @@ def _by_uptake(here: Here, hours: _Span) -> _Span:
     uptake = here.fitted.story.uptake if here.fitted.story else None
     if planned is None or target is None or uptake is None or not uptake.weighings:
         return hours
-    when = time_to_moisture(here.history, target, here.now)
+    when = here.comes_to(target)
     latest = hours.late
     is_last = here.following == "germination"
     if when.central is None or (when.central >= hours.due and not is_last):
@@ -111,7 +111,7 @@ def _by_uptake(here: Here, hours: _Span) -> _Span:
 def _comes_to(here: Here, edge: str) -> datetime | None:
     """When the moisture comes to the edge of what is wanted at the cast."""
     moisture_wb = getattr(here.limit("cast_moisture"), edge, None)
-    return None if moisture_wb is None else time_to_moisture(here.history, moisture_wb, here.now).central
+    return None if moisture_wb is None else here.comes_to(moisture_wb).central
 
 
 def _wanted_wb(here: Here) -> float | None:
@@ -127,7 +127,7 @@ def _falls_short(here: Here, late: datetime) -> str | None:
     wanted, moisture = here.limit("cast_moisture"), here.forecast.moisture
     story, chits, enough = here.fitted.story, _last_share(here), here.limit("cast_chits")
     if wanted is not None and wanted.target_low is not None and story is not None and moisture.is_known:
-        by_then = time_to_moisture(here.history, wanted.target_low, here.now)
+        by_then = here.comes_to(wanted.target_low)
         if story.uptake is not None and story.uptake.weighings and (by_then.low is None or by_then.low > late):
             low = here.words.percent(wanted.target_low, decimals=0)
             return f"{low} won’t be there by then: let it rest, and steep it once more."
@@ -151,7 +151,7 @@ def _end_of_rest(here: Here) -> NextStep | None:
         return step("cast", "Cast", min(due, since), min(early, since), late, why, "facts", UPTAKE)
     if following == "germination":
         target = here.fitted.target("cast_moisture")
-        when: When | None = time_to_moisture(here.history, target, here.now) if target is not None else None
+        when: When | None = here.comes_to(target) if target is not None else None
         if when is not None and when.central is not None:
             due = within(when.central, early, late)
             return step(kind, what, due, within(when.low or due, early, due), late, why, "forecast", UPTAKE)
@@ -168,7 +168,7 @@ def _ready_to_cast(here: Here) -> tuple[datetime, str] | None:
     is_enough = enough is None or enough.target_low is None or chits >= enough.target_low
     if moisture.moisture_wb < wanted.target_low or not is_enough:
         return None
-    reached = time_to_moisture(here.history, wanted.target_low, here.now).central
+    reached = here.comes_to(wanted.target_low).central
     since = within(reached or count.at, max(count.at, here.stage.starts_at), here.now)
     return since, f"Chits {here.words.percent(chits, decimals=0)}, and the moisture is there."
 

@@ -6,7 +6,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from app.judgement import forecast
+from app.judgement.flags import evaluate
 from app.judgement.history import History
+from app.judgement.next_steps import next_steps
 from app.judgement.programme import load_builtin
 from tests.benchmarks.conftest import Figures, medians
 from tests.judgement.plan_run import plan_story
@@ -14,6 +16,7 @@ from tests.judgement.plan_run import plan_story
 START = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
 FACTS = 300
 ON_KILN_H = 174.0
+WITHIN_S = 0.025
 
 
 def long_batch() -> tuple[list[dict[str, Any]], datetime]:
@@ -55,3 +58,27 @@ def test_all_forecasts_of_a_batch_of_300_facts_cost_no_more_than_reading_it_a_fe
     )
     assert cold_s - reading_s <= 5.0 * slack * reading_s
     assert again_s <= 0.6 * slack * (cold_s - reading_s)
+
+
+def test_flags_forecasts_and_next_steps_of_a_batch_of_300_facts_take_a_blink(
+    is_short: bool, slack: float, figures: Figures
+) -> None:
+    records, now = long_batch()
+    fits = forecast.Fits()
+    forecast.fit(fits.lend(History.from_records(records)))
+
+    def read() -> History:
+        return fits.lend(History.from_records(records))
+
+    def judged() -> None:
+        history = read()
+        evaluate(history, now)
+        forecast.forecast_at(history, now)
+        next_steps(history, now)
+
+    reading_s, judged_s = medians(7 if is_short else 20, read, judged)
+    figures.say(
+        f"{len(records)} records, a fit that was kept: flags, forecasts and next steps "
+        f"{(judged_s - reading_s) * 1e3:.1f} ms beside reading"
+    )
+    assert judged_s - reading_s <= WITHIN_S * slack
