@@ -23,24 +23,33 @@ from app.web.flags import FlagView, flag_views
 ORDINALS = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
 NO_BREAK = "\u00a0"
 TEMPERATURES = ("water_temperature", "grain_temperature", "air_on_temperature")
+WEIGHED = "moisture.moisture_wb_with_sd"
+CURVES = {
+    "immersion": "uptake.weibull_gain",
+    "air_rest": "uptake.weibull_gain",
+    "kilning": "kiln_bed.moisture_after_db",
+}
+"""What the moisture of a stage is read from where nobody weighed it just now."""
+
 STALE_H = 48.0
 """A temperature older than this tells nothing of now: common practice."""
 
 
 @dataclass(frozen=True)
 class Said:
-    """A quantity as a figure: name, value, note, and what to think of it, as status and word. Empty: nothing."""
+    """A quantity as a figure: name, value, note, and what to think of it, as status and word; method: its formula."""
 
     name: str
     value: str
     note: str = ""
     status: str = ""
     word: str = ""
+    method: str = ""
 
     @property
-    def row(self) -> tuple[str, str, str, str, str]:
+    def row(self) -> tuple[str, str, str, str, str, str]:
         """As the macros for figures and stats take it."""
-        return (self.name, self.value, self.note, self.status, self.word)
+        return (self.name, self.value, self.note, self.status, self.word, self.method)
 
 
 @dataclass(frozen=True)
@@ -180,7 +189,8 @@ def moisture_said(history: History, words: Words) -> Said | None:
     place = found[-1].name if found else ""
     key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
     limit = programme.limit(key) if programme is not None and key else None
-    return Said("Moisture", value, note, *in_words(judged(limit, known.moisture_wb)))
+    method = CURVES.get(place, WEIGHED) if known.is_estimate else WEIGHED
+    return Said("Moisture", value, note, *in_words(judged(limit, known.moisture_wb)), method=method)
 
 
 def temperature_said(history: History, words: Words) -> Said | None:

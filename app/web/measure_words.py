@@ -81,4 +81,4 @@ def measure_said(measure: Measure, words: Words) -> Said:
         notes.append(f"n = {measure.n}")
     if measure.note and measure.note not in ("mean over the hours", "standard deviation"):
         notes.append(measure.note)
-    return Said(measure.word, measure_value(measure, words), ", ".join(notes), *position(measure))
+    return Said(measure.word, measure_value(measure, words), ", ".join(notes), *position(measure), method=measure.key)
