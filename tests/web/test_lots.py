@@ -181,18 +181,26 @@ def asked(answer) -> str:
     return answer.text.split("Before it is taken in")[1].split("</section>")[0].replace("\u00a0", " ")
 
 
+def pressed(answer, choice: str, **changes: str) -> dict[str, str]:
+    """What the button of a question sends: "1" for as typed, "alternative" for the first other reading."""
+    form = next(each for each in forms_of(answer.text) if each.action == "/lots/new")
+    value = next(value for _, name, value in form.buttons if name == "insist" and value.startswith(choice))
+    return form.filled(**changes) | {"insist": value}
+
+
 def take_in(client: FlaskClient, values: dict[str, str], **more: str):
     return client.post("/lots/new", data=values | more)
 
 
 def test_a_slip_in_the_moisture_is_asked_about_and_put_right_with_one_press(client, session):
     values = sent(client, moisture="0.13", moisture_unit="percent", moisture_known="said")
-    words = asked(take_in(client, values))
+    answer = take_in(client, values)
+    words = asked(answer)
     assert "Moisture at intake 0.13 % is less than one expects here" in words
     assert "Is it 0.13?" in words
     assert list_lots(session) == []
     session.rollback()
-    assert take_in(client, values, insist="alternative0").status_code == 303
+    assert take_in(client, pressed(answer, "alternative")).status_code == 303
     (intake,) = only_lot(session).info.facts
     assert intake.moisture_wb == pytest.approx(0.13)
     assert INSISTED not in intake.typed
@@ -200,8 +208,8 @@ def test_a_slip_in_the_moisture_is_asked_about_and_put_right_with_one_press(clie
 
 def test_a_moisture_that_was_measured_is_asked_about_too(client, session):
     values = sent(client, moisture="0.13", moisture_unit="percent", moisture_known="oven_grain")
-    asked(take_in(client, values))
-    assert take_in(client, values, insist="alternative0").status_code == 303
+    answer = take_in(client, values)
+    assert take_in(client, pressed(answer, "alternative")).status_code == 303
     tests = [fact for fact in only_lot(session).info.facts if fact.kind == "moisture_test"]
     assert [fact.value for fact in tests] == [pytest.approx(0.13)]
 
@@ -219,10 +227,10 @@ def test_pounds_are_asked_about_as_pounds(client):
 
 def test_what_somebody_insists_on_is_kept_and_known_to_be_meant(client, session):
     values = sent(client, gross="0.025", moisture="0.15", moisture_unit="percent", moisture_known="said")
-    words = asked(take_in(client, values))
-    assert words.count("<p>") == 2
-    assert "All as typed" in words
-    assert take_in(client, values, insist="1").status_code == 303
+    answer = take_in(client, values)
+    assert asked(answer).count("<p>") == 2
+    assert "All as typed" in asked(answer)
+    assert take_in(client, pressed(answer, "1")).status_code == 303
     (intake,) = only_lot(session).info.facts
     assert intake.net_kg == pytest.approx(0.025)
     assert intake.typed[INSISTED] == "1"
@@ -230,11 +238,23 @@ def test_what_somebody_insists_on_is_kept_and_known_to_be_meant(client, session)
 
 def test_of_two_slips_the_second_is_asked_about_once_the_first_was_put_right(client, session):
     values = sent(client, gross="0.025", gross_unit="kg", moisture="0.13", moisture_known="said")
-    both = asked(take_in(client, values))
-    assert both.count("<p>") == 2
-    place = both.index("alternative")
-    answer = take_in(client, values, insist=both[place : place + len("alternative0")])
-    assert asked(answer).count("<p>") == 1
+    both = take_in(client, values)
+    assert asked(both).count("<p>") == 2
+    assert asked(take_in(client, pressed(both, "alternative"))).count("<p>") == 1
+    assert list_lots(session) == []
+
+
+def test_changed_after_the_question_it_is_asked_about_anew(client, session):
+    answer = take_in(client, sent(client, gross="0.025"))
+    asked(take_in(client, pressed(answer, "1", gross="0.026")))
+    assert list_lots(session) == []
+
+
+def test_enter_is_no_answer_to_the_question(client, session):
+    answer = take_in(client, sent(client, gross="0.025"))
+    form = next(each for each in forms_of(answer.text) if each.action == "/lots/new")
+    assert form.buttons[0][1] is None
+    asked(take_in(client, form.values))
     assert list_lots(session) == []
 
 

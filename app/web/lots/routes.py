@@ -28,7 +28,7 @@ from app.web.lots.guidance import ABOUTS, ADJUSTMENTS, CAUTIONS
 from app.web.lots.life import kept_said
 from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, lot_row, parts_target_ids
 from app.web.lots.plates import PlatesForm, keep_plates, plates_form
-from app.web.lots.slips import unsettled
+from app.web.lots.slips import asked_about, unsettled
 from app.web.reader import reader
 
 lots = Blueprint("lots", __name__)
@@ -143,8 +143,9 @@ def _kept_already(lot: Lot, form: NewLotForm) -> Response:
 
 
 def _new_page(form: NewLotForm, asked: Sequence[Question] = ()) -> str:
-    context = {"people": list_people(db()), "caution": cautions.TREATED_SEED, "questions": asked}
-    return render_template("lots/new.html", form=form, **context)
+    context = {"people": list_people(db()), "caution": cautions.TREATED_SEED}
+    about = {"questions": asked, "asked_about": asked_about(form)} if asked else {}
+    return render_template("lots/new.html", form=form, **context, **about)
 
 
 def _kept(story: LotStory) -> dict[str, Any]:

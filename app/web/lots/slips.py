@@ -9,6 +9,7 @@ from typing import Any
 from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.judgement.slips import Question, questions
+from app.web.asked import chosen_of, digest_of
 from app.web.lots.forms import WEIGHTS, NewLotForm
 
 FIELDS: Mapping[str, str] = {
@@ -20,9 +21,14 @@ FIELDS: Mapping[str, str] = {
 """How the fields of the facts are called on the form, where they have another name there."""
 
 
+def asked_about(form: NewLotForm) -> str:
+    """Names the values that somebody is asked about: an answer holds for these alone."""
+    return digest_of({str(entry["id"]): entry["typed"] for entry in form.entries()})
+
+
 def unsettled(form: NewLotForm) -> list[Question]:
     """What is still to be asked of a valid form, once the answer that came with it was heard."""
-    asked, chosen = _asked(form), str(form.insist.data or "")
+    asked, chosen = _asked(form), chosen_of(form.insist.data, asked_about(form))
     form.insist.data = ""
     if chosen == "1":
         form.insisted = frozenset(entry_id for entry_id, _ in asked)
