@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from app.judgement.facts import Reading, Weighing
@@ -17,13 +18,24 @@ from app.judgement.steps import (
     step,
     while_it_lasts,
 )
-from app.judgement.steps_air import DRYING, IN_TIME, QUARTER, RECENT, Phase, change_of_air, phase_now, phases_of
+from app.judgement.steps_air import (
+    CEILING,
+    DRYING,
+    IN_TIME,
+    QUARTER,
+    RECENT,
+    Phase,
+    change_of_air,
+    phase_now,
+    phases_of,
+)
 
 LOOK_EVERY_H, ROAST_EVERY_H = 2.0, 0.25
 TRAY_EVERY_H = (1.0, 3.0)
 FIRED_WITHIN_H = 2.0
 """Looks at the kiln, trays weighed, and how long green malt waits for its heat: common practice."""
 
+SOON = timedelta(minutes=5)
 STOP_AT = "moisture.gross_to_stop_at_kg"
 
 
@@ -38,8 +50,18 @@ def kiln_steps(here: Here) -> list[NextStep]:
     off = _heat_off(here, kiln, phases, current)
     change = change_of_air(here, kiln, phases, current)
     changes = [change] if change is not None else []
-    looks = [_tray(here, kiln, [*changes, off]), _temperature(here, LOOK_EVERY_H)]
+    looks = [
+        _after_urgent(each, change) for each in (_tray(here, kiln, [*changes, off]), _temperature(here, LOOK_EVERY_H))
+    ]
     return [*changes, *while_it_lasts(off, looks, here.now)]
+
+
+def _after_urgent(each: NextStep, change: NextStep | None) -> NextStep:
+    """Grain over its ceiling is cooled first, and weighed then."""
+    if change is None or change.method != CEILING or change.basis != "facts":
+        return each
+    due = max(each.due_at, change.due_at + SOON)
+    return replace(each, due_at=due, latest_at=max(each.latest_at, due))
 
 
 def stew_steps(here: Here) -> list[NextStep]:

@@ -23,7 +23,7 @@ from app.judgement.steps import (
 
 LOOK_EVERY_H = 6.0
 BAG_EVERY_H = {"immersion": 6.0, "air_rest": 12.0}
-BAG_BEFORE_H = 2.0
+JUST_BEFORE_H = 2.0
 CHITS_FROM_H, CHITS_EVERY_H = 16.0, 8.0
 """How long after the last look the next is due, and from when on chits are looked for: common practice."""
 
@@ -217,13 +217,21 @@ def _bag(here: Here, due: datetime | None) -> NextStep | None:
     if not here.history.of_kind("test_bag_start"):
         return None
     weighed = here.last_at("test_bag", "charge_weighing", since=here.history.first_water_at) or here.stage.starts_at
-    at = weighed + timedelta(hours=BAG_EVERY_H[here.stage.name])
-    if due is not None:
-        if hours_between(weighed, due) < BAG_BEFORE_H and here.now <= due:
-            return None
-        at = min(at, max(due - timedelta(minutes=30), weighed + timedelta(hours=BAG_BEFORE_H)))
+    at = _in_time(here, weighed, BAG_EVERY_H[here.stage.name], due)
+    if at is None:
+        return None
     ends = f"whether to {BEGINS[here.following][1].lower()}" if here.following else "what comes next"
     return look("test_bag", "Weigh the test bag", at, 2.0, f"Its weight tells the uptake, and {ends}.")
+
+
+def _in_time(here: Here, last: datetime, every_h: float, due: datetime | None) -> datetime | None:
+    """When to look again: so long after the last look, and before what it decides; None where that was just done."""
+    again = last + timedelta(hours=every_h)
+    if due is None:
+        return again
+    if hours_between(last, due) < JUST_BEFORE_H:
+        return None if here.now <= due else again
+    return min(again, due - timedelta(minutes=30))
 
 
 def _chits(here: Here, due: datetime | None) -> NextStep | None:
@@ -234,11 +242,10 @@ def _chits(here: Here, due: datetime | None) -> NextStep | None:
     if here.history.hour(here.now) < CHITS_FROM_H or (share is not None and share >= ENOUGH_CHITS):
         return None
     counted = here.last_at("chit_count")
-    at = max(counted or here.stage.starts_at, here.after_start(-CHITS_EVERY_H)) + timedelta(hours=CHITS_EVERY_H)
-    if due is not None:
-        if counted is not None and hours_between(counted, due) < BAG_BEFORE_H and here.now <= due:
-            return None
-        at = min(at, due - timedelta(minutes=30))
+    since = max(counted or here.stage.starts_at, here.after_start(-CHITS_EVERY_H))
+    at = _in_time(here, since, CHITS_EVERY_H, due)
+    if at is None:
+        return None
     return look("chit_count", "Count the chits", at, 4.0, "Chits decide the cast.")
 
 

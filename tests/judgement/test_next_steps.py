@@ -141,6 +141,14 @@ def test_a_bag_just_weighed_is_not_asked_for_again_before_the_drain() -> None:
     assert "test_bag" not in kinds_of(steeping(), 5.95)
 
 
+def test_what_was_just_looked_at_is_not_overdue_however_late_the_stage_is() -> None:
+    story = steeping()
+    story.tell(6, "drained")
+    assert step_of(story, 29, "chit_count").is_overdue(moment(29))
+    story.chits(29, 30)
+    assert all(not each.is_overdue(moment(29.1)) for each in steps_of(story, 29.1) if each.kind == "chit_count")
+
+
 def test_wet_enough_and_chitted_it_is_cast_before_the_plan_says_so() -> None:
     story = steeping()
     story.tell(6, "drained")
@@ -311,6 +319,12 @@ def test_grain_over_its_ceiling_asks_for_cooler_air_now() -> None:
     assert lower.what.startswith("Lower the air-on to 50.0 °C (122.0 °F)")
     assert (lower.basis, hour_of(lower.due_at)) == ("facts", 162.2)
     assert "53.0 °C" in lower.why
+
+
+def test_what_is_overdue_on_the_kiln_comes_after_cooler_air() -> None:
+    story = drying((162, 1.85))
+    story.grain(165.8, 53.0, "bottom")
+    assert kinds_of(story, 165.9)[0] == "set_point"
 
 
 def test_the_heat_goes_off_when_the_wettest_tray_is_dry() -> None:
