@@ -82,3 +82,34 @@ def test_flags_forecasts_and_next_steps_of_a_batch_of_300_facts_take_a_blink(
         f"{(judged_s - reading_s) * 1e3:.1f} ms beside reading"
     )
     assert judged_s - reading_s <= WITHIN_S * slack
+
+
+def test_flags_forecasts_and_next_steps_of_300_facts_are_judged_at_once(
+    is_short: bool, slack: float, figures: Figures
+) -> None:
+    records, now = long_batch()
+    fits = forecast.Fits()
+
+    def judge(history: History) -> None:
+        evaluate(history, now)
+        forecast.forecast_at(history, now)
+        next_steps(history, now)
+
+    def read() -> History:
+        return History.from_records(records)
+
+    def cold() -> None:
+        judge(read())
+
+    def kept() -> None:
+        judge(fits.lend(read()))
+
+    kept()
+    reading_s, cold_s, kept_s = medians(7 if is_short else 20, read, cold, kept)
+    cold_ms, kept_ms = (1e3 * (each - reading_s) for each in (cold_s, kept_s))
+    figures.say(
+        f"flags, forecasts and next steps of {len(records)} records: {cold_ms:.0f} ms cold (≤ 80), "
+        f"{kept_ms:.0f} ms with a kept fit (≤ 25)"
+    )
+    assert cold_ms <= 80.0 * slack
+    assert kept_ms <= 25.0 * slack
