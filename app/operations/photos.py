@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import NotFound, Rejected
 from app.operations.pictures import MEDIA_TYPE, Picture
+from app.store.devices import DEVICE_INFO
 from app.store.facts import fact
 from app.store.photos import SMALL, WHOLE, Photo, PhotoPicture, find_photo
 
@@ -53,7 +54,7 @@ def add_photo(
     photo = Photo(
         id=photo_id, fact_id=fact_id, sha256=picture.sha256, width=picture.width, height=picture.height,
         size_bytes=len(picture.whole), media_type=MEDIA_TYPE, created_at=created_at, received_at=now,
-        entered_by=entered_by, device=device,
+        entered_by=entered_by, device=session.info.get(DEVICE_INFO, device),
     )  # fmt: skip
     session.add(photo)
     session.flush()

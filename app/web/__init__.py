@@ -16,9 +16,12 @@ def init_app(app: Flask, settings: Settings) -> None:
     """Join every part of the web layer to the application."""
     from app.web import (
         database,
+        device,
         failures,
         formatting,
+        gate,
         method_links,
+        peer,
         photo_uploads,
         plotly_script,
         quiet,
@@ -31,6 +34,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.calendar.routes import calendar
     from app.web.compare.routes import compare
     from app.web.data.routes import data
+    from app.web.devices.routes import devices
     from app.web.entries import words as entry_words
     from app.web.facts.routes import facts
     from app.web.health import health
@@ -47,6 +51,9 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.tub.routes import tub
     from app.web.workings.routes import workings
 
+    # First who asks, and whether that is let in; only then is anything read of what was sent.
+    for part in (peer, security, gate):
+        part.init_app(app, settings)
     csrf.init_app(app)
     app.config["COMPRESS_MIMETYPES"] = ["text/html", "application/json", "text/css", "text/javascript", "image/svg+xml"]
     app.config["COMPRESS_ALGORITHM"] = ["br", "gzip"]
@@ -54,7 +61,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     compress.init_app(app)
     for part in (
         database,
-        security,
+        device,
         static_files,
         failures,
         formatting,
@@ -68,7 +75,7 @@ def init_app(app: Flask, settings: Settings) -> None:
         part.init_app(app, settings)
     for blueprint in (home, batches, tub, facts, lots, compare, programmes, people_pages, data, sync, health):
         app.register_blueprint(blueprint)
-    for blueprint in (house, packs, calendar, ahead):
+    for blueprint in (house, packs, calendar, ahead, devices):
         app.register_blueprint(blueprint)
     for blueprint in (malt, methods, workings, photos):
         app.register_blueprint(blueprint)

@@ -7,8 +7,10 @@ from sqlalchemy.orm import Session
 
 from app.config import Settings
 from app.judgement.forecast import Fits
+from app.store.devices import DEVICE_INFO
 from app.store.engine import make_engine, make_sessionmaker
 from app.store.history import FITS
+from app.web.device import device_name
 
 
 def init_app(app: Flask, settings: Settings) -> None:
@@ -25,6 +27,8 @@ def db() -> Session:
     if "db" not in g:
         is_reading = request.method in ("GET", "HEAD", "OPTIONS")
         g.db = current_app.extensions["reading" if is_reading else "writing"]()
+        if device_name():
+            g.db.info[DEVICE_INFO] = device_name()
     session: Session = g.db
     return session
 

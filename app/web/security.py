@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from flask import Flask, Response, abort, request
+from urllib.parse import urlsplit
+
+from flask import Flask, Response, abort, current_app, request
 
 from app.config import Settings
+from app.web.opened import Opened
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (
@@ -33,14 +36,30 @@ HEADERS = {
 }
 
 
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+OUR_SITE = frozenset({"same-origin", "none"})
+
+
 def init_app(app: Flask, settings: Settings) -> None:
     accepted = settings.accepted_hosts
 
     @app.before_request
     def check_host() -> None:
-        # A page elsewhere can point a name of its own at this machine; only the names we know are answered.
-        if host_name(request.host) not in accepted:
+        # A page elsewhere can point a name of its own at this machine; only the names we know are answered. Those of
+        # the house network over https only: there a certificate stands for them.
+        name = host_name(request.host)
+        if name not in accepted and not (request.is_secure and is_house_name(name)):
             abort(421)
+
+    @app.before_request
+    def check_origin() -> None:
+        # Beside the tokens: a browser says from which site a request comes, and no page can make it say another.
+        if request.method in SAFE:
+            return
+        origin, site = request.headers.get("Origin"), request.headers.get("Sec-Fetch-Site", "none")
+        is_ours = origin is None or urlsplit(origin).netloc.lower() == request.host.lower()
+        if not is_ours or site not in OUR_SITE:
+            abort(403)
 
     @app.after_request
     def add_headers(response: Response) -> Response:
@@ -56,6 +75,12 @@ def host_name(host: str) -> str:
     if host.startswith("["):
         return host.partition("]")[0].lower() + "]"
     return host.partition(":")[0].lower()
+
+
+def is_house_name(name: str) -> bool:
+    """Whether the house is called so in its network, by its name or by one of its present addresses."""
+    opened: Opened | None = current_app.extensions.get("opened")
+    return opened is not None and name in opened.hosts
 
 
 def is_local(host: str) -> bool:

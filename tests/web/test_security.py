@@ -24,6 +24,7 @@ from app.operations.pictures import make_picture
 from app.store import engine as store_engine
 from app.store.batches import Batch
 from app.store.calendar_feeds import CalendarFeed, token_digest
+from app.store.devices import MAY_LOG, Device
 from app.store.engine import read_session, write_session
 from app.store.facts import fact, find_fact
 from tests.pictures import jpeg
@@ -44,6 +45,7 @@ ARGUMENTS = {
     "token": "T" * 43,
     "feed_id": "feed-1",
     "photo_id": "photo-1",
+    "device_id": "device-1",
 }
 KIND_OF = {"/batches/": "turned", "/house/": "note"}
 
@@ -88,6 +90,8 @@ def house(app: Flask, morning: None) -> Opened:
         filled = {"id": "filled-1", "at": iso(NOW), "typed": {"as_is": "2", "moisture": "4.2"}}
         about = {"name": HOSTILE[:80], "units": "us", "has_alarms": True, "created_at": NOW}
         session.add(CalendarFeed(id="feed-1", token_sha256=token_digest(str(ARGUMENTS["token"])), **about))
+        paired = {"role": MAY_LOG, "person_id": "p1", "created_at": NOW, "last_seen_at": NOW}
+        session.add(Device(id="device-1", name=HOSTILE[:80], **paired))
         seen = make_picture(jpeg())
         add_photo(session, photo_id="photo-1", fact_id="water-1", picture=seen, now=NOW, entered_by=HOSTILE[:80])
         pack_batch(session, pack_id="pack-1", name=HOSTILE[:80], part=filled, batch_id=BATCH, now=NOW)
