@@ -12,6 +12,7 @@ from app.judgement.wording import Words
 from app.web.figures import unbroken_figures
 
 StatRow = tuple[str, str, str, str | None, str | None, str]
+COSTS = "Dry matter that it costs"
 LOST, OVERGROWN = "left_alone.dry_matter_lost_kg_with_sd", "left_alone.overgrown_after"
 VERDICTS = {
     "gains": ("fine", "it still gains"),
@@ -35,7 +36,8 @@ class DayView:
     @property
     def line(self) -> str:
         """All of it in one line, for a page that is about more."""
-        return "; ".join(f"{name[:1].lower()}{name[1:]} {value}" for name, value, *_ in self.rows)
+        said = {COSTS: "{} of dry matter gone"}
+        return "; ".join(said.get(name, f"{name.lower()} {{}}").format(value) for name, value, *_ in self.rows)
 
 
 def day_view(history: History, words: Words) -> DayView | None:
@@ -64,12 +66,12 @@ def _cost_rows(found: OneMoreDay, words: Words) -> list[StatRow]:
 def _growth_rows(found: OneMoreDay) -> list[StatRow]:
     rows: list[StatRow] = []
     if found.gain is not None and found.mean_now.central is not None and found.mean_then.central is not None:
-        shown = f"{found.mean_now.central:.2f} → {found.mean_then.central:.2f}"
+        shown = f"{found.mean_now.central:.2f}\u00a0→\u00a0{found.mean_then.central:.2f}"
         note = f"kernel lengths, + {found.gain:.2f}; tomorrow at this hour {_between(found.mean_then, 1.0, 2)}"
         rows.append(("Mean acrospire", shown, unbroken_figures(note), None, None, "growth.thermal_time_c_d"))
     grown = found.overgrown
     if grown is not None and grown.now.central is not None and grown.then.central is not None:
-        shown = f"{100 * grown.now.central:.0f} → {100 * grown.then.central:.0f} %"
+        shown = f"{100 * grown.now.central:.0f}\u00a0→\u00a0{100 * grown.then.central:.0f} %"
         counted = found.counted.n if found.counted else 0
         note = f"tomorrow {_between(grown.then, 100.0, 0)} %; from the last count of {counted}, moved along"
         rows.append(

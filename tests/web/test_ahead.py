@@ -97,7 +97,7 @@ def test_the_batch_page_gives_the_answer_in_a_line_and_leads_on(app: Flask, clie
     assert "How long can I sleep?" in text
     assert f"/batches/{batch.number}/ahead" in text
     assert "what one more day costs" in text
-    assert re.search(r"dry matter that it costs \d+ ± \d+ g; mean acrospire 0\.\d\d → 0\.\d\d", text)
+    assert re.search(r"\d+ ± \d+ g of dry matter gone; mean acrospire 0\.\d\d → 0\.\d\d", text)
 
 
 def test_a_batch_that_has_ended_has_nothing_ahead_on_its_page(app: Flask, client: FlaskClient) -> None:
