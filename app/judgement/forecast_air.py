@@ -45,17 +45,28 @@ class Air:
 
 @dataclass(frozen=True)
 class KilnAir:
-    """The pieces of air from the heat on; the last one holds on. room: what is heated, °C and relative humidity."""
+    """The pieces of air from the heat on; the last one holds on. room: what is heated, °C and relative humidity.
+
+    water_from: the air in which the water in it was measured: the kiln's own, or the very `room`.
+    """
 
     pieces: tuple[Air, ...]
     room: tuple[float, float]
     water_from: tuple[float, float]
     is_measured: bool
+    is_room_warmth_read: bool
+    is_room_humidity_read: bool
+
+    @property
+    def is_humidity_measured(self) -> bool:
+        """In the kiln's own air, below the grain."""
+        return self.water_from is not self.room
 
 
 def kiln_air(history: History, stage: Stage, heat_at: datetime) -> KilnAir:
     """The air of one run of the kiln."""
-    room = _room(history, stage)
+    air, humid = _read_in_room(history, stage)
+    room = _room(air, humid)
     start_h = history.hour(heat_at)
     hours, temperatures, is_measured = _air_on(history, stage, start_h)
     water_from = _measured_in_kiln(history, stage, hours, temperatures) or room
@@ -64,7 +75,7 @@ def kiln_air(history: History, stage: Stage, heat_at: datetime) -> KilnAir:
         if pieces and abs(temperature - pieces[-1].temperature_c) < SAME_AIR_C:
             continue
         pieces.append(air_of(max(hour, start_h) if pieces else start_h, temperature, water_from))
-    return KilnAir(tuple(pieces), room, water_from, is_measured)
+    return KilnAir(tuple(pieces), room, water_from, is_measured, bool(air), bool(humid))
 
 
 def air_of(hour: float, temperature_c: float, water_from: tuple[float, float]) -> Air:
@@ -146,14 +157,19 @@ def _measured_in_kiln(
     return (before[-1] if before else temperatures[0]), min(max(inside[-1].value, 0.01), 0.98)
 
 
-def _room(history: History, stage: Stage) -> tuple[float, float]:
-    """The air that is heated: the last of the room's thermometer and hygrometer before the kiln's end."""
+def _read_in_room(history: History, stage: Stage) -> tuple[list[Reading], list[Reading]]:
+    """What the room's thermometer and hygrometer showed before the kiln's end."""
     air = [each for each in history.readings("air_temperature") if is_usable(each) and _is_before(each, stage)]
     humid = [
         each
         for each in history.readings("humidity")
         if is_usable(each) and _is_before(each, stage) and _place_is(each, _ROOM)
     ]
+    return air, humid
+
+
+def _room(air: Sequence[Reading], humid: Sequence[Reading]) -> tuple[float, float]:
+    """The air that is heated, by the last of either."""
     temperature = air[-1].value if air and air[-1].value is not None else USUAL_ROOM[0]
     humidity = humid[-1].value if humid and humid[-1].value is not None else USUAL_ROOM[1]
     return min(max(temperature, -20.0), 45.0), min(max(humidity, 0.05), 0.98)

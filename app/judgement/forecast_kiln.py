@@ -97,7 +97,7 @@ def work_left(drying: DryingFit, now: Value, target_wb: float, dry_kg: float | N
 
 def equilibrium_of(drying: DryingFit) -> Equilibrium:
     last = drying.air.pieces[-1]
-    is_measured = drying.air.is_measured and drying.air.water_from is not drying.air.room
+    is_measured = drying.air.is_measured and drying.air.is_humidity_measured
     return Equilibrium(drying.equilibrium_wb(), HALF_WIDTH_WB, last.temperature_c, last.relative_humidity, is_measured)
 
 

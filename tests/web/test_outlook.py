@@ -39,11 +39,11 @@ def test_a_floor_says_when_to_stop_it(app: Flask, client: FlaskClient) -> None:
     assert "kernel lengths" in said
 
 
-def test_a_kiln_says_what_the_scale_shows_when_it_is_dry_enough(app: Flask, client: FlaskClient) -> None:
-    said = outlook(client, begun(app, 174))
-    assert "Dry enough" in said
-    assert "Stop with tray 1 at" in said
-    assert "It never gets drier than" in said
+def test_a_kiln_has_a_card_of_its_own_and_nothing_of_it_is_said_twice(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app, 174)
+    page = unescape(client.get(f"/batches/{batch.number}").text)
+    assert page.count("It never gets drier than") == 2, "the number, and the words of its way to the formula"
+    assert outlook(client, batch) == ""
 
 
 def test_a_batch_that_has_ended_has_no_outlook(app: Flask, client: FlaskClient) -> None:

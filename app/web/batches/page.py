@@ -24,6 +24,7 @@ from app.web.flags import ANSWER_WORDS
 from app.web.forecasts import outlooks
 from app.web.formatting import zone
 from app.web.glance import Glance, glance_at, hour_text, unbroken
+from app.web.kiln import kiln_view
 from app.web.malt_words import malt_context
 from app.web.measure_words import SIDES, measure_said
 from app.web.photo_words import PhotoView, photo_marks
@@ -91,6 +92,7 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
             f"{rule_word(each.rule)}: {ANSWER_WORDS.get(each.answer, each.answer)}, {words.clock(each.at)}"
             for each in leftover_answers(history, flags, words.now)
         ],
+        "kiln": kiln_view(history, words),
         "outlooks": [each.row for each in outlooks(history, words)],
         "sleep": sleep_view(history, words) if glance.is_live else None,
         "day": day_view(history, words),

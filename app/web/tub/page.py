@@ -22,6 +22,7 @@ from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
 from app.web.formatting import zone
 from app.web.glance import glance_at
+from app.web.kiln import kiln_view
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
 
@@ -48,6 +49,7 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
     return {
         "glance": glance,
         "stage": stage,
+        "kiln": kiln_view(history, words),
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
         "groups": GROUPS,
         "fields": tub_fields(history, words, outside, asked.form if asked else None),

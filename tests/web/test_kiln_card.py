@@ -1,0 +1,113 @@
+"""The kiln card on the tub and on the batch's page."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from app.store.batches import Batch
+from app.store.engine import write_session
+from tests.stories import add_fact, add_story
+
+pytestmark = pytest.mark.usefixtures("morning")
+
+BARE = {"steep_on", "drained", "cast", "loaded", "heat_on"}
+
+
+def begun(app: Flask, hours_ago: float = 165.0, **more: Any) -> Batch:
+    with write_session(app.extensions["engine"]) as session:
+        return add_story(session, hours_ago=hours_ago, **more)
+
+
+def tell(app: Flask, batch: Batch, kind: str, values: dict[str, Any], **more: Any) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_fact(session, batch, kind, values, id=f"told-{kind}-{len(more)}", **more)
+
+
+def markup(client: FlaskClient, batch: Batch, page: str = "") -> str:
+    text = client.get(f"/batches/{batch.number}{page}").text
+    return text.partition('id="kiln"')[2].partition("</section>")[0]
+
+
+def card(client: FlaskClient, batch: Batch, page: str = "") -> str:
+    bare = re.sub(r"<[^>]+>", " ", markup(client, batch, page))
+    return re.sub(r"\s+", " ", unescape(bare).replace("\u00a0", " "))
+
+
+@pytest.mark.parametrize("hours_ago", [5, 22, 120])
+def test_outside_of_the_kiln_there_is_no_card(app: Flask, client: FlaskClient, hours_ago: float) -> None:
+    batch = begun(app, hours_ago)
+    assert markup(client, batch) == ""
+    assert markup(client, batch, "/tub") == ""
+
+
+def test_the_tub_says_the_three_things_that_one_acts_on(app: Flask, client: FlaskClient) -> None:
+    said = card(client, begun(app), "/tub")
+    assert "Grain now at most how? 50.0 °C (122.0 °F)" in said
+    assert re.search(r"Dry enough, 4\.5 % how\? about", said)
+    assert re.search(r"Stop at gross, tray 1 how\? 2\d{3} ± \d+ g", said)
+    assert "Carbon monoxide alarm" in said
+    assert "Water still to go" not in said, "that is a tap away"
+
+
+def test_the_batch_page_says_all_of_it(app: Flask, client: FlaskClient) -> None:
+    said = card(client, begun(app, 174.0))
+    for each in ("Next ceiling", "Above the ceiling so far", "It never gets drier than", "Water still to go", "kWh",
+                 "m³ of air", "Break point"):  # fmt: skip
+        assert each in said
+
+
+def test_each_number_leads_to_its_formula(app: Flask, client: FlaskClient) -> None:
+    html = markup(client, begun(app, 174.0))
+    assert html.count("<dt>") == html.count('class="how') >= 8
+
+
+def test_what_is_taken_and_not_measured_is_said(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app)
+    assert "from a room’s air of 15.0 °C and 70 %, taken (from memory)" in card(client, batch)
+    tell(app, batch, "humidity", {"value": 0.55}, place="room")
+    assert "its humidity measured, the other taken" in card(client, batch)
+
+
+def test_without_probe_it_is_the_tray_and_the_hand_that_tell_the_break_point(app: Flask, client: FlaskClient) -> None:
+    said = card(client, begun(app))
+    assert "No probe above the bed (air-off) tells it: weigh a tray" in said
+    assert "By hand:" in said
+
+
+def test_missing_inputs_lead_to_the_entry_that_makes_up_for_them(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app, kinds=BARE)
+    html = markup(client, batch)
+    assert f'href="/batches/{batch.number}/tub#tray">weigh a tray at loading, or one now' in html
+    assert f'href="/batches/{batch.number}/tub#humidity"' in html
+    assert 'href="#grain_temperature">take the grain’s temperature' in unescape(markup(client, batch, "/tub"))
+    assert "Stop at gross" not in card(client, batch)
+
+
+def test_grain_over_its_ceiling_is_said_on_the_card(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app)
+    tell(app, batch, "grain_temperature", {"value": 57.0}, place="bottom", hours_ago=0.2)
+    said = card(client, batch, "/tub")
+    assert "too hot" in said
+    assert "Hottest (bottom): 57.0 °C (134.6 °F), 12 min ago." in said
+
+
+def test_a_reader_of_us_units_sees_fahrenheit_first_and_ounces(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app)
+    client.post("/people/units", data={"units": "us"})
+    said = card(client, batch)
+    assert "Grain now at most 122.0 °F (50.0 °C)" in said.replace(" how?", "")
+    assert re.search(r"Stop at gross, tray 1 .*? (lb|oz) ", said)
+    assert "ft³" in said
+
+
+def test_the_tub_stays_small_on_the_kiln(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app, 174.0)
+    answer = client.get(f"/batches/{batch.number}/tub", headers={"Accept-Encoding": "br"})
+    assert answer.headers["Content-Encoding"] == "br"
+    assert len(answer.data) <= 10_000
