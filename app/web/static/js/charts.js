@@ -43,10 +43,7 @@ class Chart {
     await this.draw();
     this.offerViews(this.figure.layout.meta?.views ?? []);
     this.place.on("plotly_relayout", (change) => this.follow(change));
-    // A mark that has an address of this house leads there: a link among its words would need an inline style.
-    this.place.on("plotly_click", ({ points: [point] }) => {
-      if (/^\/facts\//.test(point?.customdata)) location.assign(point.customdata);
-    });
+    this.place.on("plotly_click", ({ points: [point] }) => this.followMark(point));
     // The room for the legend and the step of the hours depend on the width.
     new ResizeObserver(() => {
       clearTimeout(this.wait);
@@ -76,6 +73,14 @@ class Chart {
 
   press(pressed) {
     [...this.views.children].forEach((button, index) => button.setAttribute("aria-pressed", index === pressed));
+  }
+
+  // A photo's mark leads to it: a link among its words would need an inline style. The entry's own mark may lie on it.
+  followMark(point) {
+    const marks = this.figure.data.find((trace) => trace.name === "photos");
+    if (!marks || point?.data.yaxis !== marks.yaxis) return;
+    const place = marks.x.findIndex((x, index) => x === point.x && marks.y[index] === point.y);
+    if (place >= 0) location.assign(marks.customdata[place]);
   }
 
   // Dragged or zoomed: the hours are then read off at another step, and no view is the chosen one.
