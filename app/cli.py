@@ -44,12 +44,25 @@ def cli() -> None:
 @in_folder
 @click.option("--host", metavar="H", help="The address to listen on.")
 @click.option("--port", metavar="N", help="The port to listen on; 0 takes any free one.")
+@click.option("--lan", "is_open", is_flag=True, help="Let paired phones in the house network in, over https.")
 @click.option(
     "--demo", "is_demo", is_flag=True, help="An invented malthouse in a folder of its own, new at each start."
 )
-def serve(data_dir: str | None, host: str | None, port: str | None, is_demo: bool) -> None:
+def serve(data_dir: str | None, host: str | None, port: str | None, is_open: bool, is_demo: bool) -> None:
     """Serve the record in the browser. Makes what is missing, and upgrades what is old."""
-    serving.serve(load_settings(is_demo=is_demo, data_dir=data_dir, host=host, port=port))
+    lan = "yes" if is_open else None
+    serving.serve(load_settings(is_demo=is_demo, data_dir=data_dir, host=host, port=port, lan=lan))
+
+
+@cli.command()
+@in_folder
+@click.option("--manage", "may_manage", is_flag=True, help="The phone may also manage, not only log.")
+def pair(data_dir: str | None, may_manage: bool) -> None:
+    """Show a code that pairs one phone with the house, while `serve --lan` runs."""
+    settings = _current(data_dir)
+    from app import invitation
+
+    invitation.invite(settings, may_manage=may_manage)
 
 
 @cli.command()

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from importlib import import_module
+from ipaddress import ip_address
 from multiprocessing.util import Finalize
 from threading import Thread, Timer
 from typing import TYPE_CHECKING, Any
@@ -34,13 +35,35 @@ HEAVY_MODULES = ("scipy.special", "scipy.optimize")
 def serve(settings: Settings) -> None:
     """Prepare the folder, serve until told to stop."""
     address = resolve(settings.host)
+    refuse_open_http(settings, address)
     if not settings.data_dir.exists():
         take_port(address, settings.port)
     make_folder(settings.data_dir)
     with hold_folder(settings.data_dir):
         settings = replace(settings, port=take_port(address, settings.port))
         prepare(settings)
-        run(settings, address)
+        run(open_to_network(settings) if settings.lan else settings, address)
+
+
+def refuse_open_http(settings: Settings, address: str) -> None:
+    """Beyond this machine there is https only: our own door for it, or a proxy's."""
+    if not ip_address(address.partition("%")[0]).is_loopback and not settings.trusted_proxies:
+        raise CannotStart(
+            f"On {settings.host} others would read along, for --host speaks plain http. For phones say --lan; "
+            "behind a reverse proxy set trusted_proxies."
+        )
+
+
+def open_to_network(settings: Settings) -> Settings:
+    """Make what phones need to trust this house, and find the ports free."""
+    from app.network.opened import prepare as prepare_network
+
+    address = resolve(settings.lan_host)
+    lan_port = take_port(address, settings.lan_port)
+    lan_http_port = take_port(address, settings.lan_http_port)
+    settings = replace(settings, lan_host=address, lan_port=lan_port, lan_http_port=lan_http_port)
+    prepare_network(settings, ports.now())
+    return settings
 
 
 def prepare(settings: Settings) -> None:
@@ -168,6 +191,10 @@ def _announce(settings: Settings) -> None:
     host = f"[{settings.host}]" if ":" in settings.host else settings.host
     address = f"http://{host}:{settings.port}/"
     print(f"Chitbook is at {address} and keeps its records in {settings.data_dir}. Ctrl-C stops it.", flush=True)
+    if settings.lan:
+        from app.invitation import announce_network
+
+        announce_network(settings)
 
 
 def _make_loader(settings: Settings) -> Callable[[], "Flask"]:
@@ -194,10 +221,22 @@ def _begin_worker(app: "Flask") -> "Flask":
     # A worker's exit runs no atexit; closed connections leave one tidy file behind.
     Finalize(None, app.extensions["engine"].dispose, exitpriority=0)
     Thread(target=_end_with_parent, name="end-with-parent", daemon=True).start()
+    if app.extensions["settings"].lan:
+        _open_house(app)
     warm_up = Timer(WARM_UP_AFTER_S, _warm_up)
     warm_up.daemon = True
     warm_up.start()
     return app
+
+
+def _open_house(app: "Flask") -> None:
+    from app.network.opened import OpenHouse
+    from app.web.opened import tell
+
+    house = OpenHouse(app.extensions["settings"], app.wsgi_app, lambda: tell(app, house.describe()))
+    house.open()
+    # Before the connections to the database are closed, whose priority is lower.
+    Finalize(None, house.close, exitpriority=10)
 
 
 def _end_with_parent() -> None:

@@ -48,7 +48,7 @@ def ensure_authority(files: Files, name: str, now: datetime) -> Authority:
     make_private_folder(files.folder)
     if not files.authority_key.exists() and not files.authority.exists():
         _store(files, make_authority(name, now))
-    authority = _load(files)
+    authority = load_authority(files)
     remedy = f"remove the folder {files.folder}, and have every phone trust the new certificate"
     if name not in _permitted_names(authority.certificate):
         raise CannotStart(f"The certificates in {files.folder} are not for {name}: set the old lan_name, or {remedy}.")
@@ -113,7 +113,7 @@ def key_pem(key: ec.EllipticCurvePrivateKey) -> bytes:
     return key.private_bytes(serialization.Encoding.PEM, form, serialization.NoEncryption())
 
 
-def _load(files: Files) -> Authority:
+def load_authority(files: Files) -> Authority:
     try:
         check_private(files.authority_key)
         key = serialization.load_pem_private_key(files.authority_key.read_bytes(), None)

@@ -10,7 +10,8 @@ from typing import Any
 
 from app import ports
 from app.config import Settings
-from app.network.addresses import plain, present
+from app.errors import CannotStart
+from app.network.addresses import is_private, plain, present
 from app.network.announce import Announcement
 from app.network.authority import Authority, ensure_authority
 from app.network.doors import Certificate, Door
@@ -26,6 +27,9 @@ _LOG = logging.getLogger(__name__)
 def prepare(settings: Settings, now: datetime) -> Authority:
     """All that must be right before anything is served: private keys, authority, a certificate for today's names."""
     files = Files(settings.data_dir)
+    asked = plain(settings.lan_host)
+    if asked is not None and not asked.is_unspecified and not is_private(asked):
+        raise CannotStart(f"lan_host: {asked} lies in no house; the certificates of a house are for no other address.")
     authority = ensure_authority(files, settings.house_name, now)
     ensure_house(files, authority, names_now(settings), now)
     check_private(files.house)
@@ -43,14 +47,19 @@ def web_address(name: str, port: int, scheme: str = "https") -> str:
     return f"{scheme}://{host}:{port}/"
 
 
-class OpenHouse:
-    """Both doors and the watch, in threads of this process. renewed: told the names whenever they may have changed."""
+def describe(settings: Settings, names: tuple[str, ...], authority: Authority) -> Trust:
+    first, *others = [web_address(name, settings.lan_port) for name in names]
+    # Only the addresses: to a phone that can't look the name up yet it would be a dead end.
+    trust = tuple(web_address(name, settings.lan_http_port, "http") for name in (names[1:] or names))
+    return Trust(names, first, tuple(others), trust, authority.fingerprint)
 
-    def __init__(
-        self, settings: Settings, app: Callable[..., Any], renewed: Callable[[tuple[str, ...]], object]
-    ) -> None:
+
+class OpenHouse:
+    """Both doors and the watch, in threads of this process. changed: called whenever its names may have changed."""
+
+    def __init__(self, settings: Settings, app: Callable[..., Any], changed: Callable[[], object]) -> None:
         self.settings = settings
-        self.renewed = renewed
+        self.changed = changed
         self.files = Files(settings.data_dir)
         self.names = names_now(settings)
         self.authority = prepare(settings, ports.now())
@@ -63,7 +72,7 @@ class OpenHouse:
         self._closing = Event()
 
     def open(self) -> None:
-        self.renewed(self.names)
+        self.changed()
         self.door.open()
         self.handout.open()
         Thread(target=self._watch, name="certificate-watch", daemon=True).start()
@@ -83,15 +92,12 @@ class OpenHouse:
         is_new = ensure_house(self.files, self.authority, self.names, now)
         if is_new:
             self.certificate.renew()
-        self.renewed(self.names)
+        self.changed()
         self.announcement.say(self.names[1:])
         return is_new
 
     def describe(self) -> Trust:
-        port = self.settings.lan_port
-        others = tuple(web_address(name, port) for name in self.names[1:])
-        name = self.settings.house_name
-        return Trust(name, web_address(name, port), others, self.authority.fingerprint)
+        return describe(self.settings, self.names, self.authority)
 
     def close(self) -> None:
         self._closing.set()

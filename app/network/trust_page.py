@@ -16,12 +16,18 @@ _FILE = Path(__file__).with_name("trust.html")
 
 @dataclass(frozen=True)
 class Trust:
-    """What stands on the page. address: of the house by https, the steady one; others: by its present addresses."""
+    """The house as its network sees it. names: its own first, then its present addresses; address, others: the same by
+    https; trust_addresses: where this page stands."""
 
-    name: str
+    names: tuple[str, ...]
     address: str
     others: tuple[str, ...]
+    trust_addresses: tuple[str, ...]
     fingerprint: str
+
+    @property
+    def name(self) -> str:
+        return self.names[0]
 
 
 @lru_cache(maxsize=1)

@@ -128,7 +128,10 @@ def test_a_damaged_secret_is_refused(quick: QuickCommand, folder: Path) -> None:
     [
         (("--port", "many"), {}, "--port: 'many'"),
         (("--host", "no.such.host.invalid"), {}, "no.such.host.invalid is no address"),
-        (("--host", "192.0.2.1"), {}, "of 192.0.2.1 can't be used"),
+        (("--host", "192.0.2.1"), {"CHITBOOK_TRUSTED_PROXIES": "192.0.2.2"}, "of 192.0.2.1 can't be used"),
+        (("--host", "192.0.2.1"), {}, "others would read along"),
+        (("--host", "0.0.0.0"), {}, "others would read along"),
+        (("--lan",), {"CHITBOOK_LAN_NAME": "two words"}, "CHITBOOK_LAN_NAME: 'two words'"),
         ((), {"CHITBOOK_ZONE": "Nowhere"}, "CHITBOOK_ZONE: 'Nowhere'"),
     ],
 )

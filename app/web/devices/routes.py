@@ -1,0 +1,113 @@
+"""Phones: pairing one, seeing which are let in and what they may, putting one out."""
+
+from __future__ import annotations
+
+from flask import Blueprint, flash, g, redirect, render_template, request, session
+from werkzeug.wrappers import Response as AnyResponse
+
+from app.errors import NotFound, Rejected
+from app.operations.devices import TooManyGuesses, make_code, pair_device, revoke_device
+from app.store.devices import ROLES, Device, find_device, list_devices
+from app.store.people import list_people
+from app.web.database import db
+from app.web.device import give_cookie
+from app.web.devices.forms import CodeForm
+from app.web.devices.page import Shown, shown
+from app.web.formatting import request_now
+from app.web.opened import opened
+from app.web.pairing import PairForm, pairing_page
+from app.web.peer import peer_address
+
+devices = Blueprint("devices", __name__)
+Page = str | tuple[str, int]
+
+
+@devices.get("/devices")
+def index() -> str:
+    return _page(CodeForm())
+
+
+@devices.post("/devices")
+def make() -> Page:
+    form, house = CodeForm(request.form), opened()
+    if house is None:
+        return _page(form), 409
+    role = str(form.role.data)
+    try:
+        code = make_code(db(), role=role, person_id=form.person.data or None, now=request_now())
+    except Rejected as error:
+        for name, message in error.fields.items():
+            form[name].errors = [message]
+        return _page(form), 422
+    db().commit()
+    # Answered with the page itself: to be shown after a redirect, the code would have to be kept somewhere.
+    return _page(CodeForm(), shown(code, role, house)), 201
+
+
+@devices.get("/devices/<device_id>/revoke")
+def ask_revoke(device_id: str) -> str:
+    return render_template("devices/revoke.html", device=_device(device_id), roles=ROLES)
+
+
+@devices.post("/devices/<device_id>/revoke")
+def revoke(device_id: str) -> AnyResponse:
+    device = revoke_device(db(), device_id, now=request_now())
+    db().commit()
+    flash(f"{device.name} is put out: from now on it gets nothing but the page that pairs it anew.", "kept")
+    return redirect("/devices", 303)
+
+
+@devices.get("/pair")
+def ask() -> str:
+    return pairing_page(PairForm())
+
+
+@devices.post("/pair")
+def pair() -> AnyResponse | Page:
+    if g.is_at_desk:
+        return redirect("/devices", 303)
+    form = PairForm(request.form)
+    told = {"code": form.code.data or "", "name": form.name.data or ""}
+    try:
+        device = pair_device(db(), address=peer_address(), now=request_now(), **told)
+    except Rejected as error:
+        form.name.errors = [error.fields["name"]]
+        return pairing_page(form), 422
+    except TooManyGuesses as error:
+        return pairing_page(form, trouble=str(error)), 429
+    db().commit()
+    if device is None:
+        form.code.errors = ["This code opens nothing: it was mistyped, used already, or is older than ten minutes."]
+        return pairing_page(form), 422
+    return _welcome(device)
+
+
+def _welcome(device: Device) -> AnyResponse:
+    """Into the house, with the cookie by which the device is known from now on."""
+    session.permanent = True
+    if device.person_id:
+        session["person"] = device.person_id
+    flash(f"This phone is paired as {device.name}, and {ROLES[device.role]}.", "kept")
+    answer = redirect("/", 303)
+    give_cookie(answer, device)
+    return answer
+
+
+def _device(device_id: str) -> Device:
+    device = find_device(db(), device_id)
+    if device is None:
+        raise NotFound("phone", device_id)
+    return device
+
+
+def _page(form: CodeForm, made: Shown | None = None) -> str:
+    people = list_people(db())
+    return render_template(
+        "devices/index.html",
+        form=form.offer(people),
+        devices=list_devices(db()),
+        roles=ROLES,
+        names={each.id: each.name for each in people},
+        made=made,
+        house=opened(),
+    )

@@ -1,0 +1,31 @@
+"""What the pages know of the house as its network sees it; nothing, where it is not opened to one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Flask, current_app
+
+from app.network.trust_page import Trust
+
+
+@dataclass(frozen=True)
+class Opened:
+    """addresses: by https, the one with the steady name first. hosts: the same as they stand in a Host header."""
+
+    addresses: tuple[str, ...]
+    hosts: frozenset[str]
+    trust_addresses: tuple[str, ...]
+    fingerprint: str
+
+
+def opened() -> Opened | None:
+    found: Opened | None = current_app.extensions.get("opened")
+    return found
+
+
+def tell(app: Flask, house: Trust) -> None:
+    """Let the pages know by which names the house is called now."""
+    hosts = frozenset(f"[{name}]" if ":" in name else name for name in house.names)
+    addresses = (house.address, *house.others)
+    app.extensions["opened"] = Opened(addresses, hosts, house.trust_addresses, house.fingerprint)
