@@ -27,8 +27,9 @@ HELD_BY_WATCHES = frozenset({STEEP.key, REST.key, FLOOR.key})
 
 @dataclass(frozen=True)
 class PowerCut:
-    """stage: None before the first water. last: the warmest that was read at the last look of this stage. first: what goes past its
-    limit first, without power; None where the card alone says how long it holds.
+    """stage: None before the first water. last: the warmest that was read at the last look of this stage.
+
+    first: what goes past its limit first, without power; None where the card alone says how long it holds.
     """
 
     card: Card
