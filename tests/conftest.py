@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from hypothesis import settings
 from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
@@ -21,6 +22,10 @@ from app.folder import ensure_secret
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
 from app.store.engine import make_engine, make_sessionmaker, write_session
+
+# Normal tests time nothing: on a busy machine an example may take as long as it likes.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 NOW = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
 """When most tests play: an ordinary morning, two weeks before the clocks go forward."""

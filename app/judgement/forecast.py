@@ -23,6 +23,7 @@ from app.judgement.forecast_story import dry_kg_at, story
 from app.judgement.forecast_uptake import LEARNED as LEARNED_UPTAKE
 from app.judgement.history import History
 from app.judgement.stages import all_stages
+from app.judgement.trusted import trusted
 
 __all__ = [
     "FORECAST_VERSION",
@@ -77,6 +78,8 @@ def fit(history: History, warm: Fit | None = None) -> Fit:
 
 
 def _kept_or_fitted(history: History) -> Fit:
+    if trusted(history) is not history:
+        return fit(trusted(history))
     fits, same = history.once(fits_for), history.once(same_fit)
     fitted = same or _fit(history)
     if fits is not None and same is None:

@@ -31,6 +31,7 @@ from app.judgement.moisture_samples import (
     tray_start,
 )
 from app.judgement.moisture_trays import State, tray_sample
+from app.judgement.trusted import trusted
 
 __all__ = [
     "ASSUMED_MOISTURE_SD",
@@ -119,6 +120,7 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
 
     The curve leans on all that was determined, before and after; its interval widens with the distance from them.
     """
+    history = trusted(history)
     known = history.once(_merged)
     begun = bisect.bisect_right(history.once(_merged_times), at)
     if not begun:

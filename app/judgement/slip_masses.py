@@ -8,7 +8,7 @@ from typing import Any
 
 from app.judgement.facts import Weighing
 from app.judgement.history import History
-from app.judgement.moisture import charged, net_of, tray_start
+from app.judgement.moisture_samples import charged, net_of, tray_start
 from app.judgement.plausible import Plausible, Span
 from app.judgement.programme import Programme
 

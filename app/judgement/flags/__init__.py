@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import datetime
 from types import MappingProxyType
 
-from app.judgement.facts import Fact
 from app.judgement.flags import (
     ahead,
     bed,
@@ -24,7 +23,7 @@ from app.judgement.flags import (
 )
 from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, one_for_each_cause
 from app.judgement.history import History
-from app.judgement.slips import looks_like_a_slip
+from app.judgement.trusted import doubted, known_and_trusted
 from app.judgement.wording import METRIC, Words
 
 __all__ = ["RULES", "RULES_VERSION", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]
@@ -77,18 +76,6 @@ def _case(history: History, now: datetime) -> Case:
     """What is known now: a fact of the future has no say yet; one that looks like a slip has none until it is said that
     this was a false alarm.
     """
-    known = tuple(fact for fact in history.facts if fact.at <= now)
-    answered = {
-        history.root_id(answer.episode_id)
-        for answer in history.answers
-        if answer.rule == "slip" and answer.answer == "false_alarm" and answer.at <= now
-    }
-    doubted = tuple(fact for fact in history.once(_doubted) if fact.at <= now)
-    set_aside = {fact.id for fact in doubted if history.root_id(fact.id) not in answered}
-    kept = tuple(fact for fact in known if fact.id not in set_aside) if set_aside else known
-    trusted = history if len(kept) == len(history.facts) else replace(history, facts=kept)
-    return Case(trusted, history, now, doubted)
-
-
-def _doubted(history: History) -> tuple[Fact, ...]:
-    return tuple(fact for fact in history.facts if looks_like_a_slip(fact, history))
+    return Case(
+        known_and_trusted(history, now), history, now, tuple(fact for fact in doubted(history) if fact.at <= now)
+    )
