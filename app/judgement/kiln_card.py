@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from app.judgement.exposure import KilnExposure, kiln_exposure
 from app.judgement.facts import Reading
-from app.judgement.forecast import Fit, KilnForecast, StopAt, evaluate, fit
+from app.judgement.forecast import Fit, KilnForecast, StopAt, fit, forecast_at
 from app.judgement.forecast_air import KilnAir
 from app.judgement.forecast_bed import BED
 from app.judgement.forecast_course import is_usable
@@ -114,7 +114,7 @@ def kiln_card(history: History, now: datetime) -> KilnCard | None:
     if stage.name == "cooling" and not _is_hot(history, stage, now):
         return None
     fitted = fit(history)
-    forecast = evaluate(fitted, now).kiln if stage.name == "kilning" else None
+    forecast = forecast_at(history, now).kiln if stage.name == "kilning" else None
     floor = programme.limit("grain_temperature.stewing") if stage.name == "stewing" else None
     has_ceiling = bool(programme.ceiling) and stage.name != "stewing"
     if not (has_ceiling or floor or forecast):

@@ -6,17 +6,14 @@ from dataclasses import dataclass
 
 from app.judgement.cautions import KILN, Caution
 from app.judgement.exposure import KilnExposure, Span
-from app.judgement.forecast import StopAt, When
+from app.judgement.forecast import StopAt
 from app.judgement.history import History
 from app.judgement.kiln_card import CeilingNow, Hottest, KilnCard, kiln_card
 from app.judgement.programme import Limit, provenance
 from app.judgement.watch import Gap
 from app.judgement.wording import Words
 from app.web.figures import unbroken_figures
-from app.web.kiln_air import break_row, least_row, work_row
-
-Row = tuple[str, str, str, str, str, str]
-"""As the macro for stats takes it: name, value, note, status, its word, and the formula."""
+from app.web.kiln_air import Row, both, break_row, least_row, when_words, work_row
 
 CEILING, DRY, STOP = "flag.over_ceiling", "kiln_bed.drying_time_h", "moisture.gross_to_stop_at_kg"
 NEVER_KNOWN = "Not known"
@@ -50,23 +47,6 @@ def kiln_view(history: History, words: Words) -> KilnView | None:
         list(card.gaps),
         KILN,
     )
-
-
-def both(words: Words, value_c: float) -> str:
-    """A temperature in both units, the reader's own first: on a kiln a slip between them does harm."""
-    return f"{words.temperature(value_c)} ({words.other_temperature(value_c)})"
-
-
-def when_words(when: When, words: Words) -> tuple[str, str]:
-    """About when, and between when and when."""
-    assert words.now is not None
-    if when.central is None:
-        return "not in sight", when.reason
-    if when.is_past(words.now):
-        return "reached", f"about {words.clock(when.central)}"
-    earliest = words.clock(when.low) if when.low is not None and when.low > words.now else "now"
-    latest = words.clock(when.high) if when.high is not None else "much later"
-    return f"about {words.clock(when.central)}", f"80 % sure: between {earliest} and {latest}"
 
 
 def _heat_row(card: KilnCard, words: Words) -> Row:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from app.judgement.forecast import BreakPoint
+from app.judgement.forecast import BreakPoint, When
 from app.judgement.forecast_air import KilnAir
 from app.judgement.kiln_card import KilnCard
 from app.judgement.wording import Words
 from app.science import units
 
 Row = tuple[str, str, str, str, str, str]
+"""As the macro for stats takes it: name, value, note, status, its word, and the formula."""
 
 MJ_PER_KWH = 3.6
 BY_HAND = (
@@ -17,12 +18,29 @@ BY_HAND = (
 )
 
 
+def both(words: Words, value_c: float) -> str:
+    """A temperature in both units, the reader's own first: on a kiln a slip between them does harm."""
+    return f"{words.temperature(value_c)} ({words.other_temperature(value_c)})"
+
+
+def when_words(when: When, words: Words) -> tuple[str, str]:
+    """About when, and between when and when."""
+    assert words.now is not None
+    if when.central is None:
+        return "not in sight", when.reason
+    if when.is_past(words.now):
+        return "reached", f"about {words.clock(when.central)}"
+    earliest = words.clock(when.low) if when.low is not None and when.low > words.now else "now"
+    latest = words.clock(when.high) if when.high is not None else "much later"
+    return f"about {words.clock(when.central)}", f"80 % sure: between {earliest} and {latest}"
+
+
 def least_row(card: KilnCard, words: Words) -> Row:
     """The equilibrium moisture, with what of the air was measured and what is taken."""
     assert card.forecast is not None
     assert card.air is not None
     least, air = card.forecast.equilibrium, card.air
-    warm = f"{words.temperature(least.air_c)} ({words.other_temperature(least.air_c)})"
+    warm = both(words, least.air_c)
     how_warm = "as logged" if air.is_measured else "as planned: nobody logged it"
     note = f"in air of {warm}, {how_warm}; humidity {words.percent(least.relative_humidity, decimals=0)}, "
     value = words.percent(least.moisture_wb, least.half_width)
@@ -39,7 +57,7 @@ def least_row(card: KilnCard, words: Words) -> Row:
 def _damp_words(air: KilnAir, words: Words) -> str:
     if air.is_humidity_measured:
         return "as measured in the kiln"
-    warmth, damp = words.temperature(air.room[0]), words.percent(air.room[1], decimals=0)
+    warmth, damp = both(words, air.room[0]), words.percent(air.room[1], decimals=0)
     read = [name for name, is_read in (("warmth", air.is_room_warmth_read), ("humidity", air.is_room_humidity_read))
             if is_read]  # fmt: skip
     if len(read) == 2:
@@ -86,10 +104,8 @@ def break_row(card: KilnCard, words: Words) -> Row:
     if due.is_past(words.now):
         said = f"expected about {words.clock(due.central)}, and nothing shows it yet. {how}"
         return (name, "due", said, "", "", key)
-    early = words.clock(due.low) if due.low is not None and due.low > words.now else "now"
-    late = words.clock(due.high) if due.high is not None else "much later"
-    note = f"80 % sure: between {early} and {late}, near {words.percent(due.target, decimals=0)}. {how}"
-    return (name, f"about {words.clock(due.central)}", note, "", "", key)
+    value, between = when_words(due, words)
+    return (name, value, f"{between}, near {words.percent(due.target, decimals=0)}. {how}", "", "", key)
 
 
 def _broke_words(broke: BreakPoint, words: Words) -> str:

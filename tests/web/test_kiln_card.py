@@ -69,7 +69,7 @@ def test_each_number_leads_to_its_formula(app: Flask, client: FlaskClient) -> No
 
 def test_what_is_taken_and_not_measured_is_said(app: Flask, client: FlaskClient) -> None:
     batch = begun(app)
-    assert "from a room’s air of 15.0 °C and 70 %, taken (from memory)" in card(client, batch)
+    assert "from a room’s air of 15.0 °C (59.0 °F) and 70 %, taken (from memory)" in card(client, batch)
     tell(app, batch, "humidity", {"value": 0.55}, place="room")
     assert "its humidity measured, the other taken" in card(client, batch)
 
