@@ -5,7 +5,7 @@ The answer depends on the set of facts only, never on the order in which they ar
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.judgement.facts import Fact, Withdrawal
@@ -34,33 +34,42 @@ def can_supersede(later: Fact, earlier: Fact, original_kind: str) -> bool:
     return later.kind == original_kind
 
 
+def could_share_target(one: Fact, other: Fact) -> bool:
+    """Whether both could fit one and the same fact: until it comes, only one of such a pair may wait for it. Of any
+    others at most one fits, and the rest are void once it is here."""
+    is_open = one.kind == other.kind or isinstance(one, Withdrawal) or isinstance(other, Withdrawal)
+    return one.subject == other.subject and is_open
+
+
 def chains(facts: Iterable[Fact]) -> list[Chain]:
     """Order the facts into chains. A superseder that doesn't fit its target is void: it stands in no chain."""
     by_id = {fact.id: fact for fact in facts}
-    successor = {
-        fact.supersedes_id: fact
-        for fact in sorted(by_id.values(), key=lambda each: each.id)
-        if fact.supersedes_id is not None
-    }
+    successors: dict[str, list[Fact]] = {}
+    for fact in sorted(by_id.values(), key=lambda each: each.id, reverse=True):
+        if fact.supersedes_id is not None:
+            successors.setdefault(fact.supersedes_id, []).append(fact)
     found = []
     for fact in by_id.values():
         if fact.supersedes_id is not None and fact.supersedes_id in by_id:
             continue
-        links = _follow(fact, successor)
+        links = _follow(fact, successors)
         if not (len(links) == 1 and isinstance(fact, Withdrawal)):
             found.append(Chain(fact.supersedes_id or fact.id, tuple(links)))
     return found
 
 
-def _follow(first: Fact, successor: Mapping[str, Fact]) -> list[Fact]:
+def _follow(first: Fact, successors: Mapping[str, Sequence[Fact]]) -> list[Fact]:
     links = [first]
-    while (later := successor.get(links[-1].id)) is not None:
-        if not can_supersede(later, links[-1], _original_kind(links, later)) or later in links:
-            break
+    while (later := _next(links, successors.get(links[-1].id, ()))) is not None:
         links.append(later)
     return links
 
 
-def _original_kind(links: list[Fact], later: Fact) -> str:
+def _next(links: Sequence[Fact], named: Sequence[Fact]) -> Fact | None:
+    fitting = (each for each in named if can_supersede(each, links[-1], original_kind(links, each)))
+    return next((each for each in fitting if each not in links), None)
+
+
+def original_kind(links: Sequence[Fact], later: Fact) -> str:
     """The kind of the chain; where only a withdrawal is here and its target is not yet, whatever restores it."""
     return next((fact.kind for fact in links if not isinstance(fact, Withdrawal)), later.kind)

@@ -12,13 +12,24 @@ from sqlalchemy import Select, String, bindparam, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
-from app.judgement.facts import Fact, Part, StageChange, Subject, Withdrawal
+from app.judgement.facts import Fact, Part, StageChange, Subject
 from app.judgement.fields import BadValues
 from app.judgement.records import fact_from_record
-from app.judgement.superseding import can_supersede
+from app.judgement.superseding import can_supersede, could_share_target, original_kind
 from app.store.batches import Batch
 from app.store.devices import DEVICE_INFO
-from app.store.facts import PART, SHAPE_TABLES, fact, find_body_sha256, find_fact, find_superseder, row_of, shape_row_of
+from app.store.facts import (
+    PART,
+    SHAPE_TABLES,
+    fact,
+    find_body_sha256,
+    find_fact,
+    find_superseder,
+    list_superseded,
+    list_superseders,
+    row_of,
+    shape_row_of,
+)
 from app.store.lots import Lot
 from app.store.packs import Pack
 from app.store.programmes import ProgrammeRevision
@@ -184,26 +195,17 @@ def _runs_in_a_circle(session: Session, part: Part) -> bool:
 
 def _check_superseding(session: Session, new: Fact) -> None:
     supersedes_id = str(new.supersedes_id)
-    other = find_superseder(session, supersedes_id)
+    earlier = list_superseded(session, new)
+    if new.id in (supersedes_id, *(each.supersedes_id for each in earlier)):
+        raise Rejected({"supersedes_id": "These corrections go round in a circle."})
+    other = find_superseder(session, supersedes_id) if earlier else _waiting(session, supersedes_id, new)
     if other is not None:
         raise Conflict(other, "Somebody has corrected this entry in the meantime.")
-    chain = _chain_back(session, new)
-    if not chain:
-        return
-    original = chain[-1]
-    kind = original.kind if not isinstance(original, Withdrawal) else new.kind
-    if not can_supersede(new, chain[0], kind):
+    if earlier and not can_supersede(new, earlier[0], original_kind(earlier[::-1], new)):
         raise Rejected({"supersedes_id": "A correction must be of the same kind, about the same thing."})
 
 
-def _chain_back(session: Session, new: Fact) -> list[Fact]:
-    """What the new fact supersedes, what that one superseded, and so on, as far as it has come."""
-    found: list[Fact] = []
-    last: Fact | None = new
-    while last is not None and last.supersedes_id is not None:
-        if last.supersedes_id == new.id:
-            raise Rejected({"supersedes_id": "These corrections go round in a circle."})
-        last = find_fact(session, last.supersedes_id)
-        if last is not None:
-            found.append(last)
-    return found
+def _waiting(session: Session, target_id: str, new: Fact) -> Fact | None:
+    """What waits for the same fact that isn't here yet, and could be meant for it as well as the new one."""
+    named = list_superseders(session, target_id)
+    return next((each for each in named if could_share_target(each, new)), None)

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.store.base import Base
 from app.store.batches import Batch
-from app.store.facts import PART, fact
+from app.store.facts import PART, fact, takes_its_place
 from app.store.types import JsonText, UtcDateTime
 
 MOST_TAUGHT = 10
@@ -102,7 +102,7 @@ def _taught() -> Select[Any]:
     ranked = (
         select(PART.c.source_id, BatchDigest.batch_id, BatchDigest.ended_at, place.label("place"))
         .join(fact, fact.c.seq == PART.c.fact_seq)
-        .outerjoin(later, later.c.supersedes_id == fact.c.id)
+        .outerjoin(later, takes_its_place(later))
         .join(BatchDigest, BatchDigest.batch_id == PART.c.target_id)
         .where(
             PART.c.source_type == "lot",

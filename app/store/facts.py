@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import (
     CheckConstraint,
     Column,
+    ColumnElement,
     Float,
     ForeignKey,
     Index,
@@ -19,6 +20,8 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    UniqueConstraint,
+    and_,
     bindparam,
     func,
     or_,
@@ -28,6 +31,7 @@ from sqlalchemy.orm import Session
 
 from app.judgement.facts import SHAPES, Fact, Part, Subject
 from app.judgement.kinds import KINDS
+from app.judgement.superseding import can_supersede, original_kind
 from app.store.base import metadata
 from app.store.types import JsonText, UtcDateTime
 
@@ -54,10 +58,12 @@ fact = Table(
     Column("note", Text),
     Column("device", String(80)),
     # No foreign key: a withdrawal may arrive before its target, and waits for it.
-    Column("supersedes_id", String(36), unique=True),
+    Column("supersedes_id", String(36)),
     Column("body_sha256", String(64), nullable=False),
     Column("v", Integer, nullable=False),
     Column("typed", JsonText, nullable=False),
+    # Not of supersedes_id alone: one that came before its target and doesn't fit it would keep every other from it.
+    UniqueConstraint("supersedes_id", "subject_type", "subject_id", "kind"),
     CheckConstraint("earliest_at <= latest_at", name="time_runs_forward"),
     CheckConstraint("clock IN ('now', 'typed')", name="clock_known"),
     # Never given out again, even after the highest row had gone: seq is the cursor of polling and export.
@@ -224,10 +230,35 @@ def find_body_sha256(session: Session, fact_id: str) -> str | None:
     return session.scalar(_BODY_SHA256, {"fact_id": fact_id})
 
 
+def list_superseders(session: Session, fact_id: str) -> list[Fact]:
+    """The facts that name this one as what they supersede. One that came before it and doesn't fit it is among them."""
+    return facts_from(session.execute(select_facts().where(fact.c.supersedes_id == fact_id)).all())
+
+
 def find_superseder(session: Session, fact_id: str) -> Fact | None:
-    """The fact that takes the place of this one, if any has come."""
-    rows = session.execute(select_facts().where(fact.c.supersedes_id == fact_id)).all()
-    return facts_from(rows)[0] if rows else None
+    """The fact that takes the place of this one, if any has come; as long as this one isn't here, the first for it."""
+    named = list_superseders(session, fact_id)
+    earlier = find_fact(session, fact_id) if named else None
+    if earlier is None:
+        return named[0] if named else None
+    links = [*reversed(list_superseded(session, earlier)), earlier]
+    return next((each for each in named if can_supersede(each, earlier, original_kind(links, each))), None)
+
+
+def list_superseded(session: Session, later: Fact) -> list[Fact]:
+    """What a fact superseded, what that one superseded, and so on, as far as it has come."""
+    found: list[Fact] = []
+    last: Fact | None = later
+    while last is not None and last.supersedes_id is not None and last not in found[:-1]:
+        last = find_fact(session, last.supersedes_id)
+        found += [last] if last is not None else []
+    return found
+
+
+def takes_its_place(later: Any) -> ColumnElement[bool]:
+    """That a row of this alias of the fact table supersedes the row of the fact table, and fits it."""
+    is_alike = and_(later.c.subject_type == fact.c.subject_type, later.c.subject_id == fact.c.subject_id)
+    return and_(later.c.supersedes_id == fact.c.id, is_alike, later.c.kind.in_((fact.c.kind, "withdrawal")))
 
 
 def list_facts_about(session: Session, *subjects: Subject) -> list[Fact]:

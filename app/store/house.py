@@ -13,7 +13,7 @@ from app.judgement.calibrations import is_corrected
 from app.judgement.facts import Fact, Subject
 from app.judgement.kinds import KINDS
 from app.store.batches import Batch
-from app.store.facts import fact, facts_from, select_facts
+from app.store.facts import fact, facts_from, select_facts, takes_its_place
 
 HOUSE = Subject("house", "house")
 SUBJECT_TYPES = ("house", "vessel", "instrument")
@@ -59,7 +59,7 @@ def list_readings_with(session: Session, instrument: str) -> list[ReadWith]:
     later = fact.alias("later")
     query = (
         select(fact.c.earliest_at, fact.c.latest_at, fact.c.subject_type, fact.c.subject_id)
-        .outerjoin(later, later.c.supersedes_id == fact.c.id)
+        .outerjoin(later, takes_its_place(later))
         .where(fact.c.instrument == instrument, fact.c.kind.in_(CORRECTED), later.c.seq.is_(None))
     )
     return [

@@ -14,7 +14,7 @@ from app.errors import NotFound
 from app.judgement.programme import Programme
 from app.store.base import Base
 from app.store.batches import Batch
-from app.store.facts import SHAPE_TABLES, fact
+from app.store.facts import SHAPE_TABLES, fact, takes_its_place
 from app.store.types import JsonText, UtcDateTime, canonical_json
 
 STAGE = SHAPE_TABLES["stage"]
@@ -96,7 +96,7 @@ def list_batches_of_programme(session: Session, digest: str) -> list[Batch]:
     moved = (
         select(fact.c.subject_id)
         .join(STAGE, STAGE.c.fact_seq == fact.c.seq)
-        .outerjoin(later, later.c.supersedes_id == fact.c.id)
+        .outerjoin(later, takes_its_place(later))
         .where(fact.c.subject_type == "batch", STAGE.c.programme == digest, later.c.seq.is_(None))
     )
     query = select(Batch).where(or_(Batch.programme == digest, Batch.id.in_(moved)))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import ColumnElement, and_, exists, func, or_, select, union_all
+from sqlalchemy import ColumnElement, exists, func, or_, select, union_all
 from sqlalchemy.orm import Session
 
-from app.store.facts import PART, SHAPE_TABLES, fact
+from app.store.facts import PART, SHAPE_TABLES, fact, takes_its_place
 
 _WEIGHING = SHAPE_TABLES["weighing"]
 _WEIGHED = ("intake", "returned", "stock_adjustment")
@@ -31,10 +31,7 @@ def list_stock_kg(session: Session) -> dict[str, float]:
 def _stands() -> list[ColumnElement[bool]]:
     """That a fact holds: it fits what it supersedes, and nothing that fits supersedes it."""
     later, earlier = fact.alias("later"), fact.alias("earlier")
-    is_alike = and_(later.c.subject_type == fact.c.subject_type, later.c.subject_id == fact.c.subject_id)
-    superseded = exists().where(
-        later.c.supersedes_id == fact.c.id, is_alike, later.c.kind.in_((fact.c.kind, "withdrawal"))
-    )
+    superseded = exists().where(takes_its_place(later))
     misfit = exists().where(
         earlier.c.id == fact.c.supersedes_id,
         or_(

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.judgement.records import fact_from_record
-from app.judgement.superseding import can_supersede, chains
+from app.judgement.superseding import can_supersede, chains, could_share_target
 from tests.judgement.story import BATCH, LOT, Story
 
 
@@ -143,3 +143,35 @@ def test_no_fact_is_in_two_chains_and_nothing_struck_out_stands(told):
     assert all(each.subject == (BATCH["type"], BATCH["id"]) for chain in found for each in chain.facts)
     struck = {fact.supersedes_id for fact in told if fact.kind == "withdrawal"}
     assert not standing(told) & struck
+
+
+@given(st.permutations(["a", "b", "c"]), st.data())
+def test_one_that_does_not_fit_takes_no_place_from_one_that_does(ids, data):
+    story = Story()
+    first, fitting, void = ids
+    temperature(story, 41.0, id=first)
+    temperature(story, 14.0, id=fitting, supersedes_id=first)
+    story.say(10.0, "grain_temperature", {"value": 14.0}, id=void, supersedes_id=first)
+    told = data.draw(st.permutations(facts(story)))
+    (chain,) = chains(told)
+    assert [fact.id for fact in chain.facts] == [first, fitting]
+
+
+def test_only_two_that_could_fit_one_fact_could_share_it():
+    story = Story()
+    temperature(story, 41.0, id="warm")
+    temperature(story, 14.0, id="cold")
+    story.say(10.0, "grain_temperature", {"value": 14.0}, id="grain")
+    story.withdraw(11.0, "warm", id="struck")
+    temperature(story, 14.0, id="elsewhere", subject={"type": "batch", "id": "batch-2"})
+    told = {fact.id: fact for fact in facts(story)}
+
+    def share(one, other):
+        assert could_share_target(told[one], told[other]) == could_share_target(told[other], told[one])
+        return could_share_target(told[one], told[other])
+
+    assert share("warm", "cold")
+    assert share("warm", "struck")
+    assert not share("warm", "grain")
+    assert not share("warm", "elsewhere")
+    assert not share("struck", "elsewhere")

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from dataclasses import replace
 from itertools import permutations
 
 import pytest
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
 from app.judgement.facts import Fact, Part, Reading, Subject
-from app.operations.facts import record_fact, withdraw_fact
+from app.operations.facts import insert_fact, record_fact, withdraw_fact
+from app.store.facts import find_fact, find_superseder
 from app.store.history import get_history, load_histories
+from app.store.stock import list_stock_kg
 from tests.writing import BATCH, LOT, NOW, OTHER, add_batch, charge, count_facts, entry, struck, water
 
 
@@ -99,6 +104,95 @@ def test_a_correction_that_does_not_fit_what_it_waited_for_takes_nothing_away(se
     record_fact(session, struck("water-1", batch=OTHER), now=NOW)
     record_fact(session, water(), now=NOW)
     assert standing(session) == [("water-1", 12.0)]
+
+
+def grain(id: str, **more: object) -> dict[str, object]:
+    return entry("grain_temperature", {"value": "14", "value_unit": "c"}, id=id, **more)
+
+
+def misfits() -> list[dict[str, object]]:
+    """What may have waited for a water temperature of the one batch, and doesn't fit it."""
+    return [
+        water("13", id="misfit", batch=OTHER, supersedes_id="water-1"),
+        grain("misfit", supersedes_id="water-1"),
+        struck("water-1", id="misfit", batch=OTHER),
+    ]
+
+
+@pytest.mark.parametrize("place", range(3))
+def test_one_that_waited_and_does_not_fit_keeps_no_other_from_it(session: Session, place: int) -> None:
+    record_fact(session, misfits()[place], now=NOW)
+    record_fact(session, water("21"), now=NOW)
+    record_fact(session, water("12", id="water-2", supersedes_id="water-1"), now=NOW)
+    assert standing(session) == [("water-2", 12.0)]
+    assert find_superseder(session, "water-1") == find_fact(session, "water-2")
+
+
+@pytest.mark.parametrize("place", range(3))
+def test_what_does_not_fit_may_wait_beside_what_does(session: Session, place: int) -> None:
+    record_fact(session, misfits()[place], now=NOW)
+    record_fact(session, water("12", id="water-2", supersedes_id="water-1"), now=NOW)
+    record_fact(session, water("21"), now=NOW)
+    assert standing(session) == [("water-2", 12.0)]
+
+
+def test_of_two_that_fit_only_one_is_taken_though_a_third_does_not(session: Session) -> None:
+    record_fact(session, misfits()[0], now=NOW)
+    record_fact(session, water("21"), now=NOW)
+    theirs = record_fact(session, water("12", id="water-2", supersedes_id="water-1"), now=NOW).fact
+    for late in (water("13", id="water-3", supersedes_id="water-1"), struck("water-1", id="struck-2")):
+        with pytest.raises(Conflict) as caught:
+            record_fact(session, late, now=NOW)
+        assert caught.value.current == theirs
+
+
+def test_two_that_could_both_fit_do_not_both_wait(session: Session) -> None:
+    theirs = record_fact(session, water("12", id="water-2", supersedes_id="water-1"), now=NOW).fact
+    for late in (water("13", id="water-3", supersedes_id="water-1"), struck("water-1", id="struck-2")):
+        with pytest.raises(Conflict) as caught:
+            record_fact(session, late, now=NOW)
+        assert caught.value.current == theirs
+
+
+def test_a_restoration_of_another_kind_is_void_once_the_first_fact_is_here_and_gives_room(session: Session) -> None:
+    record_fact(session, struck("water-1", id="struck-1"), now=NOW)
+    record_fact(session, grain("grain-1", supersedes_id="struck-1"), now=NOW)
+    record_fact(session, water("21"), now=NOW)
+    record_fact(session, water("12", id="water-2", supersedes_id="struck-1"), now=NOW)
+    assert standing(session) == [("water-2", 12.0)]
+
+
+def test_the_database_itself_takes_no_second_of_the_same_kind(session: Session) -> None:
+    first = record_fact(session, water("12", id="water-2", supersedes_id="water-1"), now=NOW).fact
+    with pytest.raises(IntegrityError):
+        insert_fact(session, replace(first, id="water-3"), "0" * 64, NOW)
+
+
+def test_stock_and_lists_are_not_moved_by_what_does_not_fit(session: Session) -> None:
+    charged = get_history(session, OTHER).charges[0]
+    before = list_stock_kg(session)
+    late = [
+        struck("charge-late", id="misfit", batch=BATCH),
+        charge(id="charge-late") | {"subject": {"type": "batch", "id": OTHER}},
+    ]
+    late[1]["typed"] = late[1]["typed"] | {"target": f"batch:{OTHER}"}
+    for record in late:
+        record_fact(session, record, now=NOW)
+    assert list_stock_kg(session)[charged.source.id] == pytest.approx(before[charged.source.id] - 25.0)
+
+
+@pytest.mark.parametrize("place", range(3))
+def test_any_order_of_arrival_of_a_misfit_gives_the_same_facts(session: Session, place: int) -> None:
+    told = [water("21"), water("12", id="water-2", supersedes_id="water-1"), misfits()[place]]
+    found = set()
+    for order in permutations(told):
+        savepoint = session.begin_nested()
+        for record in order:
+            with suppress(Conflict, Rejected):
+                record_fact(session, record, now=NOW)
+        found.add(tuple(standing(session)))
+        savepoint.rollback()
+    assert found == {(("water-2", 12.0),)}
 
 
 def test_any_order_of_arrival_gives_the_same_story(session: Session) -> None:

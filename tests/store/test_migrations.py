@@ -139,3 +139,31 @@ def test_two_feeds_never_share_a_token_after_the_migrations(engine: Engine) -> N
         with pytest.raises(IntegrityError):
             session.flush()
         session.rollback()
+
+
+def test_corrections_of_before_stand_and_numbers_go_on_once_another_kind_may_wait(engine: Engine) -> None:
+    """The table of facts is built anew for it: its checks, its numbers and what points to it must all be there."""
+    schema.upgrade(engine, "5e7d20c4b1a9")
+    at = "2026-03-14 09:30:00"
+    common = {"subject_type": "batch", "subject_id": "b", "kind": "water_temperature", "clock": "typed", "v": 1}
+    common |= {"quality": "measured", "body_sha256": "0", "typed": "{}", "received_at": at}
+    common |= {"earliest_at": at, "latest_at": at}
+    add = f"INSERT INTO fact (id, supersedes_id, {', '.join(common)}) VALUES (:id, :target, :{', :'.join(common)})"
+    with engine.begin() as connection:
+        for id_, target in (("a", None), ("b", "a"), ("c", None)):
+            connection.execute(text(add), common | {"id": id_, "target": target})
+            connection.execute(text("INSERT INTO fact_reading (fact_seq, value) SELECT max(seq), 12 FROM fact"))
+    schema.upgrade(engine)
+    with engine.begin() as connection:
+        rows = connection.execute(text("SELECT seq, id, supersedes_id FROM fact ORDER BY seq")).all()
+        assert [tuple(row) for row in rows] == [(1, "a", None), (2, "b", "a"), (3, "c", None)]
+        assert connection.execute(text("PRAGMA foreign_key_check")).all() == []
+        connection.execute(text(add), common | {"id": "d", "target": "a", "kind": "grain_temperature"})
+        assert connection.scalar(text("SELECT seq FROM fact WHERE id = 'd'")) == 4
+        made = connection.scalar(text("SELECT sql FROM sqlite_schema WHERE name = 'fact'")) or ""
+        assert "AUTOINCREMENT" in made
+        plan = connection.execute(text("EXPLAIN QUERY PLAN SELECT * FROM fact WHERE supersedes_id = 'a'")).all()
+        assert "USING INDEX" in str(plan)
+    for wrong in ({"id": "e", "target": "a"}, {"id": "f", "target": None, "clock": "sundial"}):
+        with engine.begin() as connection, pytest.raises(IntegrityError):
+            connection.execute(text(add), common | wrong)
