@@ -18,6 +18,7 @@ from app.judgement.moisture import Estimate, moisture_at
 from app.judgement.programme import Limit, Programme
 from app.judgement.programme_parts import CeilingStep
 from app.judgement.stages import Stage, stages
+from app.judgement.trusted import known_and_trusted
 from app.judgement.watch import Gap
 
 AT_HEAT = ("stewing", "kilning", "cooling")
@@ -107,6 +108,7 @@ class KilnCard:
 
 def kiln_card(history: History, now: datetime) -> KilnCard | None:
     """None outside of stewing and kiln, once malt is cold, and where the programme says nothing of its heat."""
+    history = known_and_trusted(history, now)
     found, programme = stages(history, now), history.programme_at(now)
     stage = found[-1] if found else None
     if stage is None or programme is None or stage.name not in AT_HEAT:

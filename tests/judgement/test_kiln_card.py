@@ -221,6 +221,26 @@ def test_an_old_reading_of_the_grain_is_not_the_hottest_place_now() -> None:
     assert "grain" in gaps(story, 164.1)
 
 
+def test_a_reading_that_looks_like_another_unit_is_not_the_hottest_place() -> None:
+    story = loaded()
+    for hour in (161.0, 161.5, 162.0):
+        story.say(hour, "grain_temperature", {"value": 45.0}, place="top")
+    story.say(162.2, "grain_temperature", {"value": 114.8}, place="top")
+    card = card_at(story, 162.3)
+    assert card.hottest.value_c == 45.0, "114.8 is 46 °C in °F"
+    assert card.exposure.hours == 0.0
+
+
+def test_what_is_said_for_later_has_no_say_yet() -> None:
+    story = drying((3, 0.33))
+    before = card_at(story, 163.5)
+    weigh(story, 166.0, net_at(0.10))
+    story.say(166.0, "grain_temperature", {"value": 80.0})
+    after = card_at(story, 163.5)
+    assert after.ceiling.moisture.moisture_wb == before.ceiling.moisture.moisture_wb
+    assert after.first_stop == before.first_stop
+
+
 def test_each_missing_input_is_named_until_it_is_recorded() -> None:
     story = loaded()
     assert gaps(story, 161.0) == {"grain", "tray", "air", "humidity"}
