@@ -1,4 +1,4 @@
-"""What opens the app without a connection: our worker, told which files it needs, and a page that says what is missing."""
+"""What opens the app without a connection: our worker, told which files it needs."""
 
 from __future__ import annotations
 

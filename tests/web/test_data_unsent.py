@@ -28,8 +28,8 @@ def test_each_entry_of_the_file_is_kept_and_answered(app: Flask, client: FlaskCl
     file = outbox(water("12.5"), entry("turned", id="turned-1"), water("much", id="water-2"), "nothing", water(id="a"))
     said = text_of(brought(client, file))
     assert {fact.id for fact in facts_of(app)} == {"a", "turned-1", "water-1"}
-    assert said.count("taken in") == 3
-    assert said.count("not taken") == 2
+    assert said.count("● taken in") == 3
+    assert said.count("■ not taken") == 2
     assert "“much” is not a number" in said
     assert "Water temperature 12.5 c" in said
 

@@ -1,6 +1,6 @@
 // The page on which an entry is corrected or struck out: both go through the outbox, as at the tub.
-import { say } from "./notices.js";
-import { nameOf, takeOver } from "./offline_form.js";
+import { nameOf, say } from "./notices.js";
+import { takeOver } from "./offline_form.js";
 import { startTallies } from "./tally.js";
 
 const { done, kept } = document.querySelector("[data-done]").dataset;

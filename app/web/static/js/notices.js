@@ -10,6 +10,8 @@ export function make(tag, properties = {}, ...children) {
 export const button = (text, press, kind = "") =>
   make("button", { type: "button", className: `button ${kind}`, textContent: text, onclick: press });
 
+export const nameOf = (row) => [row.word, row.shown].filter(Boolean).join(" ");
+
 // In the place where the page itself says what was kept; screen readers are told.
 export function say(text, status = "fine", waits = false) {
   const shape = { fine: "●", caution: "▲", act: "■" }[status];

@@ -1,14 +1,15 @@
 // Takes over the forms of entries: what is said goes into the outbox first, and from there to the house at once where
 // it can be reached. Where the outbox can't be had, the form is sent as without script.
 import { recall } from "./db.js";
-import { ask, button, clear, say, showErrors } from "./notices.js";
+import { ask, button, clear, nameOf, say, showErrors } from "./notices.js";
 import { add, amend, HOLD_MS, list, release } from "./outbox.js";
-import { plainRecord, readForm } from "./record.js";
+import { readPlain } from "./plain_entry.js";
+import { readForm } from "./record.js";
 import { slip, stageNow } from "./slip.js";
 import { flush } from "./sync.js";
 import { uuid } from "./uuid.js";
 
-const SOON_MS = 6000;
+const SOON_MS = 5000;
 
 // saved(entry): what the page does once an entry was kept; entry.isSent, entry.isRefused.
 export function takeOver(form, saved) {
@@ -18,12 +19,13 @@ export function takeOver(form, saved) {
     event.preventDefault();
     if (form.dataset.busy) return;
     form.dataset.busy = "yes";
+    const { hash } = location;
     document.querySelector("[aria-label='What it means']")?.remove(); // of the entry before
     const isWhole = form.matches(".tub-form, .screen-form");
     (isWhole ? readWhole : readPlain)(form, pressed)
       .then((entry) => entry && keep(entry))
       .catch(() => { form.dataset.plain = "yes"; form.requestSubmit(pressed); })
-      .then((entry) => entry && goOn({ ...entry, saved }))
+      .then((entry) => entry && goOn({ ...entry, saved, hash }))
       .finally(() => { delete form.dataset.busy; });
   });
 }
@@ -42,21 +44,6 @@ async function readWhole(form, pressed) {
   return { form, place, prefix, sheet, row: { record: { id: uuid(), ...record }, word, shown } };
 }
 
-async function readPlain(form, pressed) {
-  const said = Object.fromEntries(new FormData(form)), action = new URL(form.action).pathname.split("/");
-  const { subject, person } = { ...document.querySelector("[data-subject]")?.dataset, ...form.dataset };
-  const isAnswer = action.at(-1) === "flags", offsetS = await recall("offset_s");
-  const typed = isAnswer
-    ? { rule: said.rule, episode: said.episode, severity: said.severity, answer: pressed.value }
-    : { ...(said.reason?.trim() && { reason: said.reason.trim() }) };
-  if (pressed.value === "leaving") typed.until = new Date(Date.now() + 6 * 36e5).toISOString();
-  const more = isAnswer ? {} : { supersedes_id: action.at(-2) };
-  const record = { id: uuid(), ...plainRecord(isAnswer ? "flag_answer" : "withdrawal", subject, typed, { offsetS, person, ...more }) };
-  const shown = isAnswer ? pressed.textContent.trim() : typed.reason ?? "";
-  const done = isAnswer ? `${shown}. The flag stays in the record.` : "The entry is struck out. It stays in the record.";
-  return { form, place: form, row: { record, word: isAnswer ? "Answer to a flag" : "Struck out", shown }, done };
-}
-
 async function keep(entry) {
   const { form, row } = entry, files = [...(form.elements.photo?.files ?? [])], photos = [];
   if (files.length) {
@@ -72,8 +59,6 @@ async function keep(entry) {
   say(`Kept on this phone: ${nameOf(row)}`, "fine", true);
   return entry;
 }
-
-export const nameOf = (row) => [row.word, row.shown].filter(Boolean).join(" ");
 
 async function goOn(entry) {
   const { sheet, row: { record, word } } = entry;
@@ -99,7 +84,7 @@ async function send(entry, mayAsk) {
   if (answer?.questions) return askBack(entry, answer.questions);
   if (answer?.status === 422 && !answer.current) return showErrors(place, Object.entries(answer.errors).map(([name, message]) => [fieldOf(form, prefix, name), message]));
   await release(row.record.id);
-  delete form.dataset.editing;
+  if (form.dataset.editing === row.record.id) delete form.dataset.editing;
   return entry.saved({ ...entry, isSent: answer?.status < 300, isRefused: answer?.status >= 400 });
 }
 
@@ -118,7 +103,7 @@ function refuse(form, pressed, place, errors) {
 // The form is left: what it held is no longer being written.
 export async function leave(form) {
   const { editing } = form.dataset;
-  for (const name of ["editing", "supersedes", "exact", "fold", "filled"]) delete form.dataset[name];
+  for (const name of ["editing", "supersedes", "exact", "fold", "filled", "busy"]) delete form.dataset[name];
   form.reset();
   for (const count of form.querySelectorAll(".kernels input")) count.dispatchEvent(new Event("input"));
   if (editing) await release(editing);

@@ -43,7 +43,7 @@ async function tick() {
 export function start() {
   document.getElementById("kept").after(badge);
   outbox.addEventListener("change", show);
-  const soon = () => { state.nextAt = 0; tick(); };
+  const soon = () => { Object.assign(state, { nextAt: 0, failures: 0 }); tick(); };
   for (const event of ["online", "pageshow"]) window.addEventListener(event, soon);
   document.addEventListener("visibilitychange", soon);
   setInterval(tick, TICK_MS);

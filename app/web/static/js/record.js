@@ -1,7 +1,7 @@
 // What a form says, as the record that the house takes: as it was typed, with units, and by which clock.
 import { momentsOf } from "./house_time.js";
 
-const V = 1;
+export const V = 1;
 const AGO = { now: 0, m5: 5, m15: 15, m60: 60 };
 const COMMON = ["place", "instrument", "person", "note"];
 const NUMBER = /^[+-]?(\d+([.,]\d*)?|[.,]\d+|\d{1,3}( \d{3})+([.,]\d*)?)$/;
@@ -39,7 +39,7 @@ export function readForm(form, kind, prefix, offsetS, needsNumber = false) {
 const OF_EVERY_ENTRY = new Set([...COMMON, "id", "csrf_token", "supersedes_id", "insist", "when", "at", "earliest", "latest", "fold", "quality", "photo"]);
 const belongs = (name, prefix) => (prefix ? name.startsWith(prefix) : !OF_EVERY_ENTRY.has(name));
 const isNumber = (text) => NUMBER.test(text.replace("−", "-").replace(/\s+/g, " "));
-const iso = (moment) => new Date(moment).toISOString();
+export const iso = (moment) => new Date(moment).toISOString();
 
 function asShown(field, text) {
   if (field.type === "radio") return field.closest("label").textContent.trim();
@@ -73,12 +73,4 @@ function moment(form, data, zone, name, errors) {
     errors.push([field, "The clocks were put back that night, and this time came twice: which one was it?", "fold"]);
   }
   return fold === "second" ? found.at(-1) : found[0];
-}
-
-// An entry that is said by one button: striking out, answering a flag.
-export function plainRecord(kind, subject, typed, { offsetS, person, ...more }) {
-  const [type, id] = subject.split(":"), at = iso(Date.now());
-  const who = person ? { person, entered_by: person } : {};
-  const offset = offsetS === undefined ? {} : { clock_offset_s: offsetS };
-  return { v: V, kind, subject: { type, id }, earliest_at: at, latest_at: at, written_at: at, clock: "now", ...offset, ...who, ...more, typed };
 }

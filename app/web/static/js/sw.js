@@ -14,7 +14,7 @@ self.addEventListener("activate", (event) => event.waitUntil(tidy().then(() => s
 
 // The pages that were open before this worker was: the first of all visits can be repeated without a connection too.
 async function keepOpen() {
-  for (const { url } of await self.clients.matchAll({ type: "window" })) {
+  for (const { url } of await self.clients.matchAll({ type: "window", includeUncontrolled: true })) {
     const path = new URL(url).pathname;
     if (KEPT.test(path)) await keeping(path, { pathname: path }).catch(() => null);
   }
@@ -29,8 +29,10 @@ async function tidy() {
 
 self.addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
-  if (request.method !== "GET" || url.origin !== location.origin) return;
-  if (url.pathname.startsWith("/static/")) event.respondWith(fromCache(request));
+  if (url.origin !== location.origin) return;
+  if (url.pathname.startsWith("/sync/")) event.respondWith(watching(request));
+  else if (request.method !== "GET") return;
+  else if (url.pathname.startsWith("/static/")) event.respondWith(fromCache(request));
   else if (request.mode === "navigate") event.respondWith(page(event, url));
   else if (KEPT.test(url.pathname)) event.respondWith(keeping(request, url));
   else event.respondWith(watching(request));

@@ -1,57 +1,55 @@
-// Brings the outbox to the house: hello, then entries by fifty, then photos. Knows no page. An entry leaves the outbox
-// only when an answer of success repeats its id; whatever is unclear is kept and tried again.
+// Brings the outbox to the house. Knows no page. An entry leaves the outbox only when an answer of success repeats its
+// id; whatever is unclear is kept and tried again.
 import { remember } from "./db.js";
-import { due, photoGone, photoNow, pictures, list, settle, stamp } from "./outbox.js";
+import { forget, greet, isKnown, Later, post } from "./house_call.js";
+import { due, list, photoGone, photoNow, pictures, settle, stamp } from "./outbox.js";
 
 const MOST = 50;
-const PATIENCE_MS = 20_000;
-const HELLO_LASTS_MS = 60_000;
-
 export const state = { trouble: "", failures: 0, nextAt: 0 };
-let hello = null;
-let running = null;
-
-class Later extends Error {}
+let running = null, sending = null;
 
 export function pauseMs(failures, chance = Math.random()) {
   return Math.min(300_000, 1000 * 2 ** failures) * (0.5 + chance / 2);
 }
 
-async function call(path, options = {}) {
-  const limit = AbortSignal.timeout(PATIENCE_MS);
-  let answer;
+// Sends what waits. held: an entry just written that nobody else sends yet; mayAsk: the house may ask back about it.
+// Resolves with the answers by id.
+export async function flush(held = null, mayAsk = false) {
+  if (running && held) await running;
+  running ??= entries(held, mayAsk).finally(() => { running = null; });
+  const answers = await running;
+  // Nobody waits for photos to hear what an entry means.
+  if (isKnown()) sending ??= photos().catch(giveUp).finally(() => { sending = null; });
+  return answers;
+}
+
+async function entries(held, mayAsk) {
+  const answers = new Map(), tried = new Set();
   try {
-    answer = await fetch(path, { redirect: "error", cache: "no-store", signal: limit, ...options });
-  } catch {
-    throw new Later("No connection to the house.");
+    if (!isKnown()) {
+      const offsetS = await greet();
+      await remember("offset_s", offsetS);
+      await stamp(offsetS);
+    }
+    for (;;) {
+      const rows = (await due(held)).filter((row) => !tried.has(row.id)).slice(0, MOST);
+      if (!rows.length) break;
+      for (const row of rows) tried.add(row.id);
+      await sendSome(rows, mayAsk && held, answers);
+    }
+    Object.assign(state, { trouble: "", failures: 0, nextAt: 0 });
+  } catch (error) {
+    giveUp(error);
   }
-  const said = await answer.json().catch(() => null);
-  if (answer.status === 401) throw new Later(said?.error?.text ?? "This phone is not paired with the house.");
-  if ([408, 429].includes(answer.status) || answer.status >= 500 || !said) throw new Later("The house can't take it just now.");
-  return { status: answer.status, isGood: answer.ok, said };
+  return answers;
 }
 
-async function greet() {
-  const began = Date.now();
-  const { isGood, said } = await call("/sync/hello");
-  if (!isGood || !said.csrf_token) throw new Later("The house gave no answer that makes sense.");
-  const ended = Date.now();
-  const offsetS = Math.round((Date.parse(said.server_time) - (began + ended) / 2) / 1000);
-  hello = { token: said.csrf_token, at: ended };
-  await remember("offset_s", offsetS);
-  await stamp(offsetS);
-}
-
-async function post(path, body, headers = {}) {
-  const send = () => call(path, { method: "POST", body, headers: { Accept: "application/json", "X-CSRFToken": hello.token, ...headers } });
-  let answer = await send();
-  if (answer.status === 400) {
-    // The token has grown stale: hello once more, and once only.
-    await greet();
-    answer = await send();
-    if (answer.status === 400) throw new Later("The house won't take what is sent just now.");
-  }
-  return answer;
+function giveUp(error) {
+  if (!(error instanceof Later)) throw error;
+  forget();
+  state.trouble = error.message;
+  state.failures += 1;
+  state.nextAt = Date.now() + pauseMs(state.failures);
 }
 
 async function sendSome(rows, ask, answers) {
@@ -61,9 +59,8 @@ async function sendSome(rows, ask, answers) {
     for (const row of rows) await sendSome([row], ask, answers);
     return;
   }
-  const found = isGood ? said.answers ?? [] : [{ id: rows[0].id, status, errors: { "": said.error?.text ?? said.error?.title ?? "" } }];
-  const ids = new Set(rows.map((row) => row.id));
-  const gone = [], refused = [];
+  const found = isGood ? said.answers ?? [] : [{ id: rows[0].id, status: 422, errors: { "": wordsOf(said, status) } }];
+  const ids = new Set(rows.map((row) => row.id)), gone = [], refused = [];
   for (const each of found.filter(({ id }) => ids.has(id))) {
     answers.set(each.id, each);
     if (each.status === 200 || each.status === 201) gone.push(each.id);
@@ -72,10 +69,13 @@ async function sendSome(rows, ask, answers) {
     }
   }
   await settle(gone, refused);
-  if (!gone.length && !refused.length && !found.some((each) => each.questions)) throw new Later("The house gave no answer that makes sense.");
+  if (!found.some(({ id }) => ids.has(id))) throw new Later("The house gave no answer that makes sense.");
 }
 
-async function sendPhotos() {
+const wordsOf = (said, status) => Object.values(said.error?.fields ?? {})[0] ?? said.error?.text ?? `It was answered with ${status}.`;
+
+// A photo goes once the house has its entry.
+async function photos() {
   const unsent = new Set((await list()).map((row) => row.id));
   for (const photo of await pictures()) {
     if (photo.state !== "waiting" || unsent.has(photo.fact_id)) continue;
@@ -83,39 +83,9 @@ async function sendPhotos() {
     form.set("id", photo.id);
     form.set("fact_id", photo.fact_id);
     form.set("file", photo.blob, "photo.jpg");
-    const { isGood, said } = await post("/sync/photos", form);
+    const { status, isGood, said } = await post("/sync/photos", form);
     if (isGood && said.id === photo.id) await photoGone(photo.id);
-    else if (!isGood) await photoNow(photo, "rejected", Object.values(said.error?.fields ?? {})[0] ?? said.error?.text ?? said.error?.title ?? "refused");
+    else if (!isGood) await photoNow(photo, "rejected", wordsOf(said, status));
     else throw new Later("The house gave no answer that makes sense.");
   }
-}
-
-async function run(held, mayAsk) {
-  const answers = new Map();
-  try {
-    if (!hello || Date.now() - hello.at > HELLO_LASTS_MS) await greet();
-    for (const tried = new Set(); ;) {
-      const rows = (await due(held)).filter((row) => !tried.has(row.id)).slice(0, MOST);
-      if (!rows.length) break;
-      for (const row of rows) tried.add(row.id);
-      await sendSome(rows, mayAsk && held, answers);
-    }
-    await sendPhotos();
-    Object.assign(state, { trouble: "", failures: 0, nextAt: 0 });
-  } catch (error) {
-    if (!(error instanceof Later)) throw error;
-    hello = null;
-    state.trouble = error.message;
-    state.failures += 1;
-    state.nextAt = Date.now() + pauseMs(state.failures);
-  }
-  return answers;
-}
-
-// Sends what waits. held: an entry just written that nobody else sends yet; mayAsk: the house may ask back about it.
-// Resolves with the answers by id.
-export async function flush(held = null, mayAsk = false) {
-  if (running && held) await running;
-  running ??= run(held, mayAsk).finally(() => { running = null; });
-  return running;
 }

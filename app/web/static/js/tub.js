@@ -3,8 +3,8 @@
 import { renew, startChanges } from "./changes.js";
 import { recall } from "./db.js";
 import { fill, hasScreen } from "./fill.js";
-import { say } from "./notices.js";
-import { leave, nameOf, takeOver } from "./offline_form.js";
+import { nameOf, say } from "./notices.js";
+import { leave, takeOver } from "./offline_form.js";
 import { startTallies } from "./tally.js";
 import "./due_bell.js";
 import { startList } from "./waiting_list.js";
@@ -43,7 +43,9 @@ window.addEventListener("hashchange", () => {
   if ((form.dataset.editing || form.dataset.supersedes) && location.hash !== `#${form.dataset.filled}`) leave(form);
 });
 
-async function saved({ row, isSent, isRefused, done }) {
+async function saved({ row, isSent, isRefused, done, hash }) {
+  // Whoever has gone on to something else meanwhile is left there.
+  if (!done && hash !== location.hash) return isSent && renew(form).catch(() => null);
   if (isSent && done) sessionStorage.setItem("kept", done);
   if (isSent) return location.assign(`${location.pathname}${done ? "" : `?kept=${row.record.id}#kept`}`);
   if (!done) await leave(form);

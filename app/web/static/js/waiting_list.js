@@ -3,8 +3,8 @@ import { fill, hasScreen } from "./fill.js";
 import { localText } from "./house_time.js";
 import { button, make } from "./notices.js";
 import { add, again, discard, list, outbox, photoGone, photoNow, pictures } from "./outbox.js";
-import { plainRecord } from "./record.js";
 import { send } from "./outbox_badge.js";
+import { plainRecord } from "./plain_entry.js";
 import { uuid } from "./uuid.js";
 
 const sheet = make("section", { className: "sheet only-at-rest outbox-list", hidden: true });

@@ -1,0 +1,370 @@
+"""Entries written without a connection: kept on the phone, shown at once, and with the house exactly once."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from app.config import Settings
+from app.folder import ensure_secret
+from app.judgement import envelope
+from app.judgement.facts import Reading, Withdrawal
+from app.judgement.stages import all_stages
+from app.operations.people import add_person
+from app.ports import now
+from app.store.engine import read_session, write_session
+from app.store.history import get_history
+from tests.browser.conftest import PHONE
+from tests.browser.outbox_house import House, flushed, in_modules, log, seed, tub, waiting
+
+SOON_MS = 15_000
+
+
+@pytest.fixture
+def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
+    shutil.copy(migrated_file, tmp_path / "chitbook.sqlite")
+    ensure_secret(tmp_path / "secret")
+    house = House(Settings(data_dir=tmp_path, zone=ZoneInfo("Europe/Dublin")))
+    house.open()
+    house.begin_batch()
+    yield house
+    house.shut()
+
+
+@pytest.fixture
+def phone(browser: Browser) -> Iterator[Callable[[], BrowserContext]]:
+    """Takes up one more phone."""
+    taken: list[BrowserContext] = []
+
+    def take() -> BrowserContext:
+        taken.append(browser.new_context(viewport=PHONE, has_touch=True, accept_downloads=True))
+        return taken[-1]
+
+    yield take
+    for each in taken:
+        each.close()
+
+
+@pytest.fixture
+def page(house: House, phone: Callable[[], BrowserContext]) -> Page:
+    return tub(phone().new_page(), house)
+
+
+def emptied(page: Page) -> None:
+    """Wait until nothing waits on the phone any more."""
+    expect(page.locator(".outbox")).to_be_hidden(timeout=SOON_MS)
+    assert waiting(page) == []
+
+
+def kept_offline(page: Page, kind: str, **typed: str) -> None:
+    before = len(waiting(page))
+    log(page, kind, **typed)
+    expect(page.locator(".outbox-list li")).to_have_count(before + 1, timeout=SOON_MS)
+    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
+
+
+def temperatures(house: House) -> list[float | None]:
+    return [each.value for each in house.facts() if isinstance(each, Reading)]
+
+
+def test_a_whole_steep_without_a_connection_arrives_whole_and_once(house: House, page: Page) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "test_bag_start", gross="530", gross_unit="g", tare="30")
+    kept_offline(page, "steep_on")
+    kept_offline(page, "water_temperature", value="12,5")
+    page.reload()
+    expect(page.locator(".outbox")).to_contain_text("3 waiting on this phone")
+    kept_offline(page, "drained")
+    kept_offline(page, "test_bag", gross="690")
+    kept_offline(page, "chit_count", looked_at="100", chitted="34")
+    kept_offline(page, "cast")
+    expect(page.locator(".outbox-list")).to_contain_text("Water temperature 12,5 °C")
+    assert house.facts() == []
+    page.context.set_offline(False)
+    emptied(page)
+    kinds = ["test_bag_start", "steep_on", "water_temperature", "drained", "test_bag", "chit_count", "cast"]
+    assert [each.kind for each in house.all_facts()] == kinds
+    assert [each.kind for each in house.facts()] == kinds
+    expect(page.locator("[data-live=head]")).to_contain_text("germination", timeout=SOON_MS)
+    with read_session(house.app.extensions["engine"]) as session:
+        assert [stage.name for stage in all_stages(get_history(session, "batch-1"))][-1] == "germination"
+
+
+def test_while_the_server_is_stopped_the_page_opens_and_what_is_written_waits(house: House, page: Page) -> None:
+    house.shut()
+    page.reload()
+    kept_offline(page, "water_temperature", value="13")
+    expect(page.locator("#kept")).to_contain_text("Kept on this phone")
+    page.goto(f"{house.address}/lots")
+    expect(page.get_by_role("heading", level=1)).to_have_text("No connection to the house")
+    house.open()
+    page.goto(f"{house.address}/batches/1/tub")
+    emptied(page)
+    assert temperatures(house) == [13.0]
+
+
+def test_an_answer_that_got_lost_makes_no_second_entry(house: House, page: Page) -> None:
+    house.lose_answers = 2
+    log(page, "water_temperature", value="13")
+    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent", timeout=SOON_MS)
+    assert len(house.all_facts()) == 1
+    expect(page.locator("#kept")).to_contain_text("Sent", timeout=SOON_MS)
+    emptied(page)
+    assert len(house.posts) >= 3
+    assert len(house.all_facts()) == 1
+
+
+def test_the_program_is_upgraded_between_sending_and_sending_again(
+    house: House, page: Page, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house.lose_answers = 1
+    log(page, "water_temperature", value="13")
+    expect(page.locator(".outbox-list li")).to_have_count(1, timeout=SOON_MS)
+    house.shut()
+    seed(page, 3)
+    monkeypatch.setattr(envelope, "FORM_VERSION", 2)
+    house.open()
+    # The newer program has other files: what the page has no longer is there, and the page goes on all the same.
+    house.app.extensions["static_url"] = lambda name: f"/static/0123456789ab/{name}"
+    emptied(page)
+    assert len(house.all_facts()) == 4
+
+
+def test_the_unit_is_switched_while_entries_wait(house: House, page: Page) -> None:
+    with write_session(house.app.extensions["engine"]) as session:
+        add_person(session, person_id="p1", name="Ide", units="us", now=now())
+    page.context.set_offline(True)
+    kept_offline(page, "water_temperature", value="55", value_unit="f")
+    page.context.set_offline(False)
+    house.shut()
+    other = page.context.new_page()
+    other.goto("about:blank")
+    house.open()
+    other.goto(f"{house.address}/people")
+    other.locator("form[action='/people/units'] [value=us]").check()
+    other.locator("form[action='/people/units'] button").click()
+    emptied(page)
+    (fact,) = house.facts()
+    assert fact.typed["value"] == "55"
+    assert isinstance(fact, Reading)
+    assert fact.value == pytest.approx((55 - 32) * 5 / 9)
+
+
+def test_what_waits_is_corrected_and_struck_out_there(house: House, page: Page) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "water_temperature", value="21")
+    kept_offline(page, "water_temperature", value="14")
+    first, second = page.locator(".outbox-list li").nth(0), page.locator(".outbox-list li").nth(1)
+    first.get_by_role("button", name="Correct").click()
+    expect(page.locator("[name=water_temperature-value]")).to_have_value("21")
+    page.locator("[name=water_temperature-value]").fill("12")
+    page.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator(".outbox-list .struck")).to_have_count(1)
+    second.get_by_role("button", name="Strike out").click()
+    expect(page.locator(".outbox-list .struck")).to_have_count(2)
+    page.context.set_offline(False)
+    emptied(page)
+    assert temperatures(house) == [12.0]
+    assert len(house.all_facts()) == 4
+
+
+def test_a_withdrawal_may_arrive_before_what_it_strikes_out(house: House, page: Page) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "water_temperature", value="21")
+    page.locator(".outbox-list li").first.get_by_role("button", name="Strike out").click()
+    expect(page.locator(".outbox-list li")).to_have_count(2)
+    in_modules(page, "for (const row of await modules.outbox.list()) await modules.outbox.change(row.id, "
+               "(each) => ({...each, order: -each.order}))")  # fmt: skip
+    page.context.set_offline(False)
+    emptied(page)
+    assert [isinstance(each, Withdrawal) for each in house.all_facts()] == [True, False]
+    assert house.facts() == []
+
+
+def test_what_the_house_has_is_corrected_without_a_connection(house: House, page: Page) -> None:
+    log(page, "water_temperature", value="21")
+    expect(page.locator(".meaning")).to_contain_text("21.0", timeout=SOON_MS)
+    page.wait_for_load_state("networkidle")
+    page.context.set_offline(True)
+    page.locator(".tub-home a[href$='/correct']").first.click()
+    expect(page.locator("[name=water_temperature-value]")).to_have_value("21")
+    page.locator("[name=water_temperature-value]").fill("12")
+    page.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator(".outbox-list li")).to_have_count(1, timeout=SOON_MS)
+    page.context.set_offline(False)
+    emptied(page)
+    first, second = house.all_facts()
+    assert second.supersedes_id == first.id
+    assert (first.earliest_at, first.clock, second.clock) == (second.earliest_at, "now", "typed")
+    assert temperatures(house) == [12.0]
+
+
+def test_what_the_house_refuses_says_why_and_is_edited(house: House, page: Page) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "chit_count", looked_at="100", chitted="130")
+    page.context.set_offline(False)
+    refused = page.locator(".outbox-list li")
+    expect(refused.locator(".wrong")).to_contain_text("more than the 100 looked at", timeout=SOON_MS)
+    expect(page.locator(".outbox")).to_contain_text("1 not taken")
+    refused.get_by_role("button", name="Edit").click()
+    expect(page.locator("[name=chit_count-chitted]")).to_have_value("130")
+    page.locator("[name=chit_count-chitted]").fill("13")
+    page.locator(".screen:has(#chit_count)").get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator(".meaning")).to_contain_text("13 %", timeout=SOON_MS)
+    emptied(page)
+    assert len(house.all_facts()) == 1
+
+
+@pytest.mark.parametrize("choice", ["Mine", "Theirs, mine as a note"])
+def test_two_phones_amend_the_same_fact(
+    house: House, page: Page, phone: Callable[[], BrowserContext], choice: str
+) -> None:
+    log(page, "water_temperature", value="21")
+    expect(page.locator(".meaning")).to_contain_text("21.0", timeout=SOON_MS)
+    other = tub(phone().new_page(), house)
+    for each in (page, other):
+        each.wait_for_load_state("networkidle")
+    page.context.set_offline(True)
+    for each, value in ((page, "12"), (other, "11")):
+        each.locator(".tub-home a[href$='/correct']").first.click()
+        each.locator("[name=water_temperature-value]").fill(value)
+        each.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep", exact=True).click()
+    expect(other.locator(".meaning")).to_contain_text("11.0", timeout=SOON_MS)
+    page.context.set_offline(False)
+    refused = page.locator(".outbox-list li")
+    expect(refused.locator(".wrong")).to_contain_text("It now says: 11 c", timeout=SOON_MS)
+    refused.get_by_role("button", name=choice, exact=True).click()
+    emptied(page)
+    assert temperatures(house) == [12.0 if choice == "Mine" else 11.0]
+    notes = [str(each.text) for each in house.facts() if each.kind == "note"]
+    assert [("12" in text) for text in notes] == ([] if choice == "Mine" else [True])
+
+
+def test_a_phone_whose_clock_is_off_by_hours_says_now_rightly_and_keeps_what_was_typed(
+    house: House, phone: Callable[[], BrowserContext]
+) -> None:
+    context = phone()
+    context.add_init_script("const real = Date.now; Date.now = () => real() + 5 * 36e5;")
+    page = tub(context.new_page(), house)
+    page.wait_for_load_state("networkidle")
+    context.set_offline(True)
+    began = now()
+    kept_offline(page, "water_temperature", value="12")
+    page.evaluate("location.hash = 'grain_temperature'")
+    page.locator("[name=when][value=at]").check()
+    page.locator("[name=at]").fill("2026-01-05T08:15")
+    kept_offline(page, "grain_temperature", value="14")
+    context.set_offline(False)
+    emptied(page)
+    found = {each.kind: each for each in house.facts()}
+    assert abs((found["water_temperature"].at - began).total_seconds()) < 60
+    assert found["grain_temperature"].at.isoformat() == "2026-01-05T08:15:00+00:00"
+    assert found["water_temperature"].clock_offset_s == pytest.approx(-5 * 3600, abs=30)
+
+
+def test_a_phone_that_is_no_longer_paired_keeps_what_waits_and_sends_it_once_paired_again(
+    house: House, page: Page
+) -> None:
+    house.is_paired = False
+    log(page, "water_temperature", value="13")
+    expect(page.locator(".outbox")).to_contain_text("not paired any more", timeout=SOON_MS)
+    assert page.evaluate("caches.open('chitbook-pages').then((cache) => cache.keys()).then((keys) => keys.length)") == 0
+    house.is_paired = True
+    page.get_by_role("button", name="Send now").click()
+    emptied(page)
+    assert temperatures(house) == [13.0]
+
+
+def test_a_slip_is_asked_about_on_the_phone_itself(house: House, page: Page) -> None:
+    page.wait_for_load_state("networkidle")
+    page.context.set_offline(True)
+    answers = ("59 °F", "59 °C, as typed", None)
+    for place, answer in enumerate(answers):
+        log(page, "water_temperature", value="59")
+        question = page.locator(".screen:has(:target) [role=alert]")
+        expect(question).to_contain_text("Is it 59 °F?")
+        assert len(waiting(page)) == place + 1
+        if answer:
+            question.get_by_role("button", name=answer, exact=True).click()
+            expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
+        else:
+            page.locator("a.back:visible").click()
+        expect(page.locator(".outbox-list li")).to_have_count(place + 1, timeout=SOON_MS)
+        expect(question).to_have_count(0)
+    page.context.set_offline(False)
+    emptied(page)
+    found = [each for each in house.all_facts() if isinstance(each, Reading)]
+    assert [round(each.value or 0) for each in found] == [15, 59, 59]
+    assert [each.typed.get("insisted") for each in found] == [None, "1", None]
+
+
+def test_what_has_waited_for_a_day_is_warned_of(house: House, page: Page) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "water_temperature", value="12")
+    expect(page.locator(".outbox")).not_to_contain_text("Some phones clear")
+    in_modules(page, "const [row] = await modules.outbox.list(); await modules.outbox.change(row.id, "
+               "(each) => ({...each, kept_at: Date.now() - 25 * 36e5}))")  # fmt: skip
+    expect(page.locator(".outbox")).to_contain_text("Some phones clear what waits after a week")
+
+
+def test_what_is_unsent_is_downloaded_and_taken_in_at_the_desk(house: House, page: Page, tmp_path: Path) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "water_temperature", value="12")
+    kept_offline(page, "turned")
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Download unsent").click()
+    saved.value.save_as(tmp_path / "unsent.json")
+    assert len(json.loads((tmp_path / "unsent.json").read_text())["entries"]) == 2
+    desk = page.context.browser.new_page() if page.context.browser else page
+    desk.goto(f"{house.address}/data/unsent")
+    desk.locator("[name=file]").set_input_files(tmp_path / "unsent.json")
+    desk.get_by_role("button", name="Take it in").click()
+    expect(desk.get_by_role("table")).to_contain_text("taken in")
+    desk.close()
+    assert len(house.facts()) == 2
+    page.context.set_offline(False)
+    emptied(page)
+    assert len(house.all_facts()) == 2
+
+
+def test_nobody_else_takes_the_phone_while_anything_waits(house: House, page: Page) -> None:
+    with write_session(house.app.extensions["engine"]) as session:
+        add_person(session, person_id="p1", name="Ide", units="metric", now=now())
+    other = page.context.new_page()
+    other.goto(f"{house.address}/people")
+    other.wait_for_load_state("networkidle")
+    page.context.set_offline(True)
+    kept_offline(page, "water_temperature", value="12")
+    other.get_by_role("button", name="It’s me, Ide").click()
+    expect(other.locator("#kept")).to_contain_text("still waiting on this phone")
+    page.context.set_offline(False)
+    emptied(page)
+    other.get_by_role("button", name="It’s me, Ide").click()
+    expect(other.locator("#kept")).to_contain_text("Ide is at this screen now")
+
+
+def test_two_tabs_that_send_at_once_do_no_harm(house: House, page: Page) -> None:
+    other = page.context.new_page()
+    other.goto(f"{house.address}/batches/1/tub")
+    seed(page, 30)
+    house.delay_s = 0.1
+    for each in (page, other):
+        each.evaluate("window.dispatchEvent(new Event('online'))")
+    emptied(page)
+    emptied(other)
+    assert len(house.all_facts()) == 30
+
+
+def test_an_entry_is_written_and_sent_at_once_as_it_was_without_an_outbox(house: House, page: Page) -> None:
+    log(page, "water_temperature", value="13,5")
+    expect(page.locator(".meaning")).to_contain_text("13.5 °C", timeout=SOON_MS)
+    expect(page.get_by_text("Saved.")).to_be_visible()
+    assert waiting(page) == []
+    flushed(page)
+    assert len(house.all_facts()) == 1
