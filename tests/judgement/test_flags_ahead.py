@@ -67,6 +67,8 @@ def test_slow_growth_by_counts_close_together_is_told_by_the_forecast() -> None:
     flag = story.flag(159, "not_in_reach")
     assert flag.title == "0.7 kernel lengths are not in reach by day 7 of growth"
     assert "2 counts" in flag.meaning
+    # Cast at hour 40, seven days on is hour 208: from then on it has simply lasted too long.
+    assert {each.rule for each in story.flags(209)} & {"not_in_reach", "stage_overdue"} == {"stage_overdue"}
 
 
 def test_growth_as_planned_is_in_reach() -> None:

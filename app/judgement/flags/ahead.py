@@ -107,7 +107,8 @@ def _too_short_to_stop(case: Case, programme: Programme, stage: Stage, fitted: F
         return None
     last_day = stage.starts_at + timedelta(days=days.high_caution)
     when, now = to_acrospire(fitted, limit.target_low, case.now), is_sure_of(acrospire(fitted, case.now))
-    if now is None or (when.low is not None and when.low <= last_day):
+    # Once the days are over it is the plan's own flag that says so.
+    if now is None or case.now > last_day or (when.low is not None and when.low <= last_day):
         return None
     title = f"{limit.target_low:g} kernel lengths are not in reach by day {days.high_caution:g} of growth"
     meaning = f"By its {len(counts)} counts it stands at about {now[0]:.2f} now and grows too slowly to come so far."
