@@ -36,7 +36,10 @@ BLOTTED_OR_DRIED = (("drained", "drained"), ("blotted", "blotted"), ("dried", "d
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of fact. stage: the stage that it starts; methods: ways of doing it that change what it means."""
+    """One kind of fact. stage: the stage that it starts; methods: ways of doing it that change what it means.
+
+    has_usual_method: whether the first of them may be taken for granted until somebody says otherwise.
+    """
 
     name: str
     shape_name: str
@@ -45,6 +48,7 @@ class Kind:
     fields: Fields = field(default_factory=dict)
     stage: str | None = None
     methods: tuple[tuple[str, str], ...] = ()
+    has_usual_method: bool = True
     has_place: bool = False
     has_instrument: bool = False
 
@@ -140,8 +144,10 @@ def result(
     *,
     beside: Fields | None = None,
     subjects: frozenset[str] = MALT | LOT,
+    has_usual_method: bool = True,
 ) -> Kind:
-    return Kind(name, "result", word, subjects, {"value": value, **(beside or {})}, methods=methods)
+    fields = {"value": value, **(beside or {})}
+    return Kind(name, "result", word, subjects, fields, methods=methods, has_usual_method=has_usual_method)
 
 
 def beside(
@@ -198,6 +204,8 @@ MOISTURE_METHODS = (
     ("kitchen_oven", "kitchen oven"),
     ("meter", "moisture meter"),
 )
+MALT_MOISTURE_METHODS = ("oven_malt", "kitchen_oven", "meter")
+"""Those that are for malt that is done."""
 WATERS = (("4ml", "4 mL of water"), ("8ml", "8 mL of water"))
 DAY_CLASSES = MappingProxyType({"day_1": "Grown at 24 h", "day_2": "New at 48 h", "day_3": "New at 72 h"})
 SIEVED_BY = (("weight", "weighed, g"), ("percent", "per cent by weight"), ("count", "kernels counted"))

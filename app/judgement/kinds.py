@@ -91,6 +91,7 @@ _ALL = (
         "Moisture test",
         Quantity(word="Moisture", target="value", dimension="moisture", low=0.0, high=0.999),
         MOISTURE_METHODS,
+        has_usual_method=False,
     ),
     make.result("kernel_weight", "Weight of 1000 kernels", make.mass("Weight of 1000 kernels", "value", required=True)),
     make.tally(

@@ -43,6 +43,12 @@ def malt_moisture(history: History, at: datetime, now: datetime) -> MaltMoisture
     return MaltMoisture(later.moisture_wb, later.sd, True) if later else TAKEN_FOR_GRANTED
 
 
+def is_malt(history: History) -> bool:
+    """Whether the kiln is behind it."""
+    begun = all_stages(history)
+    return bool(begun) and begun[-1].name in ("cooling", "finished")
+
+
 def dried_samples(history: History) -> list[MoistureSample]:
     """The determinations that tell of dried malt: made on the kiln or after it, and no longer wet."""
     heated = [stage.starts_at for stage in all_stages(history) if stage.name in ("kilning", "cooling")]

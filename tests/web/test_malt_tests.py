@@ -17,7 +17,7 @@ from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
 from app.store.history import get_history
 from app.web.entries.examples import EXAMPLES
-from tests.pages import PageForm, forms_of
+from tests.pages import PageForm, forms_of, tub_form
 from tests.writing import BATCH, NOW, OTHER, add_batch, entry, iso
 
 
@@ -214,3 +214,25 @@ def test_what_was_kept_can_be_undone(client, app):
 
 def test_the_tub_leads_to_the_tests(client):
     assert 'href="/batches/1/tests"' in client.get("/batches/1/tub").text
+
+
+def test_nobody_is_said_to_have_tested_moisture_in_a_way_that_nobody_chose(client: FlaskClient, app: Flask):
+    assert "method" not in form(client, "moisture_test").values
+    assert keep(client, "moisture_test", value="4.4").status_code == 303
+    assert [fact.method for fact in results(app)] == [None]
+
+
+def test_only_ways_to_test_malt_are_offered_for_malt(client: FlaskClient):
+    malt = ["oven_malt", "kitchen_oven", "meter"]
+    assert form(client, "moisture_test").choices["method"] == malt
+    assert tub_form(client.get("/batches/1/tub").text).choices["moisture_test-method"] == malt
+
+
+def test_at_the_tub_no_way_is_chosen_beforehand_and_raw_grain_is_left_to_the_other_stages(
+    client: FlaskClient, app: Flask
+):
+    with write_session(app.extensions["engine"]) as session:
+        record_fact(session, entry("steep_on", id="again", at=iso(NOW)), now=NOW)
+    sheet = tub_form(client.get("/batches/1/tub").text)
+    assert "moisture_test-method" not in sheet.values
+    assert "oven_grain" in sheet.choices["moisture_test-method"]

@@ -15,7 +15,7 @@ from wtforms.fields import DateTimeLocalField, MultipleFileField
 from wtforms.validators import Length, Optional
 
 from app.judgement.fields import Moment
-from app.judgement.kind_parts import QUALITIES, Kind
+from app.judgement.kind_parts import MALT_MOISTURE_METHODS, QUALITIES, Kind
 from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.web.choice_fields import RadioField
@@ -191,8 +191,17 @@ def _kind_fields(kind_name: str, system: str) -> dict[str, Any]:
     for name, spec in kind.fields.items():
         fields |= fields_for(name, spec, kind_name, system)
     if kind.methods:
-        fields["method"] = RadioField("How", [Optional()], kind.methods, default=kind.methods[0][0])
+        usual = kind.methods[0][0] if kind.has_usual_method else None
+        fields["method"] = RadioField("How", [Optional()], kind.methods, default=usual)
     return fields
+
+
+def only_for_malt(form: KindForm) -> None:
+    """Of the ways to test moisture leave those that are for malt."""
+    method = form._fields["method"]
+    method.choices = [choice for choice in form.kind.methods if choice[0] in MALT_MOISTURE_METHODS]
+    if method.data not in MALT_MOISTURE_METHODS:
+        method.data = None
 
 
 def unscoped(sent: MultiDict[str, str], kind_name: str) -> MultiDict[str, str]:

@@ -9,7 +9,7 @@ from app import ports
 from app.judgement.history import History
 from app.judgement.malt import malt_moisture
 from app.judgement.wording import Words
-from app.web.entries.forms import EntryForm, entry_form
+from app.web.entries.forms import EntryForm, entry_form, only_for_malt
 from app.web.entries.times import local_text
 from app.web.formatting import zone
 
@@ -35,12 +35,15 @@ def malt_form(kind: str, history: History, formdata: Any, words: Words) -> Entry
     assert words.now is not None
     clock = local_text(words.now, zone())
     defaults = {"id": ports.new_id(), "at": clock, "earliest": clock, "latest": clock, **_known(kind, history, words)}
-    return entry_form(kind, formdata, system=words.system, zone=zone(), now=words.now, **defaults)
+    form = entry_form(kind, formdata, system=words.system, zone=zone(), now=words.now, **defaults)
+    if kind == "moisture_test":
+        only_for_malt(form)
+    return form
 
 
 def _known(kind: str, history: History, words: Words) -> dict[str, str]:
     assert words.now is not None
-    known: dict[str, str] = {"method": "oven_malt"} if kind == "moisture_test" else {}
+    known: dict[str, str] = {}
     facts = history.of_kind(kind)
     if facts:
         known |= {name: text for name, text in facts[-1].typed.items() if name.endswith("_unit")}

@@ -15,9 +15,10 @@ from app.judgement.facts import Answer as FlagAnswer
 from app.judgement.facts import Fact, Weighing, Withdrawal
 from app.judgement.history import History
 from app.judgement.kinds import KINDS
+from app.judgement.malt import is_malt
 from app.judgement.meaning import Meaning, meaning
 from app.judgement.wording import Words
-from app.web.entries.forms import EntryForm, KindForm, entry_form, kind_class
+from app.web.entries.forms import EntryForm, KindForm, entry_form, kind_class, only_for_malt
 from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
 from app.web.formatting import zone
@@ -68,17 +69,24 @@ def tub_fields(history: History, words: Words, outside: bool, filled: EntryForm 
     """The fields of every kind: blank with what was used last, or those of the form that was sent, as it was sent."""
     drawn = {}
     for name in TUB_KINDS:
+        is_of_malt = name == "moisture_test" and is_malt(history)
         if filled is not None and filled.kind.name == name:
             drawn[name] = _drawn(filled.scoped(), outside)
         else:
-            drawn[name] = _blank_fields(name, words.system, outside, tuple(sorted(used_last(history, name).items())))
+            last = tuple(sorted(used_last(history, name).items()))
+            drawn[name] = _blank_fields(name, words.system, outside, last, is_of_malt)
     return drawn
 
 
 # To draw the fields of all kinds takes longer than to judge the batch, and they hardly ever differ.
 @lru_cache(maxsize=1024)
-def _blank_fields(name: str, system: str, outside: bool, defaults: tuple[tuple[str, str], ...]) -> Markup:
-    return _drawn(kind_class(name, system)(data=dict(defaults)).scoped(), outside)
+def _blank_fields(
+    name: str, system: str, outside: bool, defaults: tuple[tuple[str, str], ...], is_of_malt: bool
+) -> Markup:
+    form = kind_class(name, system)(data=dict(defaults))
+    if is_of_malt:
+        only_for_malt(form)
+    return _drawn(form.scoped(), outside)
 
 
 def _drawn(form: KindForm, outside: bool) -> Markup:
