@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import ssl
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from threading import Thread
@@ -27,11 +28,18 @@ class Certificate(BuiltinSSLAdapter):
 
     def __init__(self, path: Path) -> None:
         super().__init__(str(path), str(path))
-        self.context.minimum_version = ssl.TLSVersion.TLSv1_2
+        self.renew()
 
     def renew(self) -> None:
-        """Handshakes from now on show the certificate that the file has now. What is under way is not touched."""
-        self.context.load_cert_chain(self.certificate)
+        """Handshakes from now on show the certificate that the file has now. What is under way is not touched.
+
+        It goes into a context of its own: in one that is in use, a handshake may meet the new certificate and the old
+        key.
+        """
+        fresh = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+        fresh.minimum_version = ssl.TLSVersion.TLSv1_2
+        fresh.load_cert_chain(self.certificate)
+        self.context = fresh
 
     def wrap(self, sock: Any) -> tuple[ssl.SSLSocket, dict[str, str]]:
         # Greeting each other takes a round trip, or for ever; so a thread of its own does it, with the first read.
@@ -56,4 +64,5 @@ class Door(wsgi.Server):
 
     def error_log(self, msg: str = "", level: int = logging.INFO, traceback: bool = False) -> None:
         # A phone that hangs up, or does not trust us yet, is no trouble of ours.
-        _LOG.log(level if level >= logging.ERROR else logging.DEBUG, "%s", msg, exc_info=traceback)
+        is_ours = level >= logging.ERROR and not isinstance(sys.exception(), OSError)
+        _LOG.log(level if is_ours else logging.DEBUG, "%s", msg, exc_info=traceback)

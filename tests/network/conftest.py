@@ -1,0 +1,65 @@
+"""A house opened to its network, on loopback addresses only: one of them stands for what lies beyond the desk."""
+
+from __future__ import annotations
+
+import socket
+import ssl
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from jinja2 import FileSystemBytecodeCache
+
+from app import create_app
+from app.config import Settings
+from app.network.files import Files
+from app.network.opened import describe, names_now, prepare
+from app.web.opened import tell
+from tests.conftest import NOW
+from tests.network.phone import Phone
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture
+def settings(settings: Settings) -> Settings:
+    return replace(settings, lan=True, lan_host="127.0.0.1", lan_port=free_port(), lan_http_port=free_port())
+
+
+@pytest.fixture
+def files(settings: Settings) -> Files:
+    return Files(settings.data_dir)
+
+
+@pytest.fixture
+def app(settings: Settings, compiled_templates: FileSystemBytecodeCache) -> Iterator[Flask]:
+    """The application as a worker has it once the house was opened."""
+    app = create_app(settings)
+    app.jinja_env.bytecode_cache = compiled_templates
+    app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
+    tell(app, describe(settings, names_now(settings), prepare(settings, NOW)))
+    yield app
+    app.extensions["engine"].dispose()
+
+
+@pytest.fixture
+def desk(app: Flask) -> FlaskClient:
+    return app.test_client()
+
+
+@pytest.fixture
+def phone(app: Flask) -> Phone:
+    """A phone of the house that was never paired."""
+    return Phone(app)
+
+
+def trusting(authority: Path) -> ssl.SSLContext:
+    """A phone's idea of whom to trust: this authority, and nobody else."""
+    return ssl.create_default_context(cafile=str(authority))

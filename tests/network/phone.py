@@ -1,0 +1,42 @@
+"""A phone in the house network: its address, its cookies, and the name by which it calls the house."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from flask import Flask
+from werkzeug.test import TestResponse
+
+HOUSE = "https://chitbook.local:8443"
+ADDRESS = "192.168.7.20"
+
+
+class Phone:
+    def __init__(self, app: Flask, address: str = ADDRESS, base: str = HOUSE) -> None:
+        self.app = app
+        self.client = app.test_client()
+        self.address = address
+        self.base = base
+
+    def get(self, path: str, **more: Any) -> TestResponse:
+        return self._ask("GET", path, **more)
+
+    def post(self, path: str, **more: Any) -> TestResponse:
+        return self._ask("POST", path, **more)
+
+    def _ask(self, method: str, path: str, **more: Any) -> TestResponse:
+        environ = {"REMOTE_ADDR": self.address, **more.pop("environ", {})}
+        return self.client.open(path, method=method, base_url=self.base, environ_overrides=environ, **more)
+
+    def pair(self, code: str, name: str = "Malt floor") -> TestResponse:
+        return self.post("/pair", data={"code": code, "name": name})
+
+
+def code_from(desk: Any, role: str = "may_log", person: str = "") -> str:
+    """A pairing code, as the desk's page shows it."""
+    page = desk.post("/devices", data={"role": role, "person": person})
+    assert page.status_code == 201, page.text
+    found = re.search(r'pairing-code">([0-9A-Z ]+)<', page.text)
+    assert found is not None
+    return found[1]
