@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from sqlalchemy import select
 
+from app import ports
 from app.operations.digests import rebuild
+from app.store.batches import Batch
 from app.store.engine import write_session
+from app.web.glance import glance_at
+from app.web.home import order
 from tests.stories import add_fact, add_story, statements
 from tests.writing import NOW, add_batch, add_lot
 
@@ -103,6 +109,59 @@ def test_more_live_batches_than_a_page_holds_are_on_the_next(app: Flask, client:
     older = client.get("/?page=2").text
     assert older.count("live-batch") == 1
     assert 'href="/?page=1"' in older
+
+
+def many(app: Flask, count: int = 14) -> None:
+    """Batches charged one after the other, the first of them long overdue to be drained."""
+    with write(app) as session:
+        add_story(session, hours_ago=60, kinds={"steep_on"}, title="forgotten")
+        for place in range(count - 1):
+            add_story(session, hours_ago=1 + place / 10, kinds={"steep_on"}, title=f"fresh {place}")
+
+
+def test_what_is_overdue_is_on_the_first_page_however_old_it_is(app: Flask, client: FlaskClient):
+    many(app)
+    page = client.get("/").text
+    assert page.count("live-batch") == 12
+    assert page.index("forgotten") < page.index("fresh")
+    assert "forgotten" not in client.get("/?page=2").text
+
+
+def test_every_batch_is_on_one_page_and_only_one(app: Flask, client: FlaskClient):
+    many(app)
+    first, second = (set(re.findall(r"Batch \d+", client.get(path).text)) for path in ("/", "/?page=2"))
+    assert first | second == {f"Batch {number}" for number in range(1, 15)}
+    assert first & second == set()
+
+
+def test_a_new_fact_moves_its_batch_at_once(app: Flask, client: FlaskClient):
+    many(app)
+    assert "forgotten" in client.get("/").text
+    with write(app) as session:
+        batch = session.scalars(select(Batch).where(Batch.title == "forgotten")).one()
+        add_fact(session, batch, "abandoned", {}, id="gone", hours_ago=0.1)
+        last = session.scalars(select(Batch).where(Batch.title == "fresh 0")).one()
+        add_fact(session, last, "inspection", {"findings": {"mould": "yes"}}, id="mould", hours_ago=0.1)
+    page = client.get("/").text
+    assert page.index('class="sheet live-batch') < page.index("fresh 0") < page.index("fresh 5")
+
+
+def test_a_place_is_kept_for_some_minutes_and_judged_anew_then(
+    app: Flask, client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+):
+    judged: list[str] = []
+
+    def note(history, words):
+        judged.append(history.batch.id)
+        return glance_at(history, words)
+
+    monkeypatch.setattr(order, "glance_at", note)
+    many(app)
+    for minutes, expected in ((0, 14), (4, 0), (6, 14)):
+        judged.clear()
+        monkeypatch.setattr(ports, "now", lambda minutes=minutes: NOW + timedelta(minutes=minutes))
+        assert client.get("/").status_code == 200
+        assert len(judged) == expected
 
 
 def test_as_many_statements_for_thirty_batches_as_for_three(app: Flask, client: FlaskClient):

@@ -19,7 +19,8 @@ from app.store.history import load_histories
 from app.store.lots import list_lots
 from app.store.stock import list_stock_kg
 from app.web.batch_rows import remembered, rows_of, summary_now
-from app.web.glance import Glance, glance_at
+from app.web.glance import glance_at
+from app.web.home.order import Places, order_of
 
 PER_PAGE = 12
 """Live batches on one page: more are hardly in one house, except where digests are behind after an upgrade."""
@@ -39,13 +40,15 @@ class LotLine:
     is_overdrawn: bool
 
 
-def home_context(session: Session, live_ids: Sequence[str], page: int, words: Words) -> dict[str, Any]:
+def home_context(session: Session, live_ids: Sequence[str], page: int, words: Words, places: Places) -> dict[str, Any]:
     """Live batches, what is overdue first; lots in stock; and what ended last. A fixed number of statements."""
     first = (page - 1) * PER_PAGE
+    if len(live_ids) > PER_PAGE:
+        live_ids = places.in_order(session, live_ids, words)
     histories = load_histories(session, live_ids[first : first + PER_PAGE])
     going = {key: each for key, each in histories.items() if is_live(all_stages(each))}
     over = [each for key, each in histories.items() if key not in going]
-    glances = sorted((glance_at(each, words) for each in going.values()), key=_order)
+    glances = sorted((glance_at(each, words) for each in going.values()), key=order_of)
     lots = list_lots(session)
     ended = list_ended(session, RULES_VERSION, limit=ENDED_SHOWN)
     anew = {batch.id: batch for batch in list_batches(session, ids=[each.batch.id for each in over])}
@@ -64,11 +67,6 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
         "has_lots": bool(lots),
         "ended": rows,
     }
-
-
-def _order(glance: Glance) -> tuple[bool, bool, float]:
-    """What must be done now, then what is overdue, then what is due soonest."""
-    return (glance.status != "act", *glance.urgency)
 
 
 def _ended_at(pair: tuple[Batch, Summary]) -> datetime:
