@@ -165,7 +165,9 @@ class Settings:
         METRIC, parse_units, "The units a new person starts with: metric or us. Each person may choose other ones."
     )
     quiet_from: time = _setting(
-        "21:00", parse_time_of_day, "From this time of day only what must be done at once may make a sound."
+        "21:00",
+        parse_time_of_day,
+        "From this time of day only what must be done at once may make a sound. Each screen may choose its own hours.",
     )
     quiet_until: time = _setting(
         "06:00", parse_time_of_day, "The end of the quiet hours. The same as quiet_from: no quiet hours."

@@ -114,7 +114,7 @@ def came_of_it(history: History, glance: Glance, words: Words) -> list[tuple[str
     flags = [view.judged.flag for view in glance.views]
     found = {measure.key: measure for measure in measures(history, words.now, flags)}
     shown = [found[key] for key in CAME_OF_IT if found[key].is_known or (key in ALWAYS and not glance.is_live)]
-    return [(*measure_said(each, words).row, each.key) for each in shown if each.value or each.key not in SIDES]
+    return [measure_said(each, words).row for each in shown if each.value or each.key not in SIDES]
 
 
 def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
