@@ -9,7 +9,7 @@ from flask import Flask, current_app, request
 
 from app.config import Network, Settings
 from app.network.addresses import Address, plain
-from app.web.security import host_name, is_house_name
+from app.web.security import host_name
 
 _PASSED_ON = "chitbook.passed_on"
 _MARKS = ("HTTP_X_FORWARDED_FOR", "HTTP_FORWARDED")
@@ -55,6 +55,6 @@ def is_at_desk() -> bool:
     the network, is none: that name could be made to lead a browser of the desk here.
     """
     settings: Settings = current_app.extensions["settings"]
-    if request.environ.get(_PASSED_ON) or is_house_name(host_name(request.host)):
+    if request.environ.get(_PASSED_ON) or host_name(request.host) not in settings.accepted_hosts:
         return False
     return lies_in(plain(peer_address()), settings.desk_addresses)

@@ -13,13 +13,15 @@ from flask import Flask
 from flask.testing import FlaskClient
 from jinja2 import FileSystemBytecodeCache
 
-from app import create_app
+from app import create_app, ports
 from app.config import Settings
 from app.network.files import Files
 from app.network.opened import describe, names_now, prepare
+from app.store.engine import write_session
 from app.web.opened import tell
 from tests.conftest import NOW
 from tests.network.phone import Phone
+from tests.writing import add_batch
 
 
 def free_port() -> int:
@@ -63,3 +65,11 @@ def phone(app: Flask) -> Phone:
 def trusting(authority: Path) -> ssl.SSLContext:
     """A phone's idea of whom to trust: this authority, and nobody else."""
     return ssl.create_default_context(cafile=str(authority))
+
+
+@pytest.fixture
+def house(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One batch, on an ordinary morning."""
+    monkeypatch.setattr(ports, "now", lambda: NOW)
+    with write_session(app.extensions["engine"]) as session:
+        add_batch(session)

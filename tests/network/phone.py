@@ -8,6 +8,9 @@ from typing import Any
 from flask import Flask
 from werkzeug.test import TestResponse
 
+from app.store.devices import MAY_LOG, Device, list_devices
+from app.store.engine import read_session
+
 HOUSE = "https://chitbook.local:8443"
 ADDRESS = "192.168.7.20"
 
@@ -40,3 +43,19 @@ def code_from(desk: Any, role: str = "may_log", person: str = "") -> str:
     found = re.search(r'pairing-code">([0-9A-Z ]+)<', page.text)
     assert found is not None
     return found[1]
+
+
+def paired(app: Flask, role: str = MAY_LOG, name: str = "Malt floor", **more: Any) -> Phone:
+    phone = Phone(app, **more)
+    answer = phone.pair(code_from(app.test_client(), role), name)
+    assert answer.status_code == 303, answer.text
+    return phone
+
+
+def device_row(app: Flask) -> Device:
+    with read_session(app.extensions["engine"]) as session:
+        return list_devices(session)[0]
+
+
+def revoke(app: Flask) -> None:
+    assert app.test_client().post(f"/devices/{device_row(app).id}/revoke").status_code == 303
