@@ -44,7 +44,7 @@ def drawn(name: str):
 
 @pytest.fixture(scope="module")
 def charts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a server that knows nothing but charts."""
+    """The address of a server that knows nothing but charts, and what every page asks for in the background."""
     served = Flask("charts", static_folder=None, template_folder=str(Path(app.__file__).parent / "web" / "templates"))
     settings = Settings(data_dir=tmp_path_factory.mktemp("charts"))
     for part in (security, static_files, plotly_script):
@@ -53,6 +53,14 @@ def charts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     @served.get("/<name>")
     def page(name: str) -> str:
         return render_template_string(PAGE, figure=drawn(name), table=timeline_table(told(tale()), at(52)))
+
+    @served.get("/sync/hello")
+    def hello() -> dict[str, str]:
+        return {"csrf_token": "none", "server_time": "2026-03-14T09:30:00+00:00", "version": "0"}
+
+    @served.get("/sw.js")
+    def worker() -> tuple[str, dict[str, str]]:
+        return "", {"Content-Type": "text/javascript"}
 
     server = make_server("127.0.0.1", 0, served, threaded=True)
     thread = Thread(target=server.serve_forever, daemon=True)
