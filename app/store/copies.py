@@ -4,7 +4,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 from app import ports
@@ -42,10 +42,22 @@ def replace_database(source: Path, database: Path) -> None:
     fresh = database.with_name(database.name + ".new")
     fresh.unlink(missing_ok=True)
     _copy(fresh, lambda: open_at_rest(source))
-    # The old log first: found beside the new file it would be taken for that file's own.
+    _fold_log(database)
+    # The old log first: found beside the new file it would be taken for that file's own, and spoil it.
     for suffix in _LOGS:
         database.with_name(database.name + suffix).unlink(missing_ok=True)
     os.replace(fresh, database)
+    _settle_folder(database.parent)
+
+
+def _fold_log(database: Path) -> None:
+    """Write what stands only in the log into the file itself: were the power cut now, the file alone has it all."""
+    if not database.exists():
+        return
+    # A damaged database can't: that is why it is replaced, and it was kept aside with its log.
+    with suppress(sqlite3.Error), closing(sqlite3.connect(database)) as old:
+        old.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    _settle(database)
 
 
 def keep_aside(database: Path, backup_dir: Path) -> Path | None:
@@ -57,10 +69,24 @@ def keep_aside(database: Path, backup_dir: Path) -> Path | None:
     for suffix in ("", *_LOGS):
         path = database.with_name(database.name + suffix)
         if path.exists():
-            shutil.copy2(path, target.with_name(target.name + suffix))
+            kept = target.with_name(target.name + suffix)
+            shutil.copy2(path, kept)
+            _settle(kept)
+    _settle_folder(backup_dir)
     return target
 
 
 def _settle(path: Path) -> None:
     with path.open("rb+") as file:
         os.fsync(file.fileno())
+
+
+def _settle_folder(folder: Path) -> None:
+    """Make new names in a folder outlast a power cut, where the system has folders that can be opened for it."""
+    if os.name == "nt":
+        return
+    opened = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    finally:
+        os.close(opened)
