@@ -148,7 +148,18 @@ def _follow_on(history: History, now: datetime, words: Words) -> str:
 def _why_no_moisture(history: History, fact: Fact) -> str:
     if fact.kind == "test_bag":
         vessel = getattr(fact, "vessel", "") or "this bag"
-        return f"Record the start of {vessel} (its weight before the steep), or check the tare: then this counts too."
+        starts = [
+            each
+            for each in history.of_shape(Weighing, "test_bag_start")
+            if each.vessel == getattr(fact, "vessel", None)
+        ]
+        if any(start.at <= fact.at for start in starts):
+            return (
+                f"{vessel} can’t weigh less than the dry matter in it: look at tare, unit and vessel, and correct it."
+            )
+        if starts:
+            return f"{vessel} was weighed at its start only after this: look at the times."
+        return f"Record the start of {vessel} (its weight before the steep): then this counts too."
     if fact.kind == "tray":
         return "This is the tray’s start: its next weighing tells the moisture."
     if charged(history) is None:

@@ -50,7 +50,11 @@ def expected_masses(
             return None
         net_kg = net_of(start, start)
         low, high = (0.4, 1.15) if kind == "tray" else (0.8, 2.2)
-        return _with_tare(Span(low * net_kg, high * net_kg), values)
+        # Lighter than its own dry matter nothing can be: that is asked about in any case.
+        return {
+            name: each._replace(wild=Span(each.possible.low, each.wild.high))
+            for name, each in _with_tare(Span(low * net_kg, high * net_kg), values).items()
+        }
     whole = charged(history, at)
     if kind not in _OF_CHARGE or whole is None:
         return None

@@ -2,7 +2,8 @@
 
 import pytest
 
-from tests.judgement.flag_story import Story, hour_of
+from app.judgement.meaning import meaning
+from tests.judgement.flag_story import Story, hour_of, moment
 
 
 def growing() -> Story:
@@ -190,12 +191,38 @@ def test_a_tray_first_weighed_long_after_the_loading_has_no_start() -> None:
         assert bool(story.flags(166, "no_start")) == is_flagged
 
 
+MEANT = {"insisted": "1"}
+
+
 def test_a_bag_lighter_than_its_dry_matter_is_a_caution() -> None:
     # 0.5 kg at 12 % hold 0.44 kg dry, of which a little goes with steep and breath.
     for net, is_flagged in ((0.42, False), (0.38, True)):
         story = growing()
-        story.tell(44, "test_bag", {"vessel": "bag 1", "gross_kg": net + 0.03, "tare_kg": 0.03, "net_kg": net})
+        story.tell(
+            44, "test_bag", {"vessel": "bag 1", "gross_kg": net + 0.03, "tare_kg": 0.03, "net_kg": net}, typed=MEANT
+        )
         assert bool(story.flags(45, "lighter_than_dry")) == is_flagged
+
+
+def test_a_bag_too_light_is_told_what_went_in_and_what_must_be_left_of_it() -> None:
+    # 500 g at 12 %: 440 g dry went in, and 0.88 of that, 387.2 g, are left at the least.
+    story = growing()
+    story.tell(44, "test_bag", {"vessel": "bag 1", "gross_kg": 0.41, "tare_kg": 0.03, "net_kg": 0.38}, typed=MEANT)
+    title = story.flag(45, "lighter_than_dry").title
+    assert "440.0 g went in" in title
+    assert "387.2 g of that are left" in title
+
+
+def test_why_a_bag_tells_no_moisture_is_said_by_its_own_cause() -> None:
+    light = {"vessel": "bag 1", "gross_kg": 0.41, "tare_kg": 0.03, "net_kg": 0.38}
+    for values, said in (
+        (light, "can’t weigh less than the dry matter"),
+        (light | {"vessel": "bag 2"}, "Record the start"),
+    ):
+        story = growing()
+        story.tell(44, "test_bag", values)
+        fact = next(each for each in story.history().of_kind("test_bag") if each.at == moment(44))
+        assert said in meaning(story.history(), fact, moment(44)).detail
 
 
 def test_a_tray_lighter_than_its_dry_matter_is_a_caution() -> None:

@@ -117,6 +117,12 @@ def test_an_ordinary_bag_is_not_asked_about() -> None:
         assert asked(bagged(), 6, "test_bag", vessel="bag 1", net=net, net_unit="g") == []
 
 
+def test_a_bag_lighter_than_the_dry_matter_in_it_is_asked_about() -> None:
+    # Of 300 g at 12 %, 264 g are dry; a bag of 0.8 of its start is lighter than any loss explains.
+    (question,) = asked(bagged(), 6, "test_bag", vessel="bag 1", net="225", net_unit="g")
+    assert "less than one expects here (240.0 g to 660.0 g)" in question.message
+
+
 def test_a_bag_without_a_start_can_not_be_asked_about() -> None:
     assert asked(bagged(), 6, "test_bag", vessel="another", net="4.3", net_unit="kg") == []
 

@@ -11,6 +11,9 @@ from app.judgement.flags.base import Case, Flag, Message, Rule
 from app.judgement.moisture import charged, net_of
 
 AT_THE_LOADING = timedelta(hours=1)
+LEAST_LEFT = {"test_bag": 0.88, "charge_weighing": 0.7, "tray": 1.0}
+"""Of the dry matter weighed in, what is left at the least: the rest may be gone with steep water, breath and rootlets,
+and from a charge by skimming and samples. From memory."""
 
 
 def no_start(case: Case) -> Iterator[Flag]:
@@ -54,19 +57,21 @@ def _no_start_flag(case: Case, kind: str, vessel: str | None, weighings: list[We
 
 def lighter_than_dry(case: Case) -> Iterator[Flag]:
     """Less than the dry matter alone weighs: a tare, a bag or a unit is wrong. One flag a vessel."""
-    found: dict[tuple[str, str | None], list[tuple[Weighing, float]]] = {}
+    found: dict[tuple[str, str | None], list[tuple[Weighing, float, float]]] = {}
     for weighing in case.history.of_shape(Weighing, "test_bag", "tray", "charge_weighing"):
-        dry_kg = _dry_kg(case, weighing)
-        if dry_kg is not None and weighing.net_kg < dry_kg * 0.999:
-            found.setdefault((weighing.kind, weighing.vessel), []).append((weighing, dry_kg))
+        dry_kg, least = _dry_kg(case, weighing) or 0.0, LEAST_LEFT[weighing.kind]
+        if weighing.net_kg < dry_kg * least * 0.999:
+            found.setdefault((weighing.kind, weighing.vessel), []).append((weighing, dry_kg, least))
     for (_, vessel), light in found.items():
-        weighing, dry_kg = light[-1]
-        title = (
-            f"{vessel or 'The charge'} at {wording.mass(weighing.net_kg)}, lighter than its own dry matter of "
-            f"{wording.mass(dry_kg)}"
+        weighing, dry_kg, least = light[-1]
+        title = f"{vessel or 'The charge'} at {wording.mass(weighing.net_kg)}, lighter than the dry matter in it: "
+        title += (
+            f"{wording.mass(dry_kg)} went in, and {wording.mass(least * dry_kg)} of that are left at the least"
+            if least < 1.0
+            else wording.mass(dry_kg)
         )
         yield case.flag(
-            "lighter_than_dry", "caution", [each for each, _ in light],
+            "lighter_than_dry", "caution", [each for each, *_ in light],
             Message(title, "No moisture can be read from it: the tare, the vessel or the unit is another one.",
                     "Weigh it again, look at its tare, and correct the entry."),
             "derived: dry matter doesn't go away", ends_at=case.ended_at,
@@ -75,10 +80,10 @@ def lighter_than_dry(case: Case) -> Iterator[Flag]:
 
 
 def _dry_kg(case: Case, weighing: Weighing) -> float | None:
-    """The least that can be left of the dry matter weighed in: a tenth may be gone with steep, breath and rootlets."""
+    """The dry matter that was weighed in."""
     if weighing.kind == "charge_weighing":
         whole = charged(case.history, weighing.at)
-        return None if whole is None or case.history.departures else 0.7 * whole.dry_kg
+        return None if whole is None or case.history.departures else whole.dry_kg
     if weighing.kind == "tray":
         start = case.tray_start(weighing)
         estimate = case.moisture_at(start.at) if start is not None and start is not weighing else None
@@ -89,7 +94,7 @@ def _dry_kg(case: Case, weighing: Weighing) -> float | None:
         return None
     whole = charged(case.history)
     moisture_wb = start.moisture_wb if start.moisture_wb is not None else (whole.moisture_wb if whole else None)
-    return None if moisture_wb is None else 0.88 * start.net_kg * (1.0 - moisture_wb)
+    return None if moisture_wb is None else start.net_kg * (1.0 - moisture_wb)
 
 
 RULES = (
