@@ -41,6 +41,8 @@ PAGES = (
     "/programmes",
     "/people",
     "/calendar",
+    "/devices",
+    "/pair",
     "/house",
     "/house/entries/calibrated",
     "/house/entries/co2_room",

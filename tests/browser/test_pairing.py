@@ -1,0 +1,134 @@
+"""A phone that trusts the house: from the code at the desk to the first reading, and a reload without the house."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from tests.browser.conftest import CHROMIUM, DESK, FLAGS, PHONE, page_at
+from tests.cli.conftest import Command, Server
+from tests.cli.test_lan import Phone as Knocking
+from tests.cli.test_lan import free_port
+
+CERTUTIL = shutil.which("certutil")
+
+
+@pytest.fixture
+def command(tmp_path: Path) -> Command:
+    home = tmp_path / "desk"
+    home.mkdir()
+    command = Command(home)
+    command.environment.update(CHITBOOK_LAN_HOST="127.0.0.1", CHITBOOK_ZONE="Europe/Dublin")
+    for name in ("CHITBOOK_LAN_PORT", "CHITBOOK_LAN_HTTP_PORT"):
+        command.environment[name] = str(free_port())
+    return command
+
+
+@pytest.fixture
+def server(command: Command, tmp_path: Path) -> Iterator[Server]:
+    server = Server(command, "--demo", "--lan", "--data", tmp_path / "house")
+    server.wait_until(Knocking(tmp_path / "house", int(command.environment["CHITBOOK_LAN_PORT"])).is_answered)
+    yield server
+    server.end()
+
+
+@pytest.fixture
+def trusting(browser: Browser, server: Server, tmp_path: Path) -> Iterator[BrowserContext]:
+    """A browser with a home of its own, which was told once to trust the house's authority."""
+    if CERTUTIL is None:
+        message = "no certutil on this machine (libnss3-tools): install it to run this test"
+        if os.environ.get("CHITBOOK_BROWSER_TESTS") == "required":
+            pytest.fail(message)
+        pytest.skip(message)
+    home = tmp_path / "phone"
+    store = home / ".pki" / "nssdb"
+    store.mkdir(parents=True)
+    authority = tmp_path / "house" / "network" / "authority.crt"
+    for words in (("-N", "--empty-password"), ("-A", "-n", "house", "-t", "C,,", "-i", authority)):
+        subprocess.run([CERTUTIL, "-d", f"sql:{store}", *words], check=True, capture_output=True)
+    context = browser.browser_type.launch_persistent_context(
+        home / "profile",
+        executable_path=CHROMIUM,
+        args=[*FLAGS, "--host-resolver-rules=MAP chitbook.local 127.0.0.1"],
+        env={**os.environ, "HOME": str(home)},
+        viewport=PHONE,
+        has_touch=True,
+    )
+    yield context
+    context.close()
+
+
+def code_of(desk: Page, address: str) -> str:
+    """The address that the picture at the desk holds."""
+    desk.goto(f"{address}/devices")
+    desk.get_by_label("Whose phone").select_option(index=1)
+    desk.get_by_role("button", name="Make a code").click()
+    shown = desk.locator(".pairing-code").inner_text().replace(" ", "")
+    expect(desk.locator("svg.qr")).to_be_visible()
+    return f"{desk.locator('.pairing .row b').inner_text()}#{shown}"
+
+
+def test_a_phone_is_paired_keeps_its_first_reading_and_opens_again_without_the_house(
+    browser: Browser, trusting: BrowserContext, server: Server
+) -> None:
+    at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
+    address = code_of(desk, at_desk)
+    assert address.startswith("https://chitbook.local:")
+    phone = trusting.pages[0]
+    phone.goto(address)
+    expect(phone.get_by_label("Code", exact=True)).to_have_value(address.partition("#")[2])
+    assert "#" not in phone.url
+    phone.get_by_label("Name of this phone").fill("Malt floor")
+    phone.get_by_role("button", name="Pair", exact=True).click()
+    expect(phone.get_by_text("paired as Malt floor")).to_be_visible()
+    phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    tub = address.partition("/pair")[0] + "/batches/7/tub"
+    phone.goto(f"{tub}#grain_temperature")
+    phone.locator("[name=grain_temperature-value]").fill("15.5")
+    phone.get_by_role("button", name="Keep", exact=True).click()
+    expect(phone.get_by_text("Saved").first).to_be_visible()
+    kept = [line for line in desk.request.get(f"{at_desk}/data/export").text().splitlines() if "Malt floor" in line]
+    assert len(kept) == 1
+    assert '"device":"Malt floor"' in kept[0]
+    assert '"value":"15.5"' in kept[0]
+    # The worker keeps the page once it governs it.
+    phone.goto(tub)
+    expect(phone.get_by_role("heading", level=1)).to_be_visible()
+    phone.wait_for_function("caches.match('/batches/7/tub').then(Boolean)")
+    server.process.send_signal(signal.SIGTERM)
+    server.process.wait(10)
+    phone.reload()
+    expect(phone.get_by_role("heading", level=1)).to_be_visible()
+    assert phone.url.startswith(tub)
+    desk.context.close()
+
+
+def test_a_phone_that_was_put_out_forgets_its_pages_and_is_told_why(
+    browser: Browser, trusting: BrowserContext, server: Server
+) -> None:
+    at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
+    phone = trusting.pages[0]
+    address = code_of(desk, at_desk)
+    phone.goto(address)
+    phone.get_by_label("Name of this phone").fill("Lost phone")
+    phone.get_by_role("button", name="Pair", exact=True).click()
+    phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    tub = address.partition("/pair")[0] + "/batches/7/tub"
+    phone.goto(tub)
+    phone.goto(tub)
+    phone.wait_for_function("caches.match('/batches/7/tub').then(Boolean)")
+    desk.goto(f"{at_desk}/devices")
+    desk.get_by_role("link", name="Put out Lost phone").click()
+    desk.get_by_role("button", name="Put it out").click()
+    expect(desk.get_by_text("Lost phone is put out")).to_be_visible()
+    phone.goto(tub)
+    expect(phone.get_by_text("put out by the desk")).to_be_visible()
+    phone.wait_for_function("caches.match('/batches/7/tub').then((found) => !found)")
+    desk.context.close()
