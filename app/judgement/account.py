@@ -67,6 +67,15 @@ class Account:
         """That much dry matter as a fraction of what was charged."""
         return dry_kg / self.charge.dry_kg if self.charge and self.charge.dry_kg > 0.0 else None
 
+    def share_of(self, line: AccountLine) -> Figure | None:
+        """A line as a fraction of the charge. What was reckoned from the charge is in proportion to it, and as sure."""
+        if self.charge is None or self.charge.dry_kg <= 0.0:
+            return None
+        if not line.parts:
+            return Figure(line.dry_kg / self.charge.dry_kg, line.sd_kg / self.charge.dry_kg)
+        lost, sd = dry_loss_with_sd((self.charge.dry_kg, self.charge.sd_kg), (line.dry_kg, line.sd_kg))
+        return Figure(1.0 - lost, sd)
+
     @property
     def remainder_share(self) -> Figure | None:
         """The unexplained remainder as a fraction of the charge; below 0 where more came out than went in."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from app.judgement.facts import Weighing
@@ -12,6 +12,9 @@ from app.judgement.stages import all_stages
 
 GREEN_WB = 0.15
 """Wetter than this it is green malt, or not dried yet."""
+
+STILL_AS_DRY = timedelta(days=14)
+"""A test this near to a weighing tells of the same malt: common practice, for malt that lies closed."""
 
 
 class MaltMoisture(NamedTuple):
@@ -26,10 +29,26 @@ TAKEN_FOR_GRANTED = MaltMoisture(0.05, 0.01, False)
 
 
 def outturn_moisture(history: History, weighing: Weighing, now: datetime) -> MaltMoisture:
-    """The moisture of one outturn: its own, or what is known of the malt then."""
-    if weighing.moisture_wb is not None:
-        return MaltMoisture(weighing.moisture_wb, ASSUMED_MOISTURE_SD, True)
-    return malt_moisture(history, weighing.at, now)
+    """The moisture of one outturn: by a test of then, else the figure told with it, or what is known of the malt."""
+    if weighing.moisture_wb is None:
+        return malt_moisture(history, weighing.at, now)
+    best = _best_test(history, weighing.at, now)
+    if best is not None and best.sd <= ASSUMED_MOISTURE_SD:
+        return MaltMoisture(best.moisture_wb, best.sd, True)
+    return MaltMoisture(weighing.moisture_wb, ASSUMED_MOISTURE_SD, True)
+
+
+def _best_test(history: History, at: datetime, now: datetime) -> MoistureSample | None:
+    """The surest test of this malt after the kiln; of several as sure, the one nearest to the moment."""
+    done = [stage.starts_at for stage in all_stages(history) if stage.name == "cooling" and stage.starts_at <= at]
+    if not done:
+        return None
+    tests = [
+        sample
+        for sample in dried_samples(history)
+        if sample.basis == "tested" and done[-1] <= sample.at <= now and abs(sample.at - at) <= STILL_AS_DRY
+    ]
+    return min(tests, key=lambda sample: (sample.sd, abs(sample.at - at)), default=None)
 
 
 def malt_moisture(history: History, at: datetime, now: datetime) -> MaltMoisture:

@@ -84,10 +84,11 @@ def _figure(key: str, word: str, figure: Figure | None, view: View) -> Measure:
 
 
 def _culms(view: View) -> Measure:
-    line, charge = view.account.line("culms"), view.account.charge
-    if line is None or charge is None:
+    line = view.account.line("culms")
+    share = view.account.share_of(line) if line is not None else None
+    if line is None or share is None:
         return Measure("culms_share", "Culms, of the dry charge", "fraction", note="not weighed yet")
-    share, reach = line.dry_kg / charge.dry_kg, line.half_width_kg / charge.dry_kg
     return Measure(
-        "culms_share", "Culms, of the dry charge", "fraction", share, reach, None, line.is_estimate, line.note
-    )
+        "culms_share", "Culms, of the dry charge", "fraction", share.value, share.half_width, None, line.is_estimate,
+        line.note,
+    )  # fmt: skip

@@ -137,7 +137,8 @@ def account_rows(found: Account, words: Words) -> list[tuple[str, str, str, str,
     rows = [("Charged, dry", "100\u00a0%", found.charge.how, _mass(words, total, found.charge.half_width_kg), "charge")]
     for line in found.lines:
         how = f"{line.how}: {line.note}" if line.note else line.how
-        share = unbroken(words.percent(line.dry_kg / total, line.half_width_kg / total))
+        figure = found.share_of(line)
+        share = unbroken(words.percent(figure.value, figure.half_width)) if figure is not None else ""
         rows.append((line.word, share, how, _mass(words, line.dry_kg, line.half_width_kg), line.key))
     left, share_left = found.remainder, found.remainder_share
     if left is not None and share_left is not None:
