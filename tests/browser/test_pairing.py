@@ -71,8 +71,8 @@ def code_of(desk: Page, address: str) -> str:
     desk.get_by_label("Whose phone").select_option(index=1)
     desk.get_by_role("button", name="Make a code").click()
     shown = desk.locator(".pairing-code").inner_text().replace(" ", "")
-    expect(desk.locator("svg.qr")).to_be_visible()
-    return f"{desk.locator('.pairing .row b').inner_text()}#{shown}"
+    expect(desk.locator("svg.qr").first).to_be_visible()
+    return f"{desk.locator('.pairing .row b').first.inner_text()}#{shown}"
 
 
 def test_a_phone_is_paired_keeps_its_first_reading_and_opens_again_without_the_house(

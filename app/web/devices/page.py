@@ -29,6 +29,10 @@ def shown(code: str, role: str, house: Opened) -> Shown:
     return Shown(in_groups(code), ROLES[role], house.addresses[0] + "pair", picture, tuple(others))
 
 
+def trust_picture(house: Opened) -> Markup:
+    return qr_svg(house.trust_addresses[0], "Opens the page on which a phone gets the certificate")
+
+
 def in_groups(code: str) -> str:
     """Four signs at a time are read without losing the place."""
     return " ".join(code[start : start + 4] for start in range(0, len(code), 4))

@@ -12,7 +12,7 @@ from app.store.people import list_people
 from app.web.database import db
 from app.web.device import give_cookie
 from app.web.devices.forms import CodeForm
-from app.web.devices.page import Shown, shown
+from app.web.devices.page import Shown, shown, trust_picture
 from app.web.formatting import request_now
 from app.web.opened import opened
 from app.web.pairing import PairForm, pairing_page
@@ -101,7 +101,7 @@ def _device(device_id: str) -> Device:
 
 
 def _page(form: CodeForm, made: Shown | None = None) -> str:
-    people = list_people(db())
+    people, house = list_people(db()), opened()
     return render_template(
         "devices/index.html",
         form=form.offer(people),
@@ -109,5 +109,6 @@ def _page(form: CodeForm, made: Shown | None = None) -> str:
         roles=ROLES,
         names={each.id: each.name for each in people},
         made=made,
-        house=opened(),
+        house=house,
+        trust=trust_picture(house) if house else None,
     )
