@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from app.charts.batch_ribbon import batch_ribbon
 from app.judgement.answers import answered
-from app.judgement.facts import Reading
+from app.judgement.facts import Fact, Reading, Result, Tally
 from app.judgement.flags import evaluate
 from app.judgement.history import History
 from app.judgement.kinds import KINDS
@@ -86,6 +86,16 @@ class Glance:
         return is_live(self.stages)
 
     @property
+    def hour_said(self) -> str:
+        """The hour of the malthouse clock, which starts with the first water."""
+        is_charged = not self.stages or self.stages[-1].name == "charged"
+        programme = self.history.programme
+        is_steeped = programme is None or any(step.stage == "immersion" for step in programme.steps)
+        if is_charged and is_steeped and self.history.first_water_at is None:
+            return f"not{NO_BREAK}steeped{NO_BREAK}yet"
+        return f"h{NO_BREAK}{self.hour:.1f}"
+
+    @property
     def open_flags(self) -> list[FlagView]:
         return [view for view in self.views if view.is_open]
 
@@ -112,7 +122,7 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
     found = stages(history, now)
     flags = answered(history, evaluate(history, now), now)
     views = flag_views(flags, words)
-    status, status_word = state_of(views, is_live(found))
+    status, status_word = state_of(views, is_live(found), any(fact.at <= now for fact in history.facts if _tells(fact)))
     given = {each.flag.key for each in flags if each.holds}
     drawn = [each.flag for each in flags]
     last = found[-1] if found else None
@@ -146,14 +156,26 @@ def stage_words(stage: Stage | None, now: datetime, words: Words) -> str:
     return name if stage.ends_at else f"{name}, {words.span(stage.hours(now))}"
 
 
-def state_of(views: list[FlagView], is_going_on: bool = True) -> tuple[str, str]:
-    """The gravest open flag as status and word, or that all is well."""
+def _tells(fact: Fact) -> bool:
+    """Whether it tells how the batch does: something was read, counted, weighed again or looked at."""
+    return isinstance(fact, Reading | Tally | Result) or fact.kind in (
+        "test_bag",
+        "tray",
+        "charge_weighing",
+        "inspection",
+    )
+
+
+def state_of(views: list[FlagView], is_going_on: bool = True, is_read: bool = True) -> tuple[str, str]:
+    """The gravest open flag as status and word; or that all is well, where anything was read that could tell it."""
     grave = [view for view in views if view.is_open]
     for severity, text in (("act", "act now"), ("caution", "caution"), ("notice", "notice")):
         found = [view for view in grave if view.severity == severity]
         if found:
             return severity, text if len(found) == 1 else f"{text} × {len(found)}"
-    return ("fine", "all within limits") if is_going_on else ("none", "ended")
+    if not is_going_on:
+        return ("none", "ended")
+    return ("fine", "all within limits") if is_read else ("none", "nothing read yet")
 
 
 def step_view(step: NextStep, words: Words) -> StepView:

@@ -42,6 +42,23 @@ def test_a_live_batch_shows_where_it_is_and_what_comes_next(app: Flask, client: 
     assert 'class="ribbon"' in page
 
 
+def test_a_batch_of_which_nothing_was_read_is_not_said_to_be_within_limits(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        add_story(session, hours_ago=2, kinds={"steep_on", "test_bag_start"})
+    page = client.get("/").text
+    assert "nothing read yet" in page
+    assert "all within limits" not in page
+
+
+def test_a_batch_that_was_only_charged_has_no_hour_of_the_malthouse_clock_yet(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        add_story(session, hours_ago=220, kinds={"charge"})
+    for path in ("/", "/batches/1", "/batches/1/tub"):
+        page = client.get(path).text.replace("\u00a0", " ")
+        assert "not steeped yet" in page
+        assert "h 220" not in page.split("charged,")[0]
+
+
 def test_an_empty_house_is_told_to_take_a_lot_in(client: FlaskClient):
     page = client.get("/").text
     assert "Take a lot in first" in page
