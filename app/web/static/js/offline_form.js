@@ -24,7 +24,11 @@ export function takeOver(form, saved) {
     const isWhole = form.matches(".tub-form, .screen-form");
     (isWhole ? readWhole : readPlain)(form, pressed)
       .then((entry) => entry && keep(entry))
-      .catch(() => { form.dataset.plain = "yes"; form.requestSubmit(pressed); })
+      .catch(() => {
+        form.dataset.plain = "yes";
+        // Within the event that is still being told about, the browser takes no other.
+        setTimeout(() => form.requestSubmit(pressed));
+      })
       .then((entry) => entry && goOn({ ...entry, saved, hash }))
       .finally(() => { delete form.dataset.busy; });
   });
