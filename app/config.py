@@ -233,6 +233,13 @@ class Settings:
         """The house's whole name in its network."""
         return f"{self.lan_name}.local"
 
+    @property
+    def proxied_addresses(self) -> tuple[str, ...]:
+        """Where phones find the house through a reverse proxy: the names that are not this machine's own to itself."""
+        own = parse_hosts("localhost, 127.0.0.1, [::1]")
+        names = self.allowed_hosts if self.trusted_proxies else ()
+        return tuple(f"https://{name}/" for name in names if name not in own)
+
     def is_quiet_at(self, at: time) -> bool:
         """Whether a time of day in the house's zone lies in the house's quiet hours."""
         return is_quiet(at, self.quiet_from, self.quiet_until)

@@ -29,21 +29,23 @@ def announce_network(settings: Settings) -> None:
         flush=True,
     )
     if sys.stdout.isatty():
-        _show_code(settings, house, MAY_LOG)
+        _show_code(settings, house.address, MAY_LOG)
     else:
         print("`chitbook pair` makes a code that lets one in.", flush=True)
 
 
 def invite(settings: Settings, *, may_manage: bool) -> None:
     """A code for one phone, as a picture and as text."""
-    _show_code(settings, _house(settings), MAY_MANAGE if may_manage else MAY_LOG)
+    # Where both are open, the proxy's certificate is the one that needs no steps.
+    address = settings.proxied_addresses[0] if settings.proxied_addresses else _house(settings).address
+    _show_code(settings, address, MAY_MANAGE if may_manage else MAY_LOG)
 
 
-def _show_code(settings: Settings, house: Trust, role: str) -> None:
+def _show_code(settings: Settings, house_address: str, role: str) -> None:
     with open_database(settings.database_url) as engine, write_session(engine) as session:
         code = make_code(session, role=role, person_id=None, now=ports.now())
     # Behind a # the code is never sent: it stands in no log.
-    address = f"{house.address}pair#{code}"
+    address = f"{house_address}pair#{code}"
     print(f"This lets one phone in that {ROLES[role]}, within ten minutes:\n{address}", flush=True)
     segno.make_qr(address, error="m").terminal(out=sys.stdout, compact=True)
     sys.stdout.flush()

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 
 from flask import Flask, current_app
 
+from app.config import Settings
 from app.network.trust_page import Trust
 
 
 @dataclass(frozen=True)
 class Opened:
-    """addresses: by https, the one with the steady name first. hosts: the same as they stand in a Host header."""
+    """addresses: by https, the one with the steady name first. hosts: the same as they stand in a Host header; none
+    where a proxy stands in front, whose names the settings have. The rest is about our own certificate, if it is ours.
+    """
 
     addresses: tuple[str, ...]
     hosts: frozenset[str]
@@ -20,7 +23,11 @@ class Opened:
 
 
 def opened() -> Opened | None:
+    """As it is opened by us, or by a proxy in front."""
     found: Opened | None = current_app.extensions.get("opened")
+    settings: Settings = current_app.extensions["settings"]
+    if found is None and settings.proxied_addresses:
+        return Opened(settings.proxied_addresses, frozenset(), (), "")
     return found
 
 

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from ipaddress import ip_network
 from typing import Any
 
 import pytest
+from flask import Flask
+from jinja2 import FileSystemBytecodeCache
 
+from app import create_app
+from app.config import Settings
 from app.web.peer import FromProxy
+from tests.network.phone import Phone, code_from
 
 TRUSTED = (ip_network("127.0.0.1/32"), ip_network("10.9.0.0/16"))
 
@@ -51,3 +57,28 @@ def test_a_proxy_that_does_not_say_who_calls_is_nobody(said: str) -> None:
 def test_nobody_else_is_believed() -> None:
     assert heard("192.168.7.20", FORWARDED_FOR="127.0.0.1", FORWARDED_PROTO="https") == ("192.168.7.20", "http")
     assert heard("127.0.0.1", (), FORWARDED_FOR="10.0.0.1", FORWARDED_PROTO="https") == ("127.0.0.1", "http")
+
+
+@pytest.fixture
+def app(settings: Settings, compiled_templates: FileSystemBytecodeCache) -> Flask:
+    """Behind a proxy on the same machine, which comes from an address of its own."""
+    trusted, names = (ip_network("127.0.0.2/32"),), ("localhost", "malt.example")
+    app = create_app(replace(settings, lan=False, trusted_proxies=trusted, allowed_hosts=names))
+    app.jinja_env.bytecode_cache = compiled_templates
+    app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
+    return app
+
+
+def test_a_phone_is_paired_through_the_proxy_and_the_desk_stays_the_desk(app: Flask) -> None:
+    desk = app.test_client()
+    page = desk.post("/devices", data={"role": "may_log"}).text
+    assert "https://malt.example/pair" in page
+    assert "Before the first time" not in page
+    through = {"HTTP_X_FORWARDED_FOR": "203.0.113.9", "HTTP_X_FORWARDED_PROTO": "https"}
+    phone = Phone(app, "127.0.0.2", "http://malt.example")
+    assert phone.get("/", environ=through).status_code == 401
+    answer = phone.post("/pair", data={"code": code_from(desk), "name": "Far away"}, environ=through)
+    assert answer.status_code == 303
+    assert all("Secure" in each for each in answer.headers.getlist("Set-Cookie"))
+    assert phone.get("/", environ={**through, "HTTP_X_FORWARDED_PROTO": "http"}).status_code == 403
+    app.extensions["engine"].dispose()

@@ -110,5 +110,5 @@ def _page(form: CodeForm, made: Shown | None = None) -> str:
         names={each.id: each.name for each in people},
         made=made,
         house=house,
-        trust=trust_picture(house) if house else None,
+        trust=trust_picture(house) if house and house.trust_addresses else None,
     )
