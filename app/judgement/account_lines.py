@@ -7,13 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from app.judgement.charges import part_moisture_sd
 from app.judgement.facts import Fact, Part, Weighing
 from app.judgement.history import History
 from app.judgement.losses import RELATIVE_SD, losses_by, rootlet_share
 from app.judgement.malt import GREEN_WB, malt_moisture, outturn_moisture
 from app.judgement.moisture import (
     ASSUMED_MOISTURE_SD,
-    MEASURED_MOISTURE_SD,
     Charged,
     dry_kg_of,
     is_of_whole_charge,
@@ -184,8 +184,7 @@ def outturn_line(history: History, start: Charged, now: datetime) -> tuple[Accou
 
 def _of_part(part: Part) -> _Mass:
     scale_sd = _scale_sd(part, scale_step_kg(part), part.as_is_kg)
-    sd = MEASURED_MOISTURE_SD if part.method == "measured" else ASSUMED_MOISTURE_SD
-    _, dry_sd = dry_matter_with_sd(part.as_is_kg, part.moisture_wb, scale_sd, sd)
+    _, dry_sd = dry_matter_with_sd(part.as_is_kg, part.moisture_wb, scale_sd, part_moisture_sd(part))
     return _Mass(part, part.as_is_kg, scale_sd, part.dry_kg, dry_sd)
 
 

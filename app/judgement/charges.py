@@ -14,8 +14,14 @@ from app.judgement.stages import all_stages, stage_at
 from app.science import moisture as science
 from app.science import units
 
-MEASURED_MOISTURE_SD = 0.001
-ASSUMED_MOISTURE_SD = science.UNMEASURED_MOISTURE_HALF_WIDTH / 2
+MEASURED_MOISTURE_SD = science.UNMEASURED_MOISTURE_HALF_WIDTH / 2
+"""Measured by nobody says what: as a meter or a kitchen oven does."""
+
+ASSUMED_MOISTURE_SD = MEASURED_MOISTURE_SD
+"""Told with a weighing, and not how it is known."""
+
+GUESSED_MOISTURE_SD = 0.01
+"""Assumed, and never tested: grain in store lies within about 2 points of what one takes it for. Common practice."""
 RAW_GRAIN_WB = 0.12
 GREEN_WB = 0.2
 WET_SKIMMINGS_WB = {"drained": 0.30}
@@ -103,12 +109,14 @@ def _together(parts: Sequence[Part]) -> Charged | None:
     mass = sum(part.as_is_kg for part in parts)
     if not parts or mass <= 0.0:
         return None
-    sd = math.sqrt(sum((part.as_is_kg / mass * _moisture_sd(part)) ** 2 for part in parts))
+    sd = math.sqrt(sum((part.as_is_kg / mass * part_moisture_sd(part)) ** 2 for part in parts))
     return Charged(mass, 1.0 - sum(part.dry_kg for part in parts) / mass, sd, parts[0].at)
 
 
-def _moisture_sd(part: Part) -> float:
-    return MEASURED_MOISTURE_SD if part.method == "measured" else ASSUMED_MOISTURE_SD
+def part_moisture_sd(part: Part) -> float:
+    """How sure the moisture is that a part was moved at, by how it is known."""
+    is_guess = part.kind == "charge" and part.method == "assumed"
+    return GUESSED_MOISTURE_SD if is_guess else MEASURED_MOISTURE_SD
 
 
 def removed_dry_kg(history: History, until: datetime) -> float:

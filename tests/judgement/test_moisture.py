@@ -161,7 +161,7 @@ def test_the_half_width_is_that_of_a_monte_carlo():
     rng, n = np.random.default_rng(7), 200_000
     mass = 160.0 + rng.uniform(-0.08, 0.08, n)
     initial = 100.0 + rng.uniform(-0.1, 0.1, n)
-    dry_share = 1 - rng.normal(0.12, 0.0025, n)
+    dry_share = 1 - rng.normal(0.12, 0.01, n)
     loss = dry_loss(story.history(), at(30))
     kept = 1 - rng.normal(loss, 0.5 * loss, n)
     drawn = (mass - initial * dry_share * kept) / mass - rng.normal(0.0, 0.0015, n)

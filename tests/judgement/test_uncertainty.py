@@ -11,6 +11,7 @@ import pytest
 from app.judgement.account import account
 from app.judgement.history import History
 from app.judgement.measures import measures
+from app.judgement.moisture import charged
 from app.judgement.programme import load_builtin
 from tests.judgement.story import Story, at
 
@@ -98,3 +99,12 @@ def test_a_test_on_the_kiln_and_one_of_much_later_say_nothing_of_the_malt_that_w
     story.say(172, "moisture_test", {"value": 0.08}, method="oven_malt")
     story.say(180 + 24 * 60, "moisture_test", {"value": 0.07}, method="oven_malt")
     assert by_key(story.history())["final_moisture"].value == pytest.approx(0.045)
+
+
+@pytest.mark.parametrize(("known", "half_width"), [("measured", 0.005), ("lot", 0.005), ("assumed", 0.02)])
+def test_a_moisture_that_nobody_measured_is_less_sure_than_one_by_a_meter(known: str, half_width: float) -> None:
+    story = Story("barley_pale")
+    story.charge(24.0, 0.12, method=known)
+    start = charged(story.history())
+    assert start is not None
+    assert 2.0 * start.moisture_sd == pytest.approx(half_width)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.judgement.moisture import ASSUMED_MOISTURE_SD, MEASURED_MOISTURE_SD
+from app.judgement.charges import GUESSED_MOISTURE_SD, MEASURED_MOISTURE_SD
 from app.science import mass_balance, moisture, moisture_methods
 from app.web.workings.asking import choice, mass, row, share
 from app.web.workings.asking import moisture as moist
@@ -15,7 +15,7 @@ WAYS = (
     ("dry", "dry on the outside"),
 )
 KNOWN = (("typed", "to the digits typed"), ("measured", "by oven or meter"), ("assumed", "nobody measured it"))
-KNOWN_SDS = {"typed": 0.0, "measured": MEASURED_MOISTURE_SD, "assumed": ASSUMED_MOISTURE_SD}
+KNOWN_SDS = {"typed": 0.0, "measured": MEASURED_MOISTURE_SD, "assumed": GUESSED_MOISTURE_SD}
 
 
 @working(
