@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from app.judgement.facts import Fact, Reading, Remark, Tally, Weighing, Withdrawal
+from app.judgement.account import account
+from app.judgement.facts import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.foreseen import until_cast, until_dry, until_grown
 from app.judgement.history import History
 from app.judgement.kind_parts import Kind
@@ -21,6 +22,7 @@ from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
 
 KEEP_APART = "Damp it, wear a mask (FFP3 or N100), bag it, clean the floor wet. Kilning does not remove its toxins."
+KG_PER_M3 = 1000.0
 STATUS_WORDS = {"fine": "in range", "notice": "a little out", "caution": "out of range", "act": "far out: act now"}
 
 
@@ -253,6 +255,21 @@ def _outturn(history: History, fact: Fact, now: datetime, words: Words) -> Meani
     )
 
 
+def _sprinkled(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    """How many points the water lifts the grain, if it takes all of it up."""
+    assert isinstance(fact, Action)
+    before, left_dry_kg = moisture_at(history, fact.at), account(history, fact.at).left_dry_kg
+    if not fact.amount or before is None or not left_dry_kg:
+        return Meaning("none", f"{KINDS[fact.kind].word} kept.")
+    grain_kg = left_dry_kg / (1.0 - before.moisture_wb)
+    lifted = 1.0 - left_dry_kg / (grain_kg + KG_PER_M3 * fact.amount) - before.moisture_wb
+    water = words.quantity("volume", fact.amount)
+    return Meaning(
+        "none", f"Sprinkled {water}: lifts it by about {100.0 * lifted:.1f} points",
+        "An estimate, if the grain takes up all of it.",
+    )  # fmt: skip
+
+
 def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
     assert isinstance(fact, Remark)
     if fact.findings.get("mould") == "yes":
@@ -299,4 +316,5 @@ _TELLERS: dict[str, Callable[[History, Fact, datetime, Words], Meaning]] = {
     "skimmings": _skimmings,
     "outturn": _outturn,
     "inspection": _inspection,
+    "sprinkled": _sprinkled,
 }

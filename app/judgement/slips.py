@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -11,6 +12,7 @@ from typing import Any
 from app.judgement.facts import Fact, Reading, Tally, Weighing
 from app.judgement.fields import Quantity
 from app.judgement.history import History
+from app.judgement.kind_parts import Kind
 from app.judgement.kinds import KINDS
 from app.judgement.plausible import TEMPERATURES, Plausible, plausible, plausible_range
 from app.judgement.programme import Programme
@@ -32,6 +34,8 @@ FALLEN_C, RISEN_C = 15.0, 6.0
 """From memory: from one look to the next a temperature jumps no further, unless something happened. The other unit is
 offered where it lies this near to the last look: grain that is heated may well rise fast, but hardly falls."""
 
+_GROUPED = re.compile(r"[1-9]\d{0,2},\d{3}")
+DECIMAL = "The comma is a decimal mark"
 FEW_KERNELS = 10
 USUAL_KERNELS = 100
 
@@ -60,17 +64,28 @@ def questions(
     if kind is None:
         return []
     look = _Look(kind_name, values, typed, history, programme, at)
-    asked: list[Question] = []
+    asked = list(_thousands(kind, values, typed))
     for name, spec in kind.fields.items():
         value = values.get(spec.target)
         if spec.target == "tare_kg" or (spec.target == "net_kg" and values.get("gross_kg") is not None):
             continue
-        if isinstance(spec, Quantity) and isinstance(value, int | float):
+        is_asked = any(question.field == name for question in asked)
+        if isinstance(spec, Quantity) and isinstance(value, int | float) and not is_asked:
             found = look.ask(name, spec, float(value))
             asked += [found] if found else []
     if kind.shape is Tally:
         asked += list(_few_kernels(values, history, at))
     return asked
+
+
+def _thousands(kind: Kind, values: Mapping[str, Any], typed: Mapping[str, str]) -> Iterator[Question]:
+    """A comma before three digits: who writes 1,500 for 1500 would be understood as 1.5."""
+    for name, spec in kind.fields.items():
+        text = str(typed.get(name) or "").strip()
+        if not isinstance(spec, Quantity) or values.get(spec.target) is None or not _GROUPED.fullmatch(text):
+            continue
+        whole, decimal = text.replace(",", ""), f"{units.parse_number(text):g}"
+        yield Question(name, f"{spec.word} {text}: is it {whole}, or {decimal}?", {name: whole}, whole, DECIMAL)
 
 
 def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
@@ -80,7 +95,8 @@ def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
     values = {name: value for name, value in vars(fact).items() if value is not None}
     asked = questions(fact.kind, values, fact.typed, history, history.programme_at(fact.at), fact.at)
     # Without its tare a bag or tray is understood all the same: the one it started with is taken off.
-    return [question for question in asked if "tare" not in question.alternative]
+    # And a mark that can be read in two ways was read in one when it was kept.
+    return [each for each in asked if "tare" not in each.alternative and each.as_typed_words != DECIMAL]
 
 
 def is_insisted(fact: Fact) -> bool:

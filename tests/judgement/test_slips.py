@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from app.judgement.kinds import KINDS
+from app.judgement.meaning import meaning
 from app.judgement.programme import load_builtin
 from app.judgement.records import values_from_typed
 from app.judgement.slips import Question, plausible_range, questions
@@ -237,3 +238,29 @@ def test_the_plausible_range_lies_well_outside_every_limit_of_the_programme(key:
 def test_no_range_is_given_where_nothing_can_be_said() -> None:
     assert plausible_range("air_flow", "kilning", None) is None
     assert plausible_range("test_bag", "immersion", None) is None
+
+
+def test_a_comma_before_three_digits_is_asked_about_and_none_before_other_numbers() -> None:
+    (question,) = asked(growing(), 44, "sprinkled", amount="1,500", amount_unit="l")
+    assert question.alternative == {"amount": "1500"}
+    assert "is it 1500, or 1.5?" in question.message
+    for text in ("1,5", "0,500", "1.500", "1500", "1,50"):
+        assert asked(growing(), 44, "sprinkled", amount=text, amount_unit="l") == []
+
+
+def test_a_comma_before_three_digits_that_was_kept_is_no_slip() -> None:
+    story = growing()
+    typed = {"amount": "1,500", "amount_unit": "l"}
+    story.tell(44, "sprinkled", {"amount": 0.0015}, typed=typed)
+    assert story.flags(45, "slip") == []
+
+
+def test_what_was_sprinkled_is_told_in_points_of_moisture() -> None:
+    # 20 kg at 12 % hold 17.6 kg dry; at 44 % that is 31.4 kg, and 0.5 kg of water lift it by 0.88 points; less what
+    # steep and breath took.
+    story = growing()
+    story.tell(44, "sprinkled", {"amount": 0.0005})
+    fact = story.history().of_kind("sprinkled")[0]
+    said = meaning(story.history(), fact, moment(44)).text
+    points = float(said.split("about ")[1].split(" ")[0])
+    assert points == pytest.approx(0.9, abs=0.1)
