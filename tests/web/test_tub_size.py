@@ -10,9 +10,10 @@ from flask.testing import FlaskClient
 
 from app.exchange.demo import load_demo
 from app.store.engine import write_session
+from app.web.sync.worker import scripts
 from tests.conftest import NOW
 
-FIRST_BYTES, LATER_BYTES = 40_000, 10_000
+FIRST_BYTES, LATER_BYTES, SCRIPT_BYTES = 40_000, 10_000, 25_000
 PACKED = {"Accept-Encoding": "br"}
 
 
@@ -44,3 +45,11 @@ def test_the_first_visit_to_the_tub_costs_at_most_forty_kilobytes(client: FlaskC
     sizes = {part: len(client.get(part, headers=PACKED).data) for part in parts | imported}
     assert imported, sizes
     assert len(page.data) + sum(sizes.values()) <= FIRST_BYTES, sizes
+
+
+@pytest.mark.usefixtures("morning")
+def test_all_scripts_of_the_tub_page_are_small_even_those_that_few_ever_load(client: FlaskClient) -> None:
+    folder = re.findall(r'src="(/static/[^/]+)/', client.get("/batches/7/tub").text)[0]
+    sizes = {name: len(client.get(f"{folder}/{name}", headers=PACKED).data) for name in {*scripts(), "js/sw.js"}}
+    assert len(sizes) > 15
+    assert sum(sizes.values()) <= SCRIPT_BYTES, sizes
