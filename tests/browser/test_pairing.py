@@ -13,6 +13,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import CHROMIUM, DESK, FLAGS, PHONE, page_at
+from tests.browser.test_accessible import serious_violations
 from tests.cli.conftest import Command, Server
 from tests.cli.test_lan import Phone as Knocking
 from tests.cli.test_lan import free_port
@@ -132,3 +133,16 @@ def test_a_phone_that_was_put_out_forgets_its_pages_and_is_told_why(
     expect(phone.get_by_text("put out by the desk")).to_be_visible()
     phone.wait_for_function("caches.match('/batches/7/tub').then((found) => !found)")
     desk.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_page_that_asks_for_trust_has_no_serious_violation(
+    browser: Browser, server: Server, command: Command, scheme: str
+) -> None:
+    page = page_at(browser, PHONE, scheme=scheme)
+    page.goto(f"http://127.0.0.1:{command.environment['CHITBOOK_LAN_HTTP_PORT']}/")
+    for summary in page.locator("summary").all():
+        summary.click()
+    assert serious_violations(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    page.context.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from io import BytesIO
 
 import pytest
 from flask import Flask
@@ -11,7 +12,9 @@ from flask.testing import FlaskClient
 from app.operations.people import add_person
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
+from app.store.photos import Photo
 from tests.network.phone import code_from, device_row, paired, revoke
+from tests.pictures import jpeg
 from tests.writing import NOW, iso, water
 
 
@@ -61,3 +64,14 @@ def test_reading_pages_writes_nothing_of_the_phone_and_writing_notes_the_hour(
     assert device_row(app).last_seen_at == first
     phone.post("/batches/1/tub/turned", data={"id": "t1", "when": "now"})
     assert device_row(app).last_seen_at == later
+
+
+def test_a_photo_from_a_phone_bears_its_name_too(app: Flask, house: None) -> None:
+    phone = paired(app, name="Ide’s phone")
+    phone.post("/sync/facts", json={"entries": [water("14", id="w1", at=iso(NOW))]})
+    sent = {"id": "photo-1", "fact_id": "w1", "file": (BytesIO(jpeg()), "seen.jpg")}
+    assert phone.post("/sync/photos", data=sent).status_code == 201
+    with read_session(app.extensions["engine"]) as session:
+        kept = session.get(Photo, "photo-1")
+    assert kept is not None
+    assert kept.device == "Ide’s phone"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from typing import Any
 
@@ -256,3 +257,15 @@ def test_the_cookie_is_renewed_once_it_is_a_month_old(app: Flask, monkeypatch: p
     real = ports.now()
     monkeypatch.setattr(devices_cookie.ports, "now", lambda: real + timedelta(days=31))
     assert any(COOKIE in each for each in phone.get("/").headers.getlist("Set-Cookie"))
+
+
+def test_a_calendar_needs_its_token_alone_and_a_revoked_one_opens_nothing(
+    app: Flask, phone: Phone, house: None
+) -> None:
+    manager = paired(app, MAY_MANAGE)
+    made = manager.post("/calendar", data={"id": "feed-1", "name": "Ide", "units": "metric"}).text
+    found = re.search(r"/calendar/[\w-]{43}\.ics", made)
+    assert found is not None
+    assert phone.get(found[0]).status_code == 200
+    assert manager.post("/calendar/feed-1/revoke").status_code == 303
+    assert phone.get(found[0]).status_code == 404
