@@ -66,7 +66,7 @@ class House:
         is_post = environ["REQUEST_METHOD"] == "POST" and environ["PATH_INFO"] == "/sync/facts"
         if not self.is_paired:
             start("401 Unauthorized", [("Content-Type", "application/json")])
-            return [json.dumps({"error": {"status": 401, "text": "This phone is not paired any more."}}).encode()]
+            return [json.dumps({"status": 401, "reason": "revoked", "text": "This phone is not paired any more."}).encode()]
         answer = list(self.app(environ, start))
         if is_post:
             self.posts.append(answer[0].count(b'"status":') if answer else 0)

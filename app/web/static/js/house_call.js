@@ -13,7 +13,7 @@ export async function call(path, options = {}) {
     throw new Later("No connection to the house.");
   }
   const said = await answer.json().catch(() => null);
-  if (answer.status === 401) throw new Later(said?.error?.text ?? "This phone is not paired with the house.");
+  if (answer.status === 401) throw new Later(said?.text ?? "This phone is not paired with the house.");
   if ([408, 429].includes(answer.status) || answer.status >= 500 || !said) throw new Later("The house can't take it just now.");
   return { status: answer.status, isGood: answer.ok, said };
 }
