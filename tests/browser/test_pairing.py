@@ -19,6 +19,15 @@ from tests.cli.test_lan import Phone as Knocking
 from tests.cli.test_lan import free_port
 
 CERTUTIL = shutil.which("certutil")
+HAS_SENT_ALL = """() => new Promise((resolve, reject) => {
+  const opening = indexedDB.open("chitbook");
+  opening.onerror = () => reject(opening.error);
+  opening.onsuccess = () => {
+    const count = opening.result.transaction("entries").objectStore("entries").count();
+    count.onsuccess = () => { opening.result.close(); resolve(count.result === 0); };
+  };
+})"""
+"""Whether nothing waits in the phone's outbox any more."""
 
 
 @pytest.fixture
@@ -76,6 +85,32 @@ def code_of(desk: Page, address: str) -> str:
     return f"{desk.locator('.pairing .row b').first.inner_text()}#{shown}"
 
 
+def pair(phone: Page, address: str, name: str) -> None:
+    phone.goto(address)
+    phone.get_by_label("Name of this phone").fill(name)
+    phone.get_by_role("button", name="Pair", exact=True).click()
+    expect(phone.get_by_text(f"paired as {name}")).to_be_visible()
+
+
+def put_out(desk: Page, address: str, name: str) -> None:
+    desk.goto(f"{address}/devices")
+    desk.get_by_role("link", name=f"Put out {name}").click()
+    desk.get_by_role("button", name="Put it out").click()
+    expect(desk.get_by_text(f"{name} is put out")).to_be_visible()
+
+
+def keep_temperature(phone: Page, tub: str, value: str) -> None:
+    phone.goto(f"{tub}#grain_temperature")
+    phone.locator("[name=grain_temperature-value]").fill(value)
+    phone.get_by_role("button", name="Keep", exact=True).click()
+
+
+def kept_from(desk: Page, address: str, name: str) -> list[str]:
+    """The lines of the record that bear a device's name, as the desk exports them."""
+    lines = desk.request.get(f"{address}/data/export").text().splitlines()
+    return [line for line in lines if f'"device":"{name}"' in line]
+
+
 def test_a_phone_is_paired_keeps_its_first_reading_and_opens_again_without_the_house(
     browser: Browser, trusting: BrowserContext, server: Server
 ) -> None:
@@ -91,14 +126,10 @@ def test_a_phone_is_paired_keeps_its_first_reading_and_opens_again_without_the_h
     expect(phone.get_by_text("paired as Malt floor")).to_be_visible()
     phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
     tub = address.partition("/pair")[0] + "/batches/7/tub"
-    phone.goto(f"{tub}#grain_temperature")
-    phone.locator("[name=grain_temperature-value]").fill("15.5")
-    phone.get_by_role("button", name="Keep", exact=True).click()
+    keep_temperature(phone, tub, "15.5")
     expect(phone.get_by_text("Saved").first).to_be_visible()
-    kept = [line for line in desk.request.get(f"{at_desk}/data/export").text().splitlines() if "Malt floor" in line]
-    assert len(kept) == 1
-    assert '"device":"Malt floor"' in kept[0]
-    assert '"value":"15.5"' in kept[0]
+    (kept,) = kept_from(desk, at_desk, "Malt floor")
+    assert '"value":"15.5"' in kept
     # The worker keeps the page once it governs it.
     phone.goto(tub)
     expect(phone.get_by_role("heading", level=1)).to_be_visible()
@@ -117,21 +148,38 @@ def test_a_phone_that_was_put_out_forgets_its_pages_and_is_told_why(
     at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
     phone = trusting.pages[0]
     address = code_of(desk, at_desk)
-    phone.goto(address)
-    phone.get_by_label("Name of this phone").fill("Lost phone")
-    phone.get_by_role("button", name="Pair", exact=True).click()
+    pair(phone, address, "Lost phone")
     phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
     tub = address.partition("/pair")[0] + "/batches/7/tub"
     phone.goto(tub)
     phone.goto(tub)
     phone.wait_for_function("caches.match('/batches/7/tub').then(Boolean)")
-    desk.goto(f"{at_desk}/devices")
-    desk.get_by_role("link", name="Put out Lost phone").click()
-    desk.get_by_role("button", name="Put it out").click()
-    expect(desk.get_by_text("Lost phone is put out")).to_be_visible()
+    put_out(desk, at_desk, "Lost phone")
     phone.goto(tub)
     expect(phone.get_by_text("put out by the desk")).to_be_visible()
     phone.wait_for_function("caches.match('/batches/7/tub').then((found) => !found)")
+    desk.context.close()
+
+
+def test_what_waits_on_a_phone_that_was_put_out_is_kept_explained_and_sent_once_it_is_paired_again(
+    browser: Browser, trusting: BrowserContext, server: Server
+) -> None:
+    at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
+    phone = trusting.pages[0]
+    address = code_of(desk, at_desk)
+    pair(phone, address, "First")
+    tub = address.partition("/pair")[0] + "/batches/7/tub"
+    phone.goto(f"{tub}#grain_temperature")
+    put_out(desk, at_desk, "First")
+    phone.locator("[name=grain_temperature-value]").fill("15.5")
+    phone.get_by_role("button", name="Keep", exact=True).click()
+    expect(phone.get_by_text("put out by the desk").first).to_be_visible()
+    assert kept_from(desk, at_desk, "First") == []
+    assert not phone.evaluate(HAS_SENT_ALL)
+    pair(phone, code_of(desk, at_desk), "Second")
+    phone.wait_for_function(HAS_SENT_ALL)
+    (kept,) = kept_from(desk, at_desk, "Second")
+    assert '"value":"15.5"' in kept
     desk.context.close()
 
 
