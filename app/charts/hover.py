@@ -210,5 +210,8 @@ def _tally_words(tally: Tally) -> str:
     if tally.lengths:
         mean = sum(tally.lengths) / len(tally.lengths)
         return f"{len(tally.lengths)} kernels, mean {mean:.2f} of the kernel"
-    counted = ", ".join(f"{name.replace('_', ' ')} {count}" for name, count in tally.counts.items() if count)
+    # The record holds them by the alphabet; one reads them as they were counted.
+    words = {name: spec.word for name, spec in KINDS[tally.kind].fields.items() if spec.target.startswith("counts.")}
+    names = [*words, *(name for name in tally.counts if name not in words)]
+    counted = ", ".join(f"{name.replace('_', ' ')} {tally.counts[name]}" for name in names if tally.counts.get(name))
     return f"{counted or 'none'} of {tally.looked_at}"

@@ -59,7 +59,7 @@ class Span:
 
 @dataclass(frozen=True)
 class KilnExposure:
-    """At one place of the kiln: hours and degree-hours (°C·h) above the ceiling, of the hours that were measured."""
+    """At one place of the kiln: hours and degree-hours (°C h) above the ceiling, of the hours that were measured."""
 
     place: str | None
     hours: float

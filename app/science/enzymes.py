@@ -40,7 +40,7 @@ ENZYMES = {
 
 
 class Exposure(NamedTuple):
-    """Time spent above a ceiling: `hours`, and `degree_hours` (°C·h), the area between the two curves."""
+    """Time spent above a ceiling: `hours`, and `degree_hours` (°C h), the area between the two curves."""
 
     hours: float
     degree_hours: float
@@ -175,9 +175,9 @@ def hours_and_degree_hours_above(
         ceiling_c: the ceiling, °C: one number; or one for each time (straight lines between them); or one for each
             interval, that is one fewer than the times (steps). Infinity means no ceiling there.
     Returns:
-        hours above, and degree-hours above (°C·h, the area between the curves).
+        hours above, and degree-hours above (°C h, the area between the curves).
     Source: area under straight lines [D].
-    Check: a rise from 50 to 70 °C in 2 h against a ceiling of 60 °C: 1 h and 5 °C·h.
+    Check: a rise from 50 to 70 °C in 2 h against a ceiling of 60 °C: 1 h and 5 °C h.
     """
     times, temperatures = _run(hours, temperatures_c)
     ceiling = np.asarray(ceiling_c, dtype=np.float64)

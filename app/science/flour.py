@@ -47,7 +47,7 @@ def blend_falling_number_s(falling_numbers_s: Sequence[float], shares: Sequence[
 
     Args: falling_numbers_s: of each, s, above 62; shares: of each by mass, at least 0, in any unit.
     Returns: s.
-    Source: liquefaction numbers mix in proportion: as liquefaction_number [P].
+    Source: liquefaction numbers mix in proportion: as liquefaction_number, and as much from memory [M].
     Check: 400 and 220 s half and half is 278.8 s, not 310.
     """
     numbers = liquefaction_number(np.asarray(falling_numbers_s, dtype=np.float64))

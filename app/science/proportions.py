@@ -220,7 +220,7 @@ def replicates_agree(successes: Sequence[int], kernels: Sequence[int]) -> Agreem
     mean = 100.0 * sum(successes) / sum(kernels)
     apart = max(shares) - min(shares)
     if list(kernels) == [100, 100, 100, 100]:
-        tolerated, rule = float(ista_tolerated_range(mean)), "ISTA table 5B"
+        tolerated, rule = float(ista_tolerated_range(mean)), "ISTA table 5B, from memory"
     else:
         smallest = min(kernels)
         width = tolerated_range(mean / 100.0, smallest, len(kernels))

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.charts.hover import fact_words
 from app.charts.timeline import timeline_figure
 from tests.charts.tale import draw, flag, named, tale, words_of
 from tests.judgement.story import Story, at
@@ -77,3 +78,11 @@ def test_a_long_note_is_cut_short():
     text = named(draw(story), "other entries")["hovertext"][-1]
     assert text.count("<br>") < 12
     assert text.count("…") == 1
+
+
+def test_counts_are_told_in_the_order_of_their_classes():
+    story = tale()
+    counts = {"half_to_three_quarters": 25, "mouldy": 1, "over": 2, "quarter_to_half": 60, "to_quarter": 12}
+    story.say(60, "growth_count", {"looked_at": 100, "counts": counts})
+    told = fact_words(story.history().of_kind("growth_count")[-1], "metric")
+    assert told == "to quarter 12, quarter to half 60, half to three quarters 25, over 2, mouldy 1 of 100"

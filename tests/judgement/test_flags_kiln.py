@@ -21,7 +21,7 @@ def test_over_the_ceiling_names_hours_degree_hours_and_both_units() -> None:
     flag = story.flag(163, "over_ceiling")
     assert flag.severity == "act", "an hour"
     assert "53.0 °C (127.4 °F)" in flag.title
-    assert "1.5 °C·h" in flag.title
+    assert "1.5 °C h" in flag.title
     assert flag.worst == 53.0
     assert (hour_of(flag.starts_at), hour_of(flag.ends_at)) == (161, 162)
 

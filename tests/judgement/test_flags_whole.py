@@ -1,5 +1,7 @@
 """A batch in which much goes wrong: what holds of every flag, whichever rule raised it."""
 
+import re
+
 from app.judgement.cautions import CAUTIONS, Caution, for_stage
 from app.judgement.flags import RULES, Flag, rule_word
 from app.judgement.flags.base import RANK
@@ -117,3 +119,16 @@ def test_each_stage_shows_its_cautions_and_a_roast_its_own() -> None:
     assert "roast" not in {caution.key for caution in for_stage("kilning")}
     assert for_stage("finished") == ()
     assert all(isinstance(caution, Caution) for caution in for_stage("germination"))
+
+
+def test_no_flag_keeps_metric_figures_for_a_reader_of_us_units() -> None:
+    warm, hot = Story().kiln(), Story().kiln()
+    for hour in (160.5, 167.5):
+        warm.grain(hour, 30.0)
+        hot.grain(hour, 70.0)
+    flags = [warm.flag(168, "warm_and_wet"), hot.flag(168, "over_ceiling")]
+    told = " ".join(text for flag in flags for text in flag.in_units("us"))
+    assert "Between 71.6 °F and 118.4 °F" in told
+    assert "°F h)" in told
+    # On a kiln both units are shown, the reader's own first.
+    assert not re.search(r"(?<!\()\b[\d.]+ °C(?!\))", told)

@@ -26,3 +26,15 @@ def test_a_public_formula_is_documented_in_full(name: str) -> None:
     source = re.search(r"^Source:(.*?)^Check:", text, re.MULTILINE | re.DOTALL)
     assert source is not None
     assert re.search(r"\[[PTDCM]\b", source[1]), f"{name} does not mark its source"
+
+
+def test_what_rests_on_a_formula_from_memory_is_not_called_published() -> None:
+    sources = {
+        name.rpartition(".")[2]: text[1]
+        for name, function in FUNCTIONS.items()
+        if (text := re.search(r"^Source:(.*?)^Check:", inspect.getdoc(function) or "", re.MULTILINE | re.DOTALL))
+    }
+    for name, source in sources.items():
+        for other in re.findall(r"\bas (\w+)", source):
+            if "[M]" in sources.get(other, ""):
+                assert "[P]" not in source, f"{name} rests on {other}"

@@ -10,6 +10,7 @@ from werkzeug.test import TestResponse
 from app.judgement.facts import Tally
 from app.store.engine import read_session, write_session
 from app.store.lots import get_lot, load_lot_stories
+from app.web.lots.life import left_words
 from tests.pages import PageForm, forms_of
 from tests.writing import LOT, add_lot
 
@@ -175,3 +176,17 @@ def test_a_batch_charged_from_a_dead_lot_is_flagged_on_its_page(client, app):
     with write_session(app.extensions["engine"]) as session:
         number = add_batch(session, "batch-1", charge(at=iso(NOW))).number
     assert "Field by the river is unfit" in client.get(f"/batches/{number}").text
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        (663.0, "more than a year and a half left"),
+        (400.0, "more than a year left"),
+        (134.6, "about 130\u00a0days left"),
+        (12.3, "about 12\u00a0days left"),
+        (0.0, "by the tables nothing is left"),
+    ],
+)
+def test_a_storage_life_is_told_no_finer_than_an_assumed_temperature_lets_one(days: float, said: str):
+    assert left_words(days) == said

@@ -140,9 +140,10 @@ def _warm_flag(case: Case, spell: _Warm) -> Flag | None:
         f"Warm and wet for {wording.hours(spell.hours)}, more than {wording.hours(over.bound)}: up to "
         f"{wording.kiln_temperature(spell.hottest_c)}, {case.span_words(spell.starts_at, spell.ends_at)}"
     )
+    low, high = (wording.temperature(edge_c) for edge_c in WARM_C)
     return case.flag(
         "warm_and_wet", over.severity, spell.readings,
-        Message(title, "Between 22 and 48 °C and above 25 % moisture moulds and bacteria grow fastest.",
+        Message(title, f"Between {low} and {high} and above 25 % moisture moulds and bacteria grow fastest.",
                 "Cool it: turn, thin, air; or get it dry below 25 %, with more air and not with more heat. Smell it."),
         over.source, starts_at=over.starts_at, ends_at=None if spell.is_going_on else spell.ends_at,
         worst=spell.hours, unit="h", place=spell.readings[0].place, cause="warm bed",

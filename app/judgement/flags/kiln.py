@@ -53,7 +53,7 @@ def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: st
     title = (
         f"Grain{where} {wording.kiln_temperature(span.worst_c)}, over its ceiling of "
         f"{wording.kiln_temperature(span.worst_ceiling_c)} for {wording.hours(span.hours)} "
-        f"({span.degree_hours:.1f} °C·h)"
+        f"({wording.degree_hours(span.degree_hours)})"
     )
     meaning = f"Wet grain this hot loses the enzymes it was grown for, and turns glassy. {_moisture_words(case, span)}"
     programme = case.programme_at(span.starts_at)

@@ -9,7 +9,7 @@ import re
 
 from app.judgement.wording import METRIC, Words
 
-_MARK = re.compile(r"\{(t|k|d|m):([^}]+)\}")
+_MARK = re.compile(r"\{(t|k|d|h|m):([^}]+)\}")
 
 
 def temperature(value_c: float) -> str:
@@ -26,6 +26,11 @@ def spread(difference_c: float) -> str:
     return f"{{d:{difference_c!r}}}"
 
 
+def degree_hours(value_c_h: float) -> str:
+    """Hours times degrees above something."""
+    return f"{{h:{value_c_h!r}}}"
+
+
 def mass(value_kg: float) -> str:
     return f"{{m:{value_kg!r}}}"
 
@@ -39,6 +44,8 @@ def render(text: str, system: str = "metric") -> str:
 def _figure(kind: str, value: float, words: Words) -> str:
     if kind == "m":
         return words.mass(value)
+    if kind == "h":
+        return f"{words.difference(value)} h"
     if kind == "d":
         return words.difference(value)
     text = words.temperature(value)

@@ -23,6 +23,7 @@ Row = tuple[str, str, str, str, str, str]
 """As the macro for stats takes it: name, value, note, status, word, key of its formula."""
 
 SHOWN_TESTS = 2
+YEAR_D = 365.0
 LIFE_KINDS = frozenset({"germination_test", "capacity_test"})
 
 
@@ -152,10 +153,21 @@ def _capacity(capacity: Capacity | None, dormancy: float | None) -> list[Row]:
     return rows
 
 
+def left_words(days: float) -> str:
+    """What is left of a storage life, no finer than its tables and an assumed temperature tell it."""
+    if days <= 0.0:
+        return "by the tables nothing is left"
+    if days >= 1.5 * YEAR_D:
+        return "more than a year and a half left"
+    if days >= YEAR_D:
+        return "more than a year left"
+    step = 10.0 if days >= 60.0 else 1.0
+    return f"about {step * round(days / step):.0f}\u00a0days left"
+
+
 def _stored(use: StorageUse | None, words: Words) -> list[Row]:
     if use is None:
         return []
     at = unbroken(f"{words.percent(use.moisture_wb)} and {words.temperature(use.temperature_c)}")
-    left = f"about {use.left_days:.0f}\u00a0days left" if use.left_days > 0.0 else "by the tables nothing is left"
-    note = f"estimate: {left} at {at}, a temperature that is assumed"
+    note = f"estimate: {left_words(use.left_days)} at {at}, a temperature that is assumed"
     return [("Storage life used", f"{100 * use.used:.0f}\u00a0%", note, "", "", "storage_life.fraction_used")]
