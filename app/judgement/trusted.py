@@ -17,7 +17,7 @@ def doubted(history: History) -> tuple[Fact, ...]:
 
 
 def trusted(history: History) -> History:
-    """The same history without what is doubted; itself where nothing is."""
+    """The same history without what was typed and is doubted; itself where nothing is. Curves are fitted to this."""
     return history.once(_trusted)
 
 
@@ -35,7 +35,9 @@ def _doubted(history: History) -> tuple[Fact, ...]:
 
 
 def _trusted(history: History) -> History:
-    set_aside = _set_aside(history, None)
+    # A slip is one of the hand: a value that came without what was typed, as from a logger or a file, was never typed.
+    typed = {fact.id for fact in doubted(history) if fact.typed}
+    set_aside = _set_aside(history, None) & typed if typed else set()
     if not set_aside:
         return history
     found = _with(history, tuple(fact for fact in history.facts if fact.id not in set_aside))

@@ -10,14 +10,15 @@ from app.judgement.trusted import doubted, known_and_trusted, trusted
 from tests.judgement.flag_story import Story
 
 
-def steeped(slip_kg: float | None = None) -> Story:
+def steeped(slip_kg: float | None = None, *, is_typed: bool = True) -> Story:
     """A bag at 30 % after five hours; an hour later, where there is one, a weight in another unit."""
     story = Story().begin()
     story.bag_start()
     story.bag(5.0, 0.30)
     if slip_kg is not None:
         values = {"vessel": "bag 1", "gross_kg": slip_kg + 0.03, "tare_kg": 0.03, "net_kg": slip_kg}
-        story.tell(6.0, "test_bag", values, method="blotted")
+        typed = {"vessel": "bag 1", "gross": f"{slip_kg + 0.03}", "tare": "0.03"} if is_typed else {}
+        story.tell(6.0, "test_bag", values, method="blotted", typed=typed)
     return story
 
 
@@ -41,6 +42,12 @@ def test_once_it_is_said_to_be_right_it_counts() -> None:
     assert trusted(history) is history
     before = slip.at + timedelta(minutes=5)
     assert slip.id not in {fact.id for fact in known_and_trusted(history, before).facts}
+
+
+def test_what_nobody_typed_is_no_slip_of_the_hand() -> None:
+    history = steeped(640.0, is_typed=False).history()
+    assert doubted(history) != ()
+    assert trusted(history) is history
 
 
 def test_where_nothing_is_doubted_the_history_is_itself() -> None:
