@@ -7,6 +7,7 @@ from datetime import datetime
 
 from app import ports
 from app.judgement.answers import JudgedFlag
+from app.judgement.flags import Flag, rule_word
 from app.judgement.wording import Words
 
 ANSWER_WORDS = {"seen": "seen", "acted_on": "acted on", "false_alarm": "false alarm", "leaving": "left for now"}
@@ -48,6 +49,46 @@ class FlagView:
     @property
     def episode_id(self) -> str:
         return self.judged.flag.episode_id
+
+
+@dataclass(frozen=True)
+class PastFlags:
+    """What one rule found and is over: told by the gravest, with how often it came. views: by time."""
+
+    views: tuple[FlagView, ...]
+
+    @property
+    def told(self) -> FlagView:
+        return max(self.views, key=lambda view: (view.judged.flag.rank, _hours(view.judged.flag)))
+
+    @property
+    def heading(self) -> str:
+        if len(self.views) == 1:
+            return self.told.title
+        return f"{rule_word(self.told.rule)}, {len(self.views)} times; the gravest: {self.told.title}"
+
+    @property
+    def when(self) -> str:
+        if len(self.views) == 1:
+            return self.told.when
+        return f"{self.views[0].when.partition(' – ')[0]} – {self.views[-1].when.rpartition(' – ')[2]}"
+
+    @property
+    def answers(self) -> list[str]:
+        return [view.answered for view in self.views if view.answered]
+
+
+def _hours(flag: Flag) -> float:
+    return (flag.ends_at - flag.starts_at).total_seconds() if flag.ends_at is not None else 0.0
+
+
+def past_flags(views: list[FlagView]) -> list[PastFlags]:
+    """Those that ask for nothing now, a row for each rule: twenty times the same is told once."""
+    found: dict[str, list[FlagView]] = {}
+    for view in views:
+        if not view.is_open:
+            found.setdefault(view.rule, []).append(view)
+    return [PastFlags(tuple(sorted(each, key=lambda view: view.starts_at))) for each in found.values()]
 
 
 def flag_views(flags: list[JudgedFlag], words: Words) -> list[FlagView]:

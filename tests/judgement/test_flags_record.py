@@ -3,6 +3,7 @@
 import pytest
 
 from app.judgement.meaning import meaning
+from app.judgement.programme import load_builtin
 from tests.judgement.flag_story import Story, hour_of, moment
 
 
@@ -231,3 +232,14 @@ def test_a_tray_lighter_than_its_dry_matter_is_a_caution() -> None:
         story.tray(160.2, 10.0)
         story.tray(170, net)
         assert bool(story.flags(171, "lighter_than_dry")) == is_flagged
+
+
+def test_in_a_kitchen_a_long_night_between_two_looks_is_no_silence() -> None:
+    kitchen = load_builtin()["kitchen_barley"]
+    for hours, is_flagged in ((15.0, False), (17.0, True)):
+        story = growing()
+        story.programme = kitchen
+        for hour in (44, 44 + hours):
+            story.grain(hour, 16.0)
+        told = [flag for flag in story.flags(45 + hours, "silent") if hour_of(flag.starts_at) > 44]
+        assert bool(told) == is_flagged

@@ -176,3 +176,15 @@ def test_as_many_statements_for_many_facts_as_for_few(app: Flask, client: FlaskC
             assert client.get(f"/batches/{number}").status_code == 200
         counts.append(len(seen))
     assert counts[0] == counts[1] <= 10
+
+
+def test_what_a_rule_found_many_times_is_one_row_with_how_often(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        batch = add_story(session, hours_ago=110)
+        for place, ago in enumerate((60, 50, 40)):
+            add_fact(session, batch, "grain_temperature", {"value": 21.5}, id=f"hot-{place}", hours_ago=ago)
+            add_fact(session, batch, "grain_temperature", {"value": 15.0}, id=f"cool-{place}", hours_ago=ago - 2)
+    page = client.get("/batches/1").text
+    past = page.split('id="past-flags"')[1].split("</section>")[0]
+    assert ", 3 times; the gravest: " in past
+    assert past.count("21.5") <= 1

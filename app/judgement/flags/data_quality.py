@@ -16,6 +16,9 @@ RECORD = "the house's rule"
 CLOCK_OFF_S = 120.0
 FUTURE_ALLOWED = timedelta(minutes=5)
 SILENT_H = 12.0
+SILENT_KITCHEN_H = 16.0
+"""So little grain hardly warms itself: it is looked at morning and evening, with a long night between. Common practice.
+"""
 WARM_C = 10.0
 WATCHED = frozenset({"immersion", "air_rest", "germination", "stewing", "kilning"})
 _TEMPERATURES = ("grain_temperature", "water_temperature", "air_temperature", "air_on_temperature")
@@ -52,7 +55,7 @@ def slip(case: Case) -> Iterator[Flag]:
 
 
 def silent(case: Case) -> Iterator[Flag]:
-    """Nobody looked for twelve hours while the grain was warm and wet; the stretches of the past, and the one now."""
+    """Nobody looked for half a day while the grain was warm and wet; the stretches of the past, and the one now."""
     looks = [fact for fact in case.history.facts if _is_look(fact)]
     for stage in _watched(case):
         end = case.end_of(stage)
@@ -60,8 +63,9 @@ def silent(case: Case) -> Iterator[Flag]:
         start = case.history.by_id(stage.fact_id)
         marks = [*([start] if start is not None else []), *inside]
         for look, until in zip(marks, [*(mark.at for mark in marks[1:]), end], strict=True):
-            if hours_between(look.at, until) > SILENT_H and _is_warm(case, look.at):
-                yield _silent_flag(case, look, until, is_now=until == end and stage.ends_at is None)
+            allowed_h = _silent_h(case, look.at)
+            if hours_between(look.at, until) > allowed_h and _is_warm(case, look.at):
+                yield _silent_flag(case, look, until, allowed_h, is_now=until == end and stage.ends_at is None)
 
 
 def _watched(case: Case) -> list[Stage]:
@@ -79,7 +83,12 @@ def _is_warm(case: Case, moment: datetime) -> bool:
     return not known or (max(known, key=lambda each: each.at).value or 0.0) > WARM_C
 
 
-def _silent_flag(case: Case, look: Fact, until: datetime, *, is_now: bool) -> Flag:
+def _silent_h(case: Case, moment: datetime) -> float:
+    programme = case.programme_at(moment)
+    return SILENT_KITCHEN_H if programme is not None and programme.scale == "kitchen" else SILENT_H
+
+
+def _silent_flag(case: Case, look: Fact, until: datetime, allowed_h: float, *, is_now: bool) -> Flag:
     lasted = hours_between(look.at, until)
     title = f"No reading for {wording.hours(lasted)}, {case.span_words(look.at, until)}"
     remedy = (
@@ -88,7 +97,8 @@ def _silent_flag(case: Case, look: Fact, until: datetime, *, is_now: bool) -> Fl
     return case.flag(
         "silent", "caution" if is_now else "notice", [look],
         Message(title, "Warm, wet grain can run away in half a day, and nobody would know.", remedy),
-        "from memory: twelve hours", starts_at=look.at + timedelta(hours=SILENT_H), ends_at=None if is_now else until,
+        "from memory: twelve hours" if allowed_h == SILENT_H else "common practice: morning and evening",
+        starts_at=look.at + timedelta(hours=allowed_h), ends_at=None if is_now else until,
         worst=lasted, unit="h",
     )  # fmt: skip
 

@@ -20,7 +20,7 @@ from app.judgement.moisture import samples
 from app.judgement.wording import Words
 from app.web.batches.record import record_groups
 from app.web.day_words import day_view
-from app.web.flags import ANSWER_WORDS
+from app.web.flags import ANSWER_WORDS, past_flags
 from app.web.forecasts import outlooks
 from app.web.formatting import zone
 from app.web.glance import Glance, glance_at, hour_text, unbroken
@@ -87,7 +87,7 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
         "chart_table": (("Hour", "Moisture", "How"), chart_rows(history, words)),
         "stages_shown": list(dict.fromkeys(stage.name for stage in glance.stages)),
         "came_of_it": came_of_it(history, glance, words),
-        "past_flags": [view for view in glance.views if not view.is_open],
+        "past_flags": past_flags(glance.views),
         "leftover": [
             f"{rule_word(each.rule)}: {ANSWER_WORDS.get(each.answer, each.answer)}, {words.clock(each.at)}"
             for each in leftover_answers(history, flags, words.now)
