@@ -41,6 +41,7 @@ class LotInfo:
     species: str
     variety: str = ""
     facts: tuple[Fact, ...] = ()
+    harvest: str = ""
 
     @property
     def declaration(self) -> Remark | None:

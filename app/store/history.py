@@ -195,4 +195,5 @@ def _lot_info(lot: Lot, pool: _Pool) -> LotInfo:
         species=lot.species,
         variety=lot.variety,
         facts=tuple(sorted(standing(chains(facts)), key=order)),
+        harvest=lot.harvest,
     )

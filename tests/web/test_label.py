@@ -14,6 +14,7 @@ from sqlalchemy import select
 from app.operations.facts import record_fact
 from app.store.batches import Batch
 from app.store.engine import write_session
+from app.store.lots import Lot
 from tests.stories import add_story
 from tests.web.test_packs import fill, finished
 from tests.writing import NOW, iso
@@ -37,6 +38,18 @@ def test_it_tells_what_one_must_know_of_the_malt(client: FlaskClient):
     text = label(client)
     for said in ("Jar 3", "Malt of barley", "Barley, pale base malt", "Batch 1", "packed 14 Mar 2026", "4.5\u00a0%"):
         assert said in text
+
+
+def test_it_bears_net_weight_lot_harvest_and_who_packed_it(app: Flask, client: FlaskClient):
+    batch = finished(app)
+    with write_session(app.extensions["engine"]) as session:
+        (lot,) = session.scalars(select(Lot))
+        lot.harvest = "2025"
+    fill(app, batch)
+    text = label(client).replace("\u00a0", " ")
+    assert "2500 g net" in text
+    assert f"Grain: {lot.name}, harvest 2025" in text
+    assert "packed 14 Mar 2026 by Anna" in text
 
 
 @pytest.mark.usefixtures("jar")

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from app.judgement import cautions
 from app.judgement.facts import Fact, Result
-from app.judgement.history import History
+from app.judgement.history import History, LotInfo
 from app.judgement.holds import Hold, hold
 from app.judgement.stock import PackLedger, pack_ledger
 from app.judgement.wording import Words
@@ -38,6 +38,7 @@ class PackRow:
     left: str
     packed: str
     packed_at: datetime | None
+    packed_by: str
     moisture: str
     moisture_note: str
     state: Said
@@ -57,6 +58,9 @@ class Label:
     packed: str
     moisture: str
     batches: str
+    net: str
+    lots: str
+    maker: str
     tests: tuple[str, ...]
     texts: tuple[str, ...]
     address: str
@@ -87,6 +91,7 @@ def pack_row(story: PackStory, behind: Behind, words: Words) -> PackRow:
         left=mass_words(ledger, words)(ledger.balance_kg),
         packed=mass_words(ledger, words)(ledger.packed_kg),
         packed_at=story.fillings[-1].at if story.fillings else None,
+        packed_by=(story.fillings[-1].person or "") if story.fillings else "",
         moisture=moisture,
         moisture_note=note,
         state=_state(held),
@@ -181,11 +186,18 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
         packed=words.date(row.packed_at) if row.packed_at else "",
         moisture=row.moisture,
         batches=numbers,
+        net=row.left,
+        lots=", ".join(dict.fromkeys(_lot(lot) for history in histories for lot in history.lots.values())),
+        maker=row.packed_by,
         tests=label_tests(histories, words),
         texts=cautions.label_texts(own, species),
         address=address,
         code=qr_svg(address, f"Opens batch {numbers}"),
     )
+
+
+def _lot(lot: LotInfo) -> str:
+    return f"{lot.name}, harvest {lot.harvest}" if lot.harvest else lot.name
 
 
 def _lot_species(history: History) -> list[str]:
