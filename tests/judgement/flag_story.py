@@ -109,6 +109,19 @@ def programme_named(key: str) -> Programme:
     return Programme.from_dict(deepcopy(contents[key]))
 
 
+LOT_TEST = (
+    {
+        "id": "lot-test",
+        "kind": "germination_test",
+        "subject": {"type": "lot", "id": "l1"},
+        "at": (HOUR_ZERO - timedelta(hours=40)).isoformat(),
+        "method": "4ml",
+        "place": "dish 1",
+        "values": {"looked_at": 100, "counts": {"day_1": 60, "day_2": 36, "day_3": 3}},
+    },
+)
+
+
 class Story:
     """Facts about batch b1, written down one after the other; ids are f1, f2 ... in the order of writing."""
 
@@ -116,6 +129,7 @@ class Story:
         self.programme = programme_named(programme)
         self.species = species
         self.records: list[dict[str, Any]] = []
+        self.is_lot_tested = True
 
     def tell(self, hour: float, kind: str, values: dict[str, Any] | None = None, **envelope: Any) -> str:
         at = HOUR_ZERO + timedelta(hours=hour)
@@ -216,10 +230,15 @@ class Story:
             values["until_at"] = moment(until_hour).isoformat()
         return self.tell(hour, "flag_answer", values)
 
+    def _lot_test(self) -> tuple[dict[str, Any], ...]:
+        """A test that speaks well, where the story tells of none."""
+        is_told = any(record["kind"] == "germination_test" for record in self.records)
+        return LOT_TEST if self.is_lot_tested and not is_told else ()
+
     def all_records(self) -> list[dict[str, Any]]:
         batch = {"record": "batch", "id": "b1", "species": self.species, "programme": self.programme.digest}
         lot = {"record": "lot", "id": "l1", "name": "Hill field", "species": self.species}
-        return [batch, lot, *self.records]
+        return [batch, lot, *self._lot_test(), *self.records]
 
     def history(self) -> History:
         return History.from_records(self.all_records(), {self.programme.digest: self.programme})

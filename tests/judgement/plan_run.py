@@ -126,6 +126,9 @@ def _declare_and_charge(run: Run) -> None:
     findings = {"untreated": "yes", "for_food": "yes", "by": "Anna", "ground": "letter of the grower"}
     run.write(-48.0, "declaration", {"findings": findings}, subject=lot)
     run.write(-47.0, "moisture_test", {"value": run.charge_moisture_wb}, subject=lot, method="oven_grain")
+    grown = {"looked_at": 100, "counts": {"day_1": 60, "day_2": 36, "day_3": 3}}
+    for dish in ("dish 1", "dish 2"):
+        run.write(-46.0, "germination_test", grown, subject=lot, method="4ml", place=dish)
     batch = {"type": "batch", "id": run.batch_id}
     part = {"as_is_kg": run.charge_kg, "moisture_wb": run.charge_moisture_wb, "dry_kg": run.dry_kg}
     run.write(-BEFORE_WATER_H, "charge", {"source": lot, "target": batch, **part}, method="measured")

@@ -3,7 +3,7 @@
 import pytest
 
 from app.judgement.flags.lot import expected_bounds
-from tests.judgement.flag_story import Story
+from tests.judgement.flag_story import Story, hour_of
 
 
 def test_a_batch_of_an_undeclared_lot_is_held_and_loud() -> None:
@@ -135,3 +135,17 @@ def test_the_flag_says_the_figures_and_whose_limit_it_is() -> None:
     assert "Canadian Malting Barley Technical Centre" in flag.source
     assert "chance" in flag.meaning
     assert flag.ends_at is None
+
+
+def test_a_lot_that_was_charged_untested_is_a_notice_until_its_chits_are_counted() -> None:
+    story = Story().begin()
+    story.is_lot_tested = False
+    flag = story.flag(10, "lot_untested")
+    assert (flag.severity, flag.ends_at) == ("notice", None)
+    assert "Hill field" in flag.title
+    story.chits(24, 40)
+    assert hour_of(story.flag(25, "lot_untested").ends_at) == 24
+
+
+def test_a_lot_that_was_tested_before_it_was_charged_is_not_said_to_be_untested() -> None:
+    assert Story().begin().flags(10, "lot_untested") == []

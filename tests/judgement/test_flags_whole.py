@@ -12,6 +12,7 @@ DANGEROUS = {"mould", "not_sure", "ergot", "room_air", "lot_undeclared", "over_c
 
 def troubled() -> Story:
     story = Story().charge()
+    story.is_lot_tested = False
     story.tell(0, "steep_on", method="still")
     story.bag_start()
     story.read(1, "water_temperature", 19.0)
@@ -58,8 +59,8 @@ def flags() -> list[Flag]:
 
 def test_every_trouble_is_found() -> None:
     assert {flag.rule for flag in flags()} == {
-        "lot_undeclared", "out_of_limits", "chitted_under_water", "spoiling", "slow_chit", "few_chits_at_cast",
-        "oversteeped", "stage_overdue", "warm_and_wet", "top_to_bottom", "turning_due", "not_sure", "off_smell",
+        "lot_undeclared", "lot_untested", "out_of_limits", "chitted_under_water", "spoiling", "slow_chit",
+        "few_chits_at_cast", "oversteeped", "stage_overdue", "warm_and_wet", "top_to_bottom", "turning_due", "not_sure", "off_smell",
         "ergot", "knit_bag", "room_air", "clock_off", "growth_uneven", "past_target", "rub_out", "over_ceiling",
         "lying", "break_point", "culms_left_on", "not_dry_enough", "open_account", "silent", "after_the_end",
     }  # fmt: skip

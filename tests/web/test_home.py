@@ -44,7 +44,7 @@ def test_a_live_batch_shows_where_it_is_and_what_comes_next(app: Flask, client: 
 
 def test_a_batch_of_which_nothing_was_read_is_not_said_to_be_within_limits(app: Flask, client: FlaskClient):
     with write(app) as session:
-        add_story(session, hours_ago=2, kinds={"steep_on", "test_bag_start"})
+        add_story(session, hours_ago=2, kinds={"steep_on", "test_bag_start", "germination_test"})
     page = client.get("/").text
     assert "nothing read yet" in page
     assert "all within limits" not in page

@@ -133,6 +133,7 @@ def germination(case: Case) -> Iterator[Flag]:
         found = lot_verdict(lot, charges[0].at)
         four = found.tests.four
         if four is None:
+            yield _untested_flag(case, lot, charges)
             continue
         facts: list[Fact] = [*charges, *four.dishes]
         if found.verdict in _VERDICTS:
@@ -145,6 +146,20 @@ def germination(case: Case) -> Iterator[Flag]:
                         "Lay out dishes now: in three days you know what this batch can do."),
                 "the house's rule", ends_at=case.ended_at, worst=found.age.days, unit="d",
             )  # fmt: skip
+
+
+def _untested_flag(case: Case, lot: LotInfo, charges: Sequence[Fact]) -> Flag:
+    """Until the batch itself shows whether it lives, or a test does."""
+    shown = [fact.at for fact in case.history.of_kind("chit_count", "growth_count")]
+    tested = [fact.at for fact in lot.facts if fact.kind == "germination_test" and fact.at > charges[0].at]
+    ends_at = min([*shown, *tested], default=None)
+    return case.flag(
+        "lot_untested", "notice", charges,
+        Message(f"{lot.name} was charged untested: nobody knows whether it is alive",
+                "Grain that looks sound may be dead or asleep, and what does not grow rots in the steep.",
+                "Lay out dishes now, and count chits early: by hour 30 you see what this batch can do."),
+        "common practice", ends_at=ends_at or case.ended_at,
+    )  # fmt: skip
 
 
 def _verdict_flag(case: Case, lot: LotInfo, facts: Sequence[Fact], found: LotVerdict) -> Flag:
@@ -166,6 +181,7 @@ RULES = (
     Rule("lot_weak", "Lot weak", germination),
     Rule("lot_dormant", "Lot dormant", germination),
     Rule("lot_water_sensitive", "Lot water sensitive", germination),
+    Rule("lot_untested", "Lot not tested", germination),
     Rule("lot_test_old", "Lot not tested lately", germination),
     Rule("light_corn", "Light corn above its own past", light_corn),
 )
