@@ -66,7 +66,8 @@ class House:
         is_post = environ["REQUEST_METHOD"] == "POST" and environ["PATH_INFO"] == "/sync/facts"
         if not self.is_paired:
             start("401 Unauthorized", [("Content-Type", "application/json")])
-            return [json.dumps({"status": 401, "reason": "revoked", "text": "This phone is not paired any more."}).encode()]
+            told = {"status": 401, "reason": "revoked", "text": "This phone is not paired any more."}
+            return [json.dumps(told).encode()]
         answer = list(self.app(environ, start))
         if is_post:
             self.posts.append(answer[0].count(b'"status":') if answer else 0)
@@ -151,11 +152,11 @@ def in_modules(page: Page, code: str, argument: Any = None) -> Any:
 def seed(page: Page, number: int, batch_id: str = "batch-1") -> list[str]:
     """Put so many water temperatures into the outbox, as if they had been typed without a connection."""
     code = """
-      const ids = [];
       const rows = Array.from({length: argument.number}, (_, place) => {
         const at = new Date(Date.now() - 1000 * (argument.number - place)).toISOString();
-        return {word: "Water temperature", shown: "12", record: {id: modules.uuid.uuid(), v: 1, kind: "water_temperature",
-          subject: {type: "batch", id: argument.batch}, earliest_at: at, latest_at: at, clock: "now", clock_offset_s: 0,
+        return {word: "Water temperature", shown: "12", record: {id: modules.uuid.uuid(), v: 1,
+          kind: "water_temperature", subject: {type: "batch", id: argument.batch},
+          earliest_at: at, latest_at: at, clock: "now", clock_offset_s: 0,
           quality: "measured", typed: {value: String(10 + place % 9), value_unit: "c"}}};
       });
       await modules.db.transact(["entries"], "readwrite", (entries) => {

@@ -47,6 +47,8 @@ PAGES = (
     "/house/entries/calibrated",
     "/house/entries/co2_room",
     "/data",
+    "/data/unsent",
+    "/offline",
     "/methods",
     "/methods/numbers",
     "/workings",
