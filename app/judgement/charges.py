@@ -37,6 +37,10 @@ STAGE_WB = {
 }
 """From memory: the moisture of grain that nobody tested, by its stage; of skimmings, by how they were made ready."""
 
+COARSEST_STEP = 0.005
+"""Who types "5 kg" left the noughts away: a scale shows steps of a two-hundredth of what lies on it, or finer. Common
+practice; a weight that was guessed is said to be estimated."""
+
 ONE_CHARGE = timedelta(hours=24)
 ALIKE_WB = 0.1
 """Grain that comes in within a day, about as wet as the first, is one charge; what comes in later is added to it."""
@@ -163,10 +167,14 @@ def _wet_moisture(history: History, weighing: Weighing, own: float) -> float:
 
 
 def scale_step_kg(weighed: Weighing | Part) -> float:
-    """The step of the scale as the typed digits show it; a thousandth of the mass where they are not known."""
+    """The step of the scale as the typed digits show it, but no coarser than a scale for such a mass is.
+
+    A thousandth of the mass where the digits are not known.
+    """
+    mass_kg = abs(weighed.as_is_kg if isinstance(weighed, Part) else weighed.net_kg)
     for name in ("gross", "net", "as_is"):
         text, unit = weighed.typed.get(name, "").strip(), weighed.typed.get(f"{name}_unit", "kg")
         if text and unit in {known.key for known in units.units_of("mass")}:
             decimals = len(text.replace(",", ".").partition(".")[2])
-            return float(units.difference_to_si(10.0**-decimals, unit))
-    return abs(weighed.as_is_kg if isinstance(weighed, Part) else weighed.net_kg) * 0.001
+            return min(float(units.difference_to_si(10.0**-decimals, unit)), COARSEST_STEP * mass_kg)
+    return 0.001 * mass_kg

@@ -9,6 +9,7 @@ from statistics import fmean, stdev
 import pytest
 
 from app.judgement.account import account
+from app.judgement.charges import scale_step_kg
 from app.judgement.history import History
 from app.judgement.measures import measures
 from app.judgement.moisture import charged
@@ -25,7 +26,7 @@ def by_key(history: History):
 
 
 def malted(**outturn: object) -> Story:
-    """Charged by a scale of whole kilograms, malt and culms by one of tenths."""
+    """Weighed by scales of which the digits typed show less than a two-hundredth of the mass: that counts."""
     story = Story("barley_pale")
     typed = {"as_is": "24", "as_is_unit": "kg", "moisture": "12", "moisture_unit": "percent"}
     story.charge(24.0, 0.12, hour=-0.5, typed=typed)
@@ -53,7 +54,7 @@ def test_half_widths_are_those_of_many_draws_of_what_was_weighed_and_tested() ->
     random = Random(7)
     drawn: dict[str, list[float]] = {"outturn_kg": [], "culms_share": [], "yield_as_is": [], "malting_loss": []}
     for _ in range(DRAWS):
-        charge_kg, malt_kg = 24.0 + spread(1.0, random), 19.5 + spread(0.1, random)
+        charge_kg, malt_kg = 24.0 + spread(0.12, random), 19.5 + spread(0.0975, random)
         dry = random.gauss(lines.charge.dry_kg, lines.charge.sd_kg)
         drawn["outturn_kg"].append(malt_kg)
         drawn["yield_as_is"].append(malt_kg / charge_kg)
@@ -68,8 +69,8 @@ def test_dry_matter_is_as_sure_as_scale_and_moisture_together() -> None:
     lines = account(malted().history(), END)
     assert lines.charge is not None
     random = Random(11)
-    moisture_sd = math.sqrt(max(lines.charge.sd_kg**2 - (0.88 / math.sqrt(12)) ** 2, 0.0)) / 24.0
-    drawn = [(24.0 + spread(1.0, random)) * (1.0 - random.gauss(0.12, moisture_sd)) for _ in range(DRAWS)]
+    moisture_sd = math.sqrt(max(lines.charge.sd_kg**2 - (0.88 * 0.12 / math.sqrt(12)) ** 2, 0.0)) / 24.0
+    drawn = [(24.0 + spread(0.12, random)) * (1.0 - random.gauss(0.12, moisture_sd)) for _ in range(DRAWS)]
     assert lines.charge.sd_kg == pytest.approx(stdev(drawn), rel=0.06)
     assert 0.0 < moisture_sd < 0.02
 
@@ -108,3 +109,10 @@ def test_a_moisture_that_nobody_measured_is_less_sure_than_one_by_a_meter(known:
     start = charged(story.history())
     assert start is not None
     assert 2.0 * start.moisture_sd == pytest.approx(half_width)
+
+
+@pytest.mark.parametrize(("typed", "step_kg"), [("5", 0.025), ("5.00", 0.01), ("5,000", 0.001), ("5.0", 0.025)])
+def test_noughts_left_away_are_no_coarse_scale(typed: str, step_kg: float) -> None:
+    story = Story("barley_pale")
+    story.charge(5.0, 0.12, typed={"as_is": typed, "as_is_unit": "kg", "moisture": "12", "moisture_unit": "percent"})
+    assert scale_step_kg(story.history().charges[0]) == pytest.approx(step_kg)
