@@ -23,8 +23,9 @@ class Measure:
     """A measure. value None: not known (yet), and the note says why. unit: as in Limit.unit, or kg, count, c_h,
     ratio, colour, diastatic_power, falling_number.
 
-    half_width: of the 95 % interval, None where nothing tells it. n: kernels, readings or events behind it.
-    position: in, low or high, where the batch's programme sets a limit to it; severity: how grave that is.
+    half_width: of the 95 % interval, None where nothing tells it; low, high: its ends, where it is lopsided.
+    n: kernels, readings or events behind it. position: in, low or high, where the batch's programme sets a limit to it;
+    severity: how grave that is.
     """
 
     key: str
@@ -37,6 +38,8 @@ class Measure:
     note: str = ""
     position: str = ""
     severity: str | None = None
+    low: float | None = None
+    high: float | None = None
 
     @property
     def is_known(self) -> bool:

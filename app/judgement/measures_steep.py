@@ -78,7 +78,16 @@ def _cast_chits(view: View) -> Measure:
         note = "not counted" if view.of("germination") else "not cast yet"
         return Measure("cast_chits", "Chits at cast", "fraction", note=note)
     share = count.shares["chitted"]
-    return Measure("cast_chits", "Chits at cast", "fraction", share.share, share.half_width, share.n)
+    return Measure(
+        "cast_chits",
+        "Chits at cast",
+        "fraction",
+        share.share,
+        share.half_width,
+        share.n,
+        low=share.low,
+        high=share.high,
+    )
 
 
 def _chits_at_cast(view: View) -> ShareCount | None:
@@ -124,5 +133,14 @@ def _growth(view: View, grown: GrowthCount | None) -> list[Measure]:
         Measure(
             "acrospire_spread", "Acrospire, spread", "kernel_lengths", grown.sd, n=grown.n, note="standard deviation"
         ),
-        Measure("overgrown_share", "Overgrown", "fraction", over.share, over.half_width, over.n),
+        Measure(
+            "overgrown_share",
+            "Overgrown",
+            "fraction",
+            over.share,
+            over.half_width,
+            over.n,
+            low=over.low,
+            high=over.high,
+        ),
     ]

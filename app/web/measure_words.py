@@ -27,6 +27,8 @@ def measure_value(measure: Measure, words: Words) -> str:
     """The value with its interval and unit, on one line; a dash where it isn't known."""
     if measure.value is None:
         return "–"
+    if measure.unit == "fraction" and measure.low is not None and measure.high is not None:
+        return unbroken(f"{100 * measure.value:.0f} % ({100 * measure.low:.0f}–{100 * measure.high:.0f} %)")
     return quantity(measure.unit, measure.value, words, measure.half_width)
 
 

@@ -62,7 +62,8 @@ def test_every_trouble_is_found() -> None:
         "lot_undeclared", "lot_untested", "out_of_limits", "chitted_under_water", "spoiling", "slow_chit",
         "few_chits_at_cast", "oversteeped", "stage_overdue", "warm_and_wet", "top_to_bottom", "turning_due", "not_sure",
         "off_smell", "ergot", "knit_bag", "room_air", "clock_off", "growth_uneven", "past_target", "rub_out",
-        "over_ceiling", "lying", "break_point", "culms_left_on", "not_dry_enough", "open_account", "silent", "after_the_end",
+        "over_ceiling", "lying", "break_point", "culms_left_on", "not_dry_enough", "open_account", "silent",
+        "after_the_end",
     }  # fmt: skip
 
 

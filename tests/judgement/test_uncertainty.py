@@ -14,6 +14,8 @@ from app.judgement.history import History
 from app.judgement.measures import measures
 from app.judgement.moisture import charged
 from app.judgement.programme import load_builtin
+from app.judgement.wording import METRIC
+from app.web.measure_words import measure_value
 from tests.judgement.story import Story, at
 
 BUILTIN = load_builtin()
@@ -116,3 +118,13 @@ def test_noughts_left_away_are_no_coarse_scale(typed: str, step_kg: float) -> No
     story = Story("barley_pale")
     story.charge(5.0, 0.12, typed={"as_is": typed, "as_is_unit": "kg", "moisture": "12", "moisture_unit": "percent"})
     assert scale_step_kg(story.history().charges[0]) == pytest.approx(step_kg)
+
+
+def test_a_share_near_its_end_is_told_by_the_ends_of_its_lopsided_interval() -> None:
+    # Wilson, 2 of 100: 0.55 to 7.00 %; as ± it would reach below nothing.
+    story = malted()
+    classes = {"to_quarter": 10, "quarter_to_half": 20, "half_to_three_quarters": 68, "over": 2}
+    story.say(100, "growth_count", {"looked_at": 100, "counts": classes})
+    found = by_key(story.history())["overgrown_share"]
+    assert (found.low, found.high) == (pytest.approx(0.0055, abs=1e-4), pytest.approx(0.0700, abs=1e-4))
+    assert measure_value(found, METRIC).replace("\u00a0", " ") == "2 % (1–7 %)"
