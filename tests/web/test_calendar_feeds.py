@@ -16,6 +16,7 @@ from app import ports
 from app.config import Settings
 from app.operations.facts import record_fact
 from app.store.engine import write_session
+from app.web import opened
 from app.web.calendar import page
 from tests.pages import PageForm, forms_of
 from tests.writing import NOW, OTHER, Opened, add_batch, charge, entry
@@ -242,3 +243,12 @@ def test_more_batches_cost_no_more_statements(app: Flask, client: FlaskClient, b
 def test_the_page_is_found_from_people_and_from_data(client: FlaskClient, batch: Opened) -> None:
     assert 'href="/calendar"' in client.get("/people").text
     assert 'href="/calendar"' in client.get("/data").text
+
+
+def test_in_a_house_that_is_open_to_phones_the_desk_makes_addresses_that_phones_find(
+    app: Flask, client: FlaskClient
+) -> None:
+    app.extensions["opened"] = opened.Opened(("https://malthouse.local:8443/",), frozenset(), (), "")
+    shown = client.post("/calendar", data=form(client).filled(name="Phone")).text
+    assert "https://malthouse.local:8443/calendar/" in shown
+    assert "Only this computer knows the address" not in shown

@@ -15,6 +15,7 @@ from app.web.calendar.forms import FeedForm
 from app.web.calendar.page import Address, address_of, feed_text
 from app.web.database import db
 from app.web.formatting import request_now, zone
+from app.web.opened import opened
 from app.web.reader import reader
 from app.web.security import is_local
 
@@ -38,7 +39,7 @@ def make() -> tuple[str, int]:
     db().commit()
     # Answered with the page itself: to be shown after a redirect, the token would have to be kept somewhere.
     return _page(
-        FeedForm(data={"id": ports.new_id(), "units": feed.units}), address_of(feed, token, request.host_url)
+        FeedForm(data={"id": ports.new_id(), "units": feed.units}), address_of(feed, token, _house_url())
     ), 201
 
 
@@ -63,6 +64,13 @@ def feed(token: str) -> Response:
     return answer
 
 
+def _house_url() -> str:
+    """The house as a phone finds it, where it is opened to phones; else as this page was called."""
+    house = opened()
+    return f"{house.addresses[0].rstrip('/')}/" if is_local(request.host) and house is not None else request.host_url
+
+
 def _page(form: FeedForm, made: Address | None = None) -> str:
     feeds = list_feeds(db())
-    return render_template("calendar/index.html", form=form, feeds=feeds, made=made, is_local=is_local(request.host))
+    is_desk_only = is_local(request.host) and opened() is None
+    return render_template("calendar/index.html", form=form, feeds=feeds, made=made, is_local=is_desk_only)
