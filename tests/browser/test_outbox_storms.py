@@ -285,3 +285,13 @@ def test_an_opened_flag_and_the_focus_stay_while_the_page_is_renewed(demo: str, 
     expect(page.locator("details.flag-line[open]")).to_have_count(1)
     expect(page.locator(".tub-home a.tile[href='#everything']")).to_be_focused()
     context.close()
+
+
+def test_a_page_that_comes_back_from_the_browsers_cache_has_a_new_name_for_its_entry(page: Page) -> None:
+    before = page.locator(".tub-form > [name=id]").input_value()
+    page.locator("[name=note-text]").evaluate("field => { field.value = 'half a sentence' }")
+    page.evaluate("window.dispatchEvent(new PageTransitionEvent('pageshow', {persisted: true}))")
+    after = page.locator(".tub-form > [name=id]").input_value()
+    assert after != before
+    assert len(after) == len(before)
+    expect(page.locator("[name=note-text]")).to_have_value("half a sentence")

@@ -7,6 +7,7 @@ import { nameOf, say } from "./notices.js";
 import { leave, takeOver } from "./offline_form.js";
 import { startTallies } from "./tally.js";
 import "./due_bell.js";
+import { uuid } from "./uuid.js";
 import { startList } from "./waiting_list.js";
 
 const page = document.querySelector(".tub"), form = page.querySelector(".tub-form");
@@ -55,7 +56,13 @@ async function saved({ row, isSent, isRefused, done, hash }) {
   window.scrollTo(0, 0);
 }
 
-window.addEventListener("pageshow", (event) => { if (event.persisted) renew(form).catch(() => null); });
+// A page that comes back from the browser's own cache must not send an entry under the name of the last one.
+window.addEventListener("pageshow", (event) => {
+  if (!event.persisted) return;
+  form.elements.id.value = uuid();
+  delete form.dataset.busy;
+  renew(form).catch(() => null);
+});
 takeOver(form, saved);
 document.addEventListener("submit", (event) => {
   const other = event.target;
