@@ -125,3 +125,13 @@ def test_respiration_heats_the_bed_as_derived() -> None:
 def test_what_cannot_be_is_refused(call: Callable[[], object]) -> None:
     with pytest.raises(ValueError, match=r"\.$"):
         call()
+
+
+@pytest.mark.parametrize("place", range(4))
+def test_kernels_all_in_one_class_lie_somewhere_in_it(place: int) -> None:
+    classes = [0, 0, 0, 0, 0]
+    classes[place] = 100
+    lengths = np.random.default_rng(5).uniform(0.25 * place, 0.25 * (place + 1), (20_000, 100))
+    mean, sd = growth.mean_acrospire_with_sd(classes)
+    assert mean == pytest.approx(lengths.mean(), abs=0.001)
+    assert sd == pytest.approx(lengths.mean(axis=1).std(), rel=0.03)

@@ -183,3 +183,22 @@ def test_floats_give_floats_and_arrays_keep_their_shape():
 def test_outside_its_range_a_function_says_so(call, said):
     with pytest.raises(ValueError, match=said):
         call()
+
+
+def driest_wet_bulb(dry_bulb_c: float) -> float:
+    """The wet bulb at which ASHRAE's equation 33 leaves no water in the air, by bisection."""
+    low, high = 0.0, dry_bulb_c
+    for _ in range(60):
+        middle = (low + high) / 2
+        saturated = psychrolib.GetSatHumRatio(middle, SEA_LEVEL_PA)
+        rest = (2501.0 - 2.326 * middle) * saturated - 1.006 * (dry_bulb_c - middle)
+        low, high = (middle, high) if rest < 0.0 else (low, middle)
+    return high
+
+
+@pytest.mark.parametrize("dry_bulb_c", [30.0, 50.0, 80.0])
+def test_a_wet_bulb_below_that_of_bone_dry_air_is_refused_but_for_a_hundredth_of_a_degree(dry_bulb_c):
+    driest = driest_wet_bulb(dry_bulb_c)
+    assert humid_air.humidity_ratio_from_wet_bulb(dry_bulb_c, driest - 0.005) < 1e-4
+    with pytest.raises(ValueError, match="bone-dry"):
+        humid_air.humidity_ratio_from_wet_bulb(dry_bulb_c, driest - 0.05)
