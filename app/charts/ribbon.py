@@ -18,6 +18,7 @@ _BELOW_STRIP = 9
 _AXIS_HEIGHT = 16
 # 1.2 % is four pixels on the narrowest phone: ten minutes in water still show in a batch of eight days.
 _LEAST_SHARE = 1.2
+_POINTED_AT = 24
 # Ticks nearer than this (in thousandths of the width) would run together.
 _TICK_GAP = 6
 _AXIS_STEPS_H = (1, 2, 3, 6, 12, 24, 48, 96, 168, 336)
@@ -143,9 +144,11 @@ def _box(segment: Segment, total_h: float, height: int, css_class: str, fill: st
     width = max(end - start, _LEAST_SHARE)
     start = min(start, 100.0 - width)
     hours = f"h {_number(segment.start_h)} to {_number(segment.end_h)}"
+    # The small ones have no room to point at: what they show is told by the name of the whole.
+    said = f"><title>{_stage_words(segment.stage)}, {hours}</title></rect>" if height >= _POINTED_AT else "/>"
     return (
         f'<rect class="{css_class}"{fill} x="{_percent(start)}" y="{_STRIP_TOP}" width="{_percent(width)}" '
-        f'height="{height}" rx="3"><title>{_stage_words(segment.stage)}, {hours}</title></rect>'
+        f'height="{height}" rx="3"{said}'
     )
 
 
