@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 
 from app.judgement.history import History
+from app.judgement.mould import is_mouldy
 from app.judgement.programme import Programme
 from app.judgement.stages import stages
 from app.judgement.steps import BEGINS, Here, NextStep, known_by
@@ -17,6 +18,7 @@ from app.judgement.wording import METRIC, Words
 
 __all__ = ["NextStep", "next_steps"]
 
+STIRS_UP = frozenset({"turned", "growth_count", "rub_out", "loaded", "chit_count", "squeeze_test"})
 _BY_STAGE: Mapping[str, Callable[[Here], list[NextStep]]] = {
     "immersion": steep_steps,
     "air_rest": steep_steps,
@@ -37,7 +39,15 @@ def next_steps(history: History, now: datetime, words: Words = METRIC) -> list[N
     if not begun or begun[-1].name == "charged":
         return _first(known, programme, now)
     found = _BY_STAGE[begun[-1].name](Here(known, programme, begun, now, words))
-    return sorted(found, key=lambda each: each.due_at)
+    due = sorted(found, key=lambda each: each.due_at)
+    return _left_lying(due, now) if is_mouldy(known, now) else due
+
+
+def _left_lying(found: list[NextStep], now: datetime) -> list[NextStep]:
+    """Mouldy grain is handled by nobody who was not told so: nothing that stirs it up is a next step."""
+    why = "Damp it, mask on, bag it, clean the floor wet. Until somebody says that it was a false alarm, it is no food."
+    leave = NextStep("inspection", "Leave it lying: don’t turn, sniff or shake it", now, now, now, why, "facts")
+    return [leave, *(each for each in found if each.kind not in STIRS_UP)]
 
 
 def _first(history: History, programme: Programme, now: datetime) -> list[NextStep]:

@@ -5,6 +5,7 @@ import pytest
 from app.judgement.flags import evaluate
 from app.judgement.meaning import meaning
 from app.judgement.mould import finds_against, is_mouldy
+from app.judgement.next_steps import next_steps
 from tests.judgement.flag_story import Story, hour_of, moment
 from tests.judgement.test_flags_inspection import growing
 
@@ -147,3 +148,12 @@ def test_a_count_with_mouldy_kernels_says_so_the_moment_it_is_kept(mouldy: int, 
     assert meant.status == status
     assert f"Mouldy {mouldy} of 100" in meant.text
     assert said in meant.text
+
+
+def test_nobody_is_told_to_turn_a_mouldy_bed() -> None:
+    story = growing()
+    assert "turned" in {step.kind for step in next_steps(story.history(), moment(61))}
+    story.look(60, mould="yes")
+    steps = next_steps(story.history(), moment(61))
+    assert "turned" not in {step.kind for step in steps}
+    assert steps[0].what.startswith("Leave it lying")
