@@ -1,5 +1,6 @@
 """From a data folder to a listening server. Every check is made here, in the parent, before anything is served."""
 
+import gc
 import logging
 import multiprocessing
 import os
@@ -252,3 +253,10 @@ def _warm_up() -> None:
             import_module(name)
         except ImportError:
             logging.getLogger(__name__).exception("%s can't be imported", name)
+    set_aside_what_stays()
+
+
+def set_aside_what_stays() -> None:
+    """Tell the garbage collector that what is loaded by now stays: looking through it takes a request up to 10 ms."""
+    gc.collect()
+    gc.freeze()

@@ -21,6 +21,7 @@ from app.config import Settings
 from app.folder import ensure_secret
 from app.operations.facts import record_fact
 from app.ports import new_id, now
+from app.serve import set_aside_what_stays
 from app.store.engine import make_engine
 from app.web.entries.forms import entry_form
 from tests.benchmarks.bulk import fill
@@ -48,6 +49,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iter
     engine.dispose()
     app = create_app(settings)
     app.config["WTF_CSRF_ENABLED"] = False
+    set_aside_what_stays()
     yield Bench(app, bare_app(folder / "bare.sqlite"))
     app.extensions["engine"].dispose()
 
