@@ -119,7 +119,7 @@ def lot_verdict(lot: LotInfo, at: datetime, required: Requirement | None = None)
 def _untested(tests: LotTests) -> tuple[str, ...]:
     if tests.running:
         return ("Dishes are laid out and not counted to the third day yet.",)
-    return ("No dish in 4 mL of water was counted over three days.",)
+    return ("Not tested yet: lay out 100 kernels on 4 mL of water and count for three days which grow.",)
 
 
 def _verdict(four: Plates, tests: LotTests, asked: Requirement) -> str:

@@ -16,6 +16,7 @@ from app.judgement.malt_tests import told
 from app.judgement.moisture import charged, dry_kg_of, moisture_at, samples
 from app.judgement.mould import is_spreading_in
 from app.judgement.next_steps import next_steps
+from app.judgement.no_moisture import no_moisture
 from app.judgement.programme import Limit
 from app.judgement.stages import all_stages, stage_at
 from app.judgement.wording import METRIC, Words
@@ -122,7 +123,7 @@ def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | No
 def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
     sample = next((each for each in samples(history) if each.fact.id == fact.id), None)
     if sample is None:
-        return Meaning("notice", "Kept, but it gives no moisture", _why_no_moisture(history, fact))
+        return Meaning(*no_moisture(history, fact))
     shown = words.percent(sample.moisture_wb, sample.half_width)
     programme = history.programme_at(fact.at)
     stage = stage_at(all_stages(history), fact.at)
@@ -145,28 +146,6 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
 def _follow_on(history: History, now: datetime, words: Words) -> str:
     steps = next_steps(history, now, words)
     return f" Next: {steps[0].what.lower()}, {words.clock(steps[0].due_at)}." if steps else ""
-
-
-def _why_no_moisture(history: History, fact: Fact) -> str:
-    if fact.kind == "test_bag":
-        vessel = getattr(fact, "vessel", "") or "this bag"
-        starts = [
-            each
-            for each in history.of_shape(Weighing, "test_bag_start")
-            if each.vessel == getattr(fact, "vessel", None)
-        ]
-        if any(start.at <= fact.at for start in starts):
-            return (
-                f"{vessel} can’t weigh less than the dry matter in it: look at tare, unit and vessel, and correct it."
-            )
-        if starts:
-            return f"{vessel} was weighed at its start only after this: look at the times."
-        return f"Record the start of {vessel} (its weight before the steep): then this counts too."
-    if fact.kind == "tray":
-        return "This is the tray’s start: its next weighing tells the moisture."
-    if charged(history) is None:
-        return "Nothing was charged yet."
-    return "It weighs less than its own dry matter: check the tare."
 
 
 def _tally(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:

@@ -15,6 +15,7 @@ compress = Compress()
 def init_app(app: Flask, settings: Settings) -> None:
     """Join every part of the web layer to the application."""
     from app.web import (
+        back,
         database,
         device,
         failures,
@@ -60,6 +61,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     app.config["COMPRESS_BR_LEVEL"] = 8
     compress.init_app(app)
     for part in (
+        back,
         database,
         device,
         static_files,

@@ -234,6 +234,17 @@ def test_a_tray_lighter_than_its_dry_matter_is_a_caution() -> None:
         assert bool(story.flags(171, "lighter_than_dry")) == is_flagged
 
 
+def test_the_start_of_a_tray_is_kept_as_what_it_is_and_one_too_light_is_not_called_a_start() -> None:
+    story = Story().kiln()
+    story.tray(160.2, 10.0)
+    story.tray(170, 5.0)
+    history = story.history()
+    start, light = (meaning(history, fact, moment(171)) for fact in history.of_kind("tray"))
+    assert (start.status, start.text) == ("none", "Tray’s start kept")
+    assert light.text == "Kept, but it gives no moisture"
+    assert "check the tare" in light.detail
+
+
 def test_in_a_kitchen_a_long_night_between_two_looks_is_no_silence() -> None:
     kitchen = load_builtin()["kitchen_barley"]
     for hours, is_flagged in ((15.0, False), (17.0, True)):

@@ -19,7 +19,7 @@ ADVICE: dict[str, str] = {
     "squeeze_test": "Cut or press kernels. How many still have a dry white core?",
     "inspection": (
         "Root hairs are white, only at rootlet tips, vanish when sprayed, and have no smell. "
-        "Grey, green, black or pink, on husk or broken corns, or musty: mould. Don’t sniff at it."
+        "Grey, green, black or pink, on husk or broken corns, or musty: mould. Smell only where none is seen."
     ),
     "tray": "Its first weighing after loading is its start; each later one tells the moisture.",
     "heat_on": cautions.KILN.short,

@@ -2,6 +2,10 @@
 import { say } from "./notices.js";
 import { start } from "./outbox_badge.js";
 
+// The answer to a form stands in the history as a page, not as a form to be sent again: so Back leads somewhere.
+const { ownAddress } = document.body.dataset;
+if (ownAddress) history.replaceState(history.state, "", ownAddress);
+
 const saying = sessionStorage.getItem("kept");
 if (saying) {
   sessionStorage.removeItem("kept");
