@@ -254,7 +254,7 @@ def test_in_a_line_stands_the_reason_that_decides() -> None:
         assert all(part in " ".join(found.reasons) for part in found.reason.split(". "))
         return found.reason
 
-    assert reason(Bench()).startswith("No dish")
+    assert reason(Bench()).startswith("Not tested yet: lay out 100 kernels")
     assert reason(Bench().grew(98)).startswith("98 % of 100 grew")
     assert reason(Bench().grew(80).dead(2)).startswith("99 % are alive")
     assert reason(Bench().grew(98).grew(60, water="8ml").dead(1)).startswith("Water costs it 38 points")
