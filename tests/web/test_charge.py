@@ -177,7 +177,12 @@ def asleep() -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("tests", "shape", "verdict", "why"),
     [
-        ([], "◆", "not tested", "Not tested yet: lay out 100 kernels on 4 mL of water and count for three days which grow."),
+        (
+            [],
+            "◆",
+            "not tested",
+            "Not tested yet: lay out 100 kernels on 4 mL of water and count for three days which grow.",
+        ),
         ([grew(98)], "●", "fit", "98 % of 100 grew in three days in 4 mL: at least the 95 % asked"),
         ([grew(90)], "▲", "weak", "90 % of 100 grew in three days in 4 mL: below the 95 % asked"),
         ([grew(60)], "■", "unfit", "60 % of 100 grew in three days in 4 mL: below the 95 % asked"),

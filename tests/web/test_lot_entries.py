@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
+from app.judgement.kinds import KINDS
 from app.store.engine import read_session, write_session
 from app.store.lots import get_lot, load_lot_stories
 from app.web.lots.page import LOT_KINDS
@@ -217,3 +220,16 @@ def test_a_capacity_beside_a_poor_dish_says_that_the_lot_sleeps(client):
     page = client.get(keep(client, "capacity_test", **TYPED["capacity_test"]).location).text
     assert "The lot is dormant" in page
     assert "wait some weeks" in page
+
+
+def tiles_of(client: FlaskClient) -> list[tuple[str, str]]:
+    return re.findall(r'<a class="(tile[^"]*)" href="[^"]*">([^<]+)', client.get(f"/lots/{LOT}").text)
+
+
+def test_the_next_step_of_a_lot_is_the_first_and_only_dark_tile(client):
+    assert tiles_of(client)[0] == ("tile tile--first", KINDS["declaration"].word)
+    keep(client, "declaration", **TYPED["declaration"])
+    assert tiles_of(client)[:2] == [("tile tile--first", "Germination test"), ("tile", "Charge a batch from it")]
+    keep(client, "germination_test", **TYPED["germination_test"])
+    assert tiles_of(client)[0] == ("tile tile--first", "Charge a batch from it")
+    assert [kind for kind, _ in tiles_of(client)].count("tile tile--first") == 1

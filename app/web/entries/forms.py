@@ -10,17 +10,18 @@ from typing import Any, ClassVar, Self
 from zoneinfo import ZoneInfo
 
 from werkzeug.datastructures import MultiDict
-from wtforms import Form, HiddenField, StringField, TextAreaField, ValidationError
+from wtforms import HiddenField, StringField, TextAreaField, ValidationError
 from wtforms.fields import DateTimeLocalField, MultipleFileField
 from wtforms.validators import Length, Optional
 
-from app.judgement.fields import Moment
+from app.judgement.fields import Moment, Quantity
 from app.judgement.kind_parts import MALT_MOISTURE_METHODS, QUALITIES, Kind
 from app.judgement.kinds import KINDS
 from app.judgement.records import values_from_typed
 from app.web.choice_fields import RadioField
 from app.web.entries.fields import fields_for
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
+from app.web.entries.units_typed import UnitsTyped
 
 WHEN = (
     ("now", "now"),
@@ -44,7 +45,7 @@ class ClockField(DateTimeLocalField):
         return str(self.data or "")
 
 
-class KindForm(Form):
+class KindForm(UnitsTyped):
     """The fields that belong to one kind of entry alone."""
 
     kind: ClassVar[Kind]
@@ -187,7 +188,8 @@ def _class_name(kind_name: str) -> str:
 
 def _kind_fields(kind_name: str, system: str) -> dict[str, Any]:
     kind = KINDS[kind_name]
-    fields: dict[str, Any] = {"kind": kind}
+    shared = {name: spec.unit_of for name, spec in kind.fields.items() if isinstance(spec, Quantity) and spec.unit_of}
+    fields: dict[str, Any] = {"kind": kind, "unit_shared": shared}
     for name, spec in kind.fields.items():
         fields |= fields_for(name, spec, kind_name, system)
     if kind.methods:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from wtforms import BooleanField, Field, Form, HiddenField, StringField, ValidationError
+from wtforms import BooleanField, Field, HiddenField, StringField, ValidationError
 from wtforms.validators import Length, Optional
 
 from app.judgement.fields import BadValues
@@ -18,6 +18,7 @@ from app.science import units
 from app.web.choice_fields import RadioField, SelectField
 from app.web.entries.forms import FOLDS, WHEN, ClockField
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
+from app.web.entries.units_typed import UnitsTyped
 from app.web.grain.sources import Source
 
 ORDINALS = ("", "second", "third", "fourth", "fifth", "sixth")
@@ -60,7 +61,7 @@ class Row:
         return any(field.errors for field in vars(self).values())
 
 
-class GrainForm(Form):
+class GrainForm(UnitsTyped):
     """What charging, splitting, merging, roasting, packing and dispatching have in common."""
 
     kind: str

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime, time
 from functools import lru_cache
-from typing import Any
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
-from wtforms import Form, HiddenField, StringField
+from wtforms import HiddenField, StringField
 from wtforms.validators import Length
 
 from app import ports
@@ -20,6 +20,7 @@ from app.judgement.slips import INSISTED
 from app.web.choice_fields import RadioField
 from app.web.entries.fields import unit_field
 from app.web.entries.times import moment_from_local
+from app.web.entries.units_typed import UnitsTyped
 
 SPECIES = (("barley", "barley"), ("wheat", "wheat"), ("rye", "rye"), ("oats", "oats"), ("other", "other"))
 MOISTURE_KNOWN = (
@@ -36,7 +37,7 @@ def _at_most(length: int) -> list[Length]:
     return [Length(max=length, message=f"At most {length} characters.")]
 
 
-class NewLotForm(Form):
+class NewLotForm(UnitsTyped):
     """The lot's name and grain. The fields of its facts are added by new_lot_form."""
 
     id = HiddenField()
@@ -55,6 +56,7 @@ class NewLotForm(Form):
     quality = RadioField("The weight is", choices=WEIGHED, default="measured", validate_choice=False)
     moisture_known = RadioField("How is the moisture known?", choices=MOISTURE_KNOWN, validate_choice=False)
 
+    unit_shared: ClassVar[Mapping[str, str]] = {"tare": "gross", "net": "gross"}
     form_errors: list[str]
     insisted: frozenset[str] = frozenset()
     """The ids of the entries that somebody was asked about, and meant."""

@@ -19,6 +19,7 @@ from app.store.batches import Batch
 from app.store.lots import Lot, LotStory
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text
+from app.web.entries.units_typed import split_unit, unit_key
 from app.web.fact_rows import fact_rows
 from app.web.fact_saying import Said, moisture_words, unbroken, way_words, who_words
 from app.web.formatting import zone
@@ -43,6 +44,7 @@ TESTS = frozenset(
     {"moisture_test", "float_count", "inspection", "kernel_weight", "sieve_test", "chit_count", "growth_count"}
 )
 SHOWN_BATCHES = 6
+MASSES = [unit.key for unit in units.units_of("mass")]
 
 
 @dataclass(frozen=True)
@@ -126,11 +128,23 @@ def charged_words(story: LotStory, words: Words) -> dict[str, str]:
 
 
 def lot_kinds(story: LotStory) -> list[tuple[str, str, bool]]:
-    """(path, word, is likeliest) of what can be said of a lot; the declaration stands first until there is one."""
-    first = "moisture_test" if story.info.declaration is not None else "declaration"
-    names = [first, *(name for name in LOT_KINDS if name != first)]
+    """(address, words, is likeliest) of what can be done with a lot, the next step first: to declare it, to test
+    whether it lives, to charge it.
+    """
+    own = f"/lots/{story.lot.id}"
     paths = {"germination_test": "germination"}
-    return [(paths.get(name, f"entries/{name}"), KINDS[name].word, name == first) for name in names]
+    told = {name: (f"{own}/{paths.get(name, f'entries/{name}')}", KINDS[name].word) for name in LOT_KINDS}
+    told["charge"] = (f"/batches/new?lot={story.lot.id}", "Charge a batch from it")
+    first = _next_of(story)
+    names = dict.fromkeys((first, "charge", *told))
+    return [(*told[name], name == first) for name in names]
+
+
+def _next_of(story: LotStory) -> str:
+    if story.info.declaration is None:
+        return "declaration"
+    is_tested = any(fact.kind == "germination_test" for fact in story.info.facts)
+    return "charge" if is_tested else "germination_test"
 
 
 def _alarm(story: LotStory) -> Said | None:
@@ -204,8 +218,11 @@ def taken_out(formdata: MultiDict[str, str]) -> MultiDict[str, str]:
     sent = MultiDict(formdata)
     try:
         if sent.get("tare", "").strip():
-            net = units.parse_number(sent.get("gross", "")) - units.parse_number(sent["tare"])
-            sent["net"], sent["gross"], sent["tare"] = f"{net:.10g}", "", ""
+            (gross, unit), (tare, tare_unit) = split_unit(sent.get("gross", "")), split_unit(sent["tare"])
+            if tare_unit and unit_key(tare_unit, MASSES) != unit_key(unit or sent.get("gross_unit", ""), MASSES):
+                raise ValueError("Gross and tare are not in one unit.")
+            net = units.parse_number(gross) - units.parse_number(tare)
+            sent["net"], sent["gross"], sent["tare"] = f"{net:.10g} {unit}".strip(), "", ""
     except ValueError:
         return sent
     for name in ("gross", "net"):

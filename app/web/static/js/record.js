@@ -9,6 +9,7 @@ const NUMBER = /^[+-]?(\d+([.,]\d*)?|[.,]\d+|\d{1,3}( \d{3})+([.,]\d*)?)$/;
 // Reads the fields of one kind; prefix: what their names begin with where several kinds share a form.
 // Gives {record, shown}, or {errors: [[field, message], …]}.
 export function readForm(form, kind, prefix, offsetS, needsNumber = false) {
+  form.querySelectorAll(".quantity-number").forEach(takeUnit);
   const data = new FormData(form), { subject, zone, person } = form.dataset;
   const errors = [], typed = {}, shown = [];
   const own = [...form.elements].filter((field) => field.name && belongs(field.name, prefix));
@@ -40,6 +41,17 @@ const OF_EVERY_ENTRY = new Set([...COMMON, "id", "csrf_token", "supersedes_id", 
 const belongs = (name, prefix) => (prefix ? name.startsWith(prefix) : !OF_EVERY_ENTRY.has(name));
 const isNumber = (text) => NUMBER.test(text.replace("−", "-").replace(/\s+/g, " "));
 export const iso = (moment) => new Date(moment).toISOString();
+
+// “5,0 kg” or “68 F”: the number stays, and its unit is chosen by what was typed.
+function takeUnit(field) {
+  const [, number, sign] = /^([^a-z°%]*\d[\d.,]*)\s*([a-z°%][^\s\d]*)$/i.exec(field.value.trim()) ?? [];
+  const select = field.closest(".quantity")?.querySelector("select.quantity-unit");
+  const meant = (word) => [...(select?.options ?? [])].find((each) => [plain(each.text), each.value].includes(word));
+  const option = sign && (meant(plain(sign)) ?? meant(plain(sign).replace(/s$/, "")));
+  if (option) [field.value, select.value] = [number.trim(), option.value];
+}
+
+const plain = (sign) => sign.replace("°", "").trim().toLowerCase();
 
 function asShown(field, text) {
   if (field.type === "radio") return field.closest("label").textContent.trim();
