@@ -128,7 +128,8 @@ def _told(entry: Entry, words: DatedWords) -> Iterator[str]:
     yield step.why
     if step.earliest_at < step.latest_at:
         earliest = min(step.earliest_at, entry.starts_at)
-        yield f"In time from {words.clock(earliest)} to {words.clock(step.latest_at)}."
+        kind = "An estimate; in" if step.basis == "forecast" else "In"
+        yield f"{kind} time from {words.clock(earliest)} to {words.clock(step.latest_at)}."
     if step.is_overdue(words.now):
         yield f"Overdue since {words.clock(step.latest_at)}."
 

@@ -213,3 +213,10 @@ def test_no_words_are_relative_to_the_day_they_were_written_on() -> None:
     half_past = datetime(2026, 7, 1, 20, 30, tzinfo=UTC)
     said = [words.clock(half_past + timedelta(hours=hours)) for hours in (-24, 0, 5, 24)]
     assert said == ["Tue 30 Jun 21:30", "Wed 1 Jul 21:30", "Thu 2 Jul 02:30", "Thu 2 Jul 21:30"]
+
+
+def test_what_is_foreseen_is_said_to_be_an_estimate(monkeypatch: pytest.MonkeyPatch) -> None:
+    for basis, expected in (("forecast", "An estimate; in time from"), ("plan", "In time from")):
+        with_steps(monkeypatch, replace(step(20), basis=basis))
+        (event,) = read(written(steeped().history(), 8.0))
+        assert any(line.startswith(expected) for line in str(event["description"]).split("\n"))
