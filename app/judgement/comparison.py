@@ -75,8 +75,9 @@ def rows_of(columns: Sequence[Sequence[Measure]]) -> list[ComparisonRow]:
 
 def _row(cells: tuple[Measure, ...], known: Sequence[Measure]) -> ComparisonRow:
     first = known[0]
-    if len(known) < 2:
-        return ComparisonRow(first.key, first.word, first.unit, cells, len(known))
+    if len(known) < 2 or any(each.is_running for each in known):
+        said = "one still runs: no difference yet" if len(known) > 1 else ""
+        return ComparisonRow(first.key, first.word, first.unit, cells, len(known), statement=said)
     lowest = min(known, key=lambda each: each.value or 0.0)
     highest = max(known, key=lambda each: each.value or 0.0)
     spread = (highest.value or 0.0) - (lowest.value or 0.0)

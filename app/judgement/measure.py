@@ -45,6 +45,11 @@ class Measure:
     def is_known(self) -> bool:
         return self.value is not None
 
+    @property
+    def is_running(self) -> bool:
+        """Whether its value still grows: no end result."""
+        return self.note == "so far"
+
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON values, without those that say nothing."""
         return {

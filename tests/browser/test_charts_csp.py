@@ -226,7 +226,5 @@ def test_without_script_the_table_tells_the_same(browser, charts):
     page.goto(f"{charts}/live")
     page.get_by_text("The same as a table").click()
     expect(page.get_by_role("cell", name="grain 14.0 to 19.5 °C", exact=False)).to_be_visible()
-    expect(
-        page.get_by_text("The chart appears here once its script has run. The table below holds the same.")
-    ).to_be_visible()
+    expect(page.get_by_text("The table below holds the same; the chart needs its script.")).to_be_visible()
     context.close()

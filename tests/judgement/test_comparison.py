@@ -55,6 +55,15 @@ def test_intervals_that_are_apart_are_said_to_be():
     assert found.statement == "the intervals are apart"
 
 
+def test_a_total_that_still_runs_is_not_set_against_a_finished_one():
+    key = KEYS[0]
+    done, running = Measure(key, "Kiln", "h", 30.0), Measure(key, "Kiln", "h", 4.0, note="so far")
+    found = row(key, done, running)
+    assert found.spread is None
+    assert "still runs" in found.statement
+    assert row(key, done, done).spread == 0.0
+
+
 def test_of_three_one_apart_is_enough_to_say_not_all_overlap():
     found = row("cast_moisture", moisture(0.42, 0.005), moisture(0.45, 0.005), moisture(0.451, 0.005))
     assert found.statement == "not all intervals overlap"

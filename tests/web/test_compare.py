@@ -32,7 +32,7 @@ def test_two_batches_are_laid_side_by_side(app: Flask, client: FlaskClient):
     assert page.count('class="ribbon"') == 4
     assert "data-chart" in page
     assert "Batch 1</th>" in page
-    assert re.search(r"Malting loss, dry\b.*</th>\s*<td class=\"n\">.*?10\.0\xa0±", page)
+    assert re.search(r"Malting loss, dry\b.*</th>\s*<td class=\"n\"[^>]*>.*?10\.0\xa0±", page)
     assert "n = 2; the same" in page
 
 
@@ -45,6 +45,25 @@ def test_batches_that_differ_are_said_to(app: Flask, client: FlaskClient):
     assert "the intervals are apart" in row
     # 5.7 % against 4.5 % of the two plans.
     assert "1.2\xa0±" in row
+
+
+def test_on_a_phone_each_measure_is_a_slip_whose_values_name_their_batch(app: Flask, client: FlaskClient):
+    add(app, 400, 700)
+    page = client.get("/compare?batch=1&batch=2").text
+    table = page[page.index('<table class="measures slips">') :].split("</table>")[0]
+    for row in table.split("<tr>")[2:]:
+        assert re.findall(r'data-label="([^"]+)"', row) == ["Batch 1", "Batch 2", "Difference"]
+
+
+def test_hours_have_no_number_beside_them_and_without_script_the_table_is_pointed_to(app: Flask, client: FlaskClient):
+    app: Flask, client: FlaskClient
+):
+    add(app, 400, 700)
+    page = client.get("/compare?batch=1&batch=2").text
+    hours = [row for row in page.split("<tr>") if re.search(r'data-label="Batch 1"><div><span[^>]*>[\d.]+\xa0h<', row)]
+    assert hours
+    assert not [row for row in hours if "n = " in row]
+    assert "the measures stand in the table below" in page
 
 
 def test_the_form_sends_the_choice_as_an_address(app: Flask, client: FlaskClient):

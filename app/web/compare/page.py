@@ -13,6 +13,7 @@ from app.charts.comparison import comparison_figure
 from app.judgement.comparison import ComparisonRow, SideRow, compare_lots, comparison_table, lots_of
 from app.judgement.flags import evaluate
 from app.judgement.history import History
+from app.judgement.measure import Measure
 from app.judgement.wording import Words
 from app.store.digests import list_digests
 from app.store.history import load_histories
@@ -23,6 +24,8 @@ from app.web.glance import batch_name
 from app.web.measure_words import difference, measure_value, position, quantity
 
 PER_PAGE = 20
+WITHOUT_N = ("h", "count")
+"""Hours and counts are sums, not means: how many parts they have says nothing of how sure they are."""
 
 
 @dataclass(frozen=True)
@@ -118,10 +121,7 @@ def _about(history: History) -> str:
 
 
 def _row(row: ComparisonRow, words: Words) -> TableRow:
-    cells = [
-        Cell(measure_value(each, words), _note(each.n, each.note, each.is_known), *position(each), each.is_estimate)
-        for each in row.cells
-    ]
+    cells = [Cell(measure_value(each, words), _note(each), *position(each), each.is_estimate) for each in row.cells]
     spread = ""
     if row.spread is not None and row.unit != "count":
         spread = difference(row.unit, row.spread, words, row.half_width)
@@ -131,11 +131,12 @@ def _row(row: ComparisonRow, words: Words) -> TableRow:
 
 
 def _statement(row: ComparisonRow) -> str:
-    said = [f"n = {row.n_known}"] if row.n_known > 1 else []
+    said = [f"n = {row.n_known}"] if row.n_known > 1 and row.unit not in WITHOUT_N else []
     return "; ".join([*said, *([row.statement] if row.statement else [])])
 
 
-def _note(n: int | None, note: str, is_known: bool) -> str:
-    if not is_known:
-        return note
-    return f"n = {n}" if n is not None and n > 1 else ""
+def _note(measure: Measure) -> str:
+    if not measure.is_known or measure.is_running:
+        return measure.note
+    has_n = measure.n is not None and measure.n > 1 and measure.unit not in WITHOUT_N
+    return f"n = {measure.n}" if has_n else ""
