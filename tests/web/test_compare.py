@@ -56,8 +56,6 @@ def test_on_a_phone_each_measure_is_a_slip_whose_values_name_their_batch(app: Fl
 
 
 def test_hours_have_no_number_beside_them_and_without_script_the_table_is_pointed_to(app: Flask, client: FlaskClient):
-    app: Flask, client: FlaskClient
-):
     add(app, 400, 700)
     page = client.get("/compare?batch=1&batch=2").text
     hours = [row for row in page.split("<tr>") if re.search(r'data-label="Batch 1"><div><span[^>]*>[\d.]+\xa0h<', row)]
