@@ -26,19 +26,23 @@ class BadValues(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class FieldSpec:
-    """One field of an entry. target: the attribute of the fact it fills, with a dot for one key of a mapping."""
+    """One field of an entry. target: the attribute of the fact it fills, with a dot for one key of a mapping.
+
+    missing: what is said where it is needed and left empty.
+    """
 
     word: str
     target: str
     required: bool = True
     help: str = ""
+    missing: str = ""
 
     def read(self, typed: Mapping[str, str], name: str) -> Any:
         """The SI value of what was typed, or None where nothing was; ValueError says what to mend."""
         raw = str(typed.get(name) or "").strip()
         if not raw:
             if self.required:
-                raise ValueError(f"{self.word} is missing.")
+                raise ValueError(self.missing or f"{self.word} is missing.")
             return None
         unit = self.unit_typed(typed, name)
         return self.check_typed(self.parse(raw, unit), unit)

@@ -250,8 +250,18 @@ _ALL = (
         {
             "untreated": make.choice("Untreated", "untreated", *YES_NO, required=True),
             "for_food": make.choice("For food", "for_food", *YES_NO, required=True),
-            "by": Text(word="Declared by", target="findings.by", max_length=100),
-            "ground": Text(word="On what ground", target="findings.ground", max_length=500),
+            "by": Text(
+                word="Declared by",
+                target="findings.by",
+                max_length=100,
+                missing="Say who declares it: a person's name.",
+            ),
+            "ground": Text(
+                word="On what ground",
+                target="findings.ground",
+                max_length=500,
+                missing="Say on what ground it is declared, such as the grower's letter.",
+            ),
         },
     ),
     Kind("note", "remark", "Note", ANY, {"text": Text(word="Note", target="text", max_length=5000)}),

@@ -112,7 +112,7 @@ def test_a_declaration_frees_the_lot(client):
 def test_a_declaration_without_a_name_is_refused(client, app):
     answer = keep(client, "declaration", **TYPED["declaration"] | {"by": ""})
     assert answer.status_code == 422
-    assert "Declared by is missing" in answer.text
+    assert "Say who declares it" in answer.text
     assert "her letter" in answer.text
     assert facts(app, "declaration") == []
 

@@ -162,7 +162,7 @@ def test_a_lot_that_came_in_last_week_is_dated_then(client, session):
         ({"species": "other"}, "other_species", "which grain"),
         ({"received_on": "2026-03-15"}, "received_on", "still to come"),
         ({"received_on": "last week"}, "received_on", "not a date"),
-        ({"untreated": "yes"}, "by", "missing"),
+        ({"untreated": "yes"}, "by", "Say who declares it"),
     ],
 )
 def test_what_is_wrong_is_told_at_its_field_and_nothing_is_stored(client, session, changes, field, words):
@@ -359,3 +359,12 @@ def fill(session: Session, name: Callable[[int], str]) -> None:
         add_batch(session, name(place), charge(id=f"charge-{place}"))
     session.commit()
     assert get_lot(session, LOT)
+
+
+def test_the_form_of_a_lot_says_up_front_what_is_needed(client):
+    page = client.get("/lots/new").text
+    assert "A weight is needed: gross, or net alone." in page
+    assert "A declaration needs both answers, a name and its ground." in page
+    for name in ("gross", "net", "by", "ground"):
+        label = page[page.index(f'<label for="{name}">') :].split("</label>")[0]
+        assert "if you like" not in label
