@@ -38,9 +38,7 @@ def make() -> tuple[str, int]:
         return _page(form), 422
     db().commit()
     # Answered with the page itself: to be shown after a redirect, the token would have to be kept somewhere.
-    return _page(
-        FeedForm(data={"id": ports.new_id(), "units": feed.units}), address_of(feed, token, _house_url())
-    ), 201
+    return _page(FeedForm(data={"id": ports.new_id(), "units": feed.units}), address_of(feed, token, _house_url())), 201
 
 
 @calendar.post("/calendar/<feed_id>/revoke")
