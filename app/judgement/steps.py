@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -51,6 +51,17 @@ class NextStep:
 
     def is_overdue(self, now: datetime) -> bool:
         return now > self.latest_at
+
+
+class Ending(NamedTuple):
+    """How the plan ends the stage: the entry that ends it, and after how long, at the least and at the most."""
+
+    kind: str
+    what: str
+    due_at: datetime
+    earliest_at: datetime
+    latest_at: datetime
+    planned: PlannedStage
 
 
 @dataclass(frozen=True)
@@ -104,6 +115,15 @@ class Here:
         """The stage that the plan has next."""
         plan = self.programme.planned_stages()
         return plan[self.place + 1].stage if self.place is not None and self.place + 1 < len(plan) else None
+
+    @property
+    def ending(self) -> Ending | None:
+        """None where the plan has nothing after this stage."""
+        planned, following = self.planned, self.following
+        if planned is None or following is None:
+            return None
+        hours = (planned.end_h - planned.start_h, planned.hours_low, planned.hours_high)
+        return Ending(*BEGINS[following], *(self.after_start(each) for each in hours), planned)
 
     def after_start(self, hours: float) -> datetime:
         return self.stage.starts_at + timedelta(hours=hours)

@@ -10,7 +10,6 @@ from app.judgement.bed_ahead import beds_ahead, is_cold_and_thin, last_turned
 from app.judgement.facts import Remark
 from app.judgement.growth import growth_counts
 from app.judgement.steps import (
-    BEGINS,
     Here,
     NextStep,
     earliest_of,
@@ -54,13 +53,9 @@ def floor_steps(here: Here) -> list[NextStep]:
 
 def _stop(here: Here) -> NextStep | None:
     """Load the kiln, or stew: when the acrospire has come to its target; without one, by the plan's hours."""
-    planned, following = here.planned, here.following
-    if planned is None or following is None:
+    if here.ending is None:
         return None
-    kind, what = BEGINS[following]
-    due, early, late = (
-        here.after_start(hours) for hours in (planned.end_h - planned.start_h, planned.hours_low, planned.hours_high)
-    )
+    kind, what, due, early, late, planned = here.ending
     span = f"{planned.hours_low / 24:g} to {planned.hours_high / 24:g} days"
     grown, now = here.forecast.grown, here.forecast.acrospire
     if grown is None or now is None:

@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from app.judgement.facts import Reading, Weighing
 from app.judgement.forecast import KilnForecast
 from app.judgement.steps import (
-    BEGINS,
     Here,
     NextStep,
     earliest_of,
@@ -94,13 +93,9 @@ def _first_tray(here: Here) -> list[NextStep]:
 
 
 def _by_hours(here: Here) -> NextStep | None:
-    planned, following = here.planned, here.following
-    if planned is None or following is None:
+    if here.ending is None:
         return None
-    kind, what = BEGINS[following]
-    due, low, high = (
-        here.after_start(each) for each in (planned.end_h - planned.start_h, planned.hours_low, planned.hours_high)
-    )
+    kind, what, due, low, high, planned = here.ending
     why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h {here.stage.word}."
     return step(kind, what, due, low, high, why)
 

@@ -137,19 +137,15 @@ def _falls_short(here: Here, late: datetime) -> str | None:
 
 
 def _end_of_rest(here: Here) -> NextStep | None:
-    planned, following = here.planned, here.following
-    if planned is None or following is None:
+    if here.ending is None:
         return None
-    kind, what = BEGINS[following]
-    due, early, late = (
-        here.after_start(hours) for hours in (planned.end_h - planned.start_h, planned.hours_low, planned.hours_high)
-    )
+    kind, what, due, early, late, planned = here.ending
     why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h air rest."
     ready = _ready_to_cast(here)
     if ready is not None:
         since, why = ready
         return step("cast", "Cast", min(due, since), min(early, since), late, why, "facts", UPTAKE)
-    if following == "germination":
+    if here.following == "germination":
         target = here.fitted.target("cast_moisture")
         when: When | None = here.comes_to(target) if target is not None else None
         if when is not None and when.central is not None:

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, Page
 
-from app.config import Settings
-from app.folder import ensure_secret
 from tests.benchmarks.conftest import Figures
 from tests.browser.conftest import PHONE, browser
-from tests.browser.outbox_house import House, flushed, seed, tub, waiting
+from tests.browser.outbox_house import House, flushed, seed, standing, tub, waiting
 
 __all__ = ["browser"]
 
@@ -25,13 +21,8 @@ LIMIT_FLUSH_S, LIMIT_USABLE_MS = 10.0, 1000.0
 
 @pytest.fixture
 def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
-    shutil.copy(migrated_file, tmp_path / "chitbook.sqlite")
-    ensure_secret(tmp_path / "secret")
-    house = House(Settings(data_dir=tmp_path, zone=ZoneInfo("Europe/Dublin")))
-    house.open()
-    house.begin_batch()
-    yield house
-    house.shut()
+    with standing(tmp_path, migrated_file) as house:
+        yield house
 
 
 @pytest.fixture

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
+import shutil
 import socket
 import time
-from collections.abc import Callable, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 from threading import Thread
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from playwright.sync_api import Page
 from werkzeug.serving import BaseWSGIServer, make_server
 
 from app import create_app
 from app.config import Settings
+from app.folder import ensure_secret
 from app.judgement.facts import Fact
 from app.store.batches import Batch
 from app.store.engine import read_session, write_session
@@ -91,6 +95,20 @@ class House:
         with read_session(self.app.extensions["engine"]) as session:
             rows = session.execute(select_facts().where(fact_table.c.kind.not_in(("charge", "intake")))).all()
             return facts_from(rows)
+
+
+@contextmanager
+def standing(folder: Path, migrated_file: Path) -> Iterator[House]:
+    """A house with one batch, open for as long as the block lasts."""
+    shutil.copy(migrated_file, folder / "chitbook.sqlite")
+    ensure_secret(folder / "secret")
+    house = House(Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin")))
+    house.open()
+    house.begin_batch()
+    try:
+        yield house
+    finally:
+        house.shut()
 
 
 CONTROLLED = """() => navigator.serviceWorker.controller ? true : new Promise((resolve, reject) => {

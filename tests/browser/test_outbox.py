@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from app.config import Settings
-from app.folder import ensure_secret
 from app.judgement import envelope
 from app.judgement.facts import Reading, Withdrawal
 from app.judgement.stages import all_stages
@@ -21,20 +17,15 @@ from app.ports import now
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
 from tests.browser.conftest import PHONE
-from tests.browser.outbox_house import House, flushed, in_modules, log, seed, tub, waiting
+from tests.browser.outbox_house import House, flushed, in_modules, log, seed, standing, tub, waiting
 
 SOON_MS = 15_000
 
 
 @pytest.fixture
 def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
-    shutil.copy(migrated_file, tmp_path / "chitbook.sqlite")
-    ensure_secret(tmp_path / "secret")
-    house = House(Settings(data_dir=tmp_path, zone=ZoneInfo("Europe/Dublin")))
-    house.open()
-    house.begin_batch()
-    yield house
-    house.shut()
+    with standing(tmp_path, migrated_file) as house:
+        yield house
 
 
 @pytest.fixture

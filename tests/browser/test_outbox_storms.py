@@ -13,16 +13,14 @@ import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from app.config import Settings
 from app.folder import ensure_secret
 from app.store.engine import open_database, write_session
 from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
-from tests.browser.outbox_house import House, in_modules, log, seed, tub, waiting
+from tests.browser.outbox_house import House, in_modules, log, seed, standing, tub, waiting
 from tests.cli.conftest import Command, Server
 from tests.writing import add_batch
 
@@ -31,13 +29,8 @@ SOON_MS = 30_000
 
 @pytest.fixture
 def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
-    shutil.copy(migrated_file, tmp_path / "chitbook.sqlite")
-    ensure_secret(tmp_path / "secret")
-    house = House(Settings(data_dir=tmp_path, zone=ZoneInfo("Europe/Dublin")))
-    house.open()
-    house.begin_batch()
-    yield house
-    house.shut()
+    with standing(tmp_path, migrated_file) as house:
+        yield house
 
 
 @pytest.fixture
