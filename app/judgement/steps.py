@@ -122,8 +122,10 @@ class Here:
         planned, following = self.planned, self.following
         if planned is None or following is None:
             return None
+        kind, what = BEGINS[following]
         hours = (planned.end_h - planned.start_h, planned.hours_low, planned.hours_high)
-        return Ending(*BEGINS[following], *(self.after_start(each) for each in hours), planned)
+        due, least, most = (self.after_start(each) for each in hours)
+        return Ending(kind, what, due, least, most, planned)
 
     def after_start(self, hours: float) -> datetime:
         return self.stage.starts_at + timedelta(hours=hours)
