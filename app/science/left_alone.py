@@ -60,14 +60,14 @@ def warming(hours: Sequence[float], temperatures_c: Sequence[float], reading_sd_
 def hours_to_limit(level_c: float, limit_c: float, per_h: float, q10: float = 1.0) -> float | None:
     """Find how long it takes a bed to come to a limit.
 
-    Args: level_c, limit_c: °C, -40 to 150, of the bed now and of the limit above it; per_h: how fast it warms now,
-        °C/h; q10: how many times faster it warms 10 °C warmer, 1 (a straight line) to 5.
+    Args: level_c, limit_c: °C, -150 to 150, of the bed now and of the limit above it (a bed that falls to a limit is
+        asked about with all signs turned); per_h: how fast it warms now, °C/h; q10: how many times faster it warms 10 °C warmer, 1 (a straight line) to 5.
     Returns: hours; 0 where it is there already; None where it doesn't warm.
     Source: dT/dt = r·q10^((T - T0)/10), integrated [D]; a q10 of 2 for the heat of living grain from memory [M].
     Check: 5 °C at 0.5 °C an hour take 10 h on a straight line, and (20/ln 2)·(1 - 2^-0.5) = 8.4510 h with a q10 of 2.
     """
-    level = between("The temperature", level_c, -40.0, 150.0, unit="°C")
-    rise = between("The limit", limit_c, -40.0, 150.0, unit="°C") - level
+    level = between("The temperature", level_c, -150.0, 150.0, unit="°C")
+    rise = between("The limit", limit_c, -150.0, 150.0, unit="°C") - level
     factor = between("The q10", q10, 1.0, 5.0)
     if rise <= 0.0:
         return 0.0

@@ -16,7 +16,7 @@ from tests.browser.conftest import CHROMIUM, DESK, FLAGS, PHONE, page_at
 from tests.browser.test_accessible import serious_violations
 from tests.cli.conftest import Command, Server
 from tests.cli.test_lan import Phone as Knocking
-from tests.cli.test_lan import free_port
+from tests.ports import free_port
 
 CERTUTIL = shutil.which("certutil")
 HAS_SENT_ALL = """() => new Promise((resolve, reject) => {
@@ -107,7 +107,9 @@ def keep_temperature(phone: Page, tub: str, value: str) -> None:
 
 def kept_from(desk: Page, address: str, name: str) -> list[str]:
     """The lines of the record that bear a device's name, as the desk exports them."""
-    lines = desk.request.get(f"{address}/data/export").text().splitlines()
+    answer = desk.request.get(f"{address}/data/export")
+    assert answer.ok
+    lines = answer.text().splitlines()
     return [line for line in lines if f'"device":"{name}"' in line]
 
 
@@ -178,6 +180,7 @@ def test_what_waits_on_a_phone_that_was_put_out_is_kept_explained_and_sent_once_
     assert not phone.evaluate(HAS_SENT_ALL)
     pair(phone, code_of(desk, at_desk), "Second")
     phone.wait_for_function(HAS_SENT_ALL)
+    server.wait_until(lambda: kept_from(desk, at_desk, "Second") != [])
     (kept,) = kept_from(desk, at_desk, "Second")
     assert '"value":"15.5"' in kept
     desk.context.close()

@@ -14,17 +14,13 @@ from pathlib import Path
 
 import pytest
 
+from tests.ports import free_port
+
 from .conftest import Command, Server
 
 linux_only = pytest.mark.skipif(sys.platform != "linux", reason="looks for the worker in /proc")
 posix_only = pytest.mark.skipif(os.name != "posix", reason="modes as POSIX has them")
 Start = Callable[..., Server]
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 class Phone:

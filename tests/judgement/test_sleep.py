@@ -216,3 +216,13 @@ def test_whatever_was_recorded_there_is_an_answer(story: Story, hour: float) -> 
     assert power_cut(story.history(), at(hour)).card.at_once
     if day is not None and day.overgrown is not None:
         assert day.overgrown.now.central <= day.overgrown.then.central + 1e-9
+
+
+def test_a_bed_far_too_hot_is_asked_about_its_cold_limit_too() -> None:
+    story = Story("barley_pale")
+    story.charge(20.0, 0.12, hour=-0.5)
+    story.say(0, "steep_on")
+    story.say(40, "cast")
+    for hour, value in ((60.0, 62.0), (62.0, 61.0)):
+        story.say(hour, "grain_temperature", {"value": value}, place="middle")
+    assert slept(story, 62.5).state == "over"

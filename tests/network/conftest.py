@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import socket
 import ssl
 from collections.abc import Iterator
 from dataclasses import replace
@@ -21,13 +20,8 @@ from app.store.engine import write_session
 from app.web.opened import tell
 from tests.conftest import NOW
 from tests.network.phone import Phone
+from tests.ports import free_port
 from tests.writing import add_batch
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @pytest.fixture

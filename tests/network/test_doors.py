@@ -17,7 +17,8 @@ import pytest
 from app.config import Settings
 from app.network import announce, opened
 from app.network.opened import OpenHouse
-from tests.network.conftest import free_port, trusting
+from tests.network.conftest import trusting
+from tests.ports import free_port
 
 
 class SlowApp:
