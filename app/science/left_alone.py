@@ -61,7 +61,8 @@ def hours_to_limit(level_c: float, limit_c: float, per_h: float, q10: float = 1.
     """Find how long it takes a bed to come to a limit.
 
     Args: level_c, limit_c: °C, -150 to 150, of the bed now and of the limit above it (a bed that falls to a limit is
-        asked about with all signs turned); per_h: how fast it warms now, °C/h; q10: how many times faster it warms 10 °C warmer, 1 (a straight line) to 5.
+        asked about with all signs turned); per_h: how fast it warms now, °C/h; q10: how many times faster it warms
+        10 °C warmer, 1 (a straight line) to 5.
     Returns: hours; 0 where it is there already; None where it doesn't warm.
     Source: dT/dt = r·q10^((T - T0)/10), integrated [D]; a q10 of 2 for the heat of living grain from memory [M].
     Check: 5 °C at 0.5 °C an hour take 10 h on a straight line, and (20/ln 2)·(1 - 2^-0.5) = 8.4510 h with a q10 of 2.
