@@ -14,6 +14,7 @@ from app.judgement.moisture import Estimate, moisture_at
 from app.judgement.power_cut_cards import BY_STAGE, DRY, DRY_KILN, FLOOR, REST, ROAST, STEEP, Card
 from app.judgement.sleep import sleep
 from app.judgement.stages import Stage, stages
+from app.judgement.trusted import known_and_trusted
 from app.judgement.watch import Watch, clock_watch
 from app.judgement.wording import METRIC, Words
 
@@ -47,6 +48,7 @@ class PowerCut:
 
 def power_cut(history: History, now: datetime, words: Words = METRIC) -> PowerCut:
     """What to do, how long it holds, what to record, and what is dangerous, as the batch stands now."""
+    history = known_and_trusted(history, now)
     begun = stages(history, now)
     stage = begun[-1] if begun else None
     moisture = moisture_at(history, now) if stage is not None else None

@@ -16,6 +16,7 @@ from app.judgement.history import History
 from app.judgement.kiln_watch import fired_at
 from app.judgement.sleep_stages import Found, floor, immersion, kiln, malt, rest, stew
 from app.judgement.stages import Stage, is_live, stages
+from app.judgement.trusted import known_and_trusted
 from app.judgement.watch import Gap, Watch
 from app.judgement.wording import METRIC, Words
 
@@ -79,6 +80,7 @@ class Sleep:
 
 def sleep(history: History, now: datetime, words: Words = METRIC) -> Sleep:
     """What happens if nobody looks at the batch from now on."""
+    history = known_and_trusted(history, now)
     begun = stages(history, now)
     if not begun or not is_live(begun):
         return Sleep(now)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Literal, NamedTuple
@@ -18,6 +18,7 @@ from app.judgement.history import History
 from app.judgement.moisture import Estimate, moisture_at
 from app.judgement.programme import Limit, PlannedStage, Programme
 from app.judgement.stages import Stage
+from app.judgement.trusted import known_and_trusted
 from app.judgement.wording import Words
 
 EVERY_H = 0.5
@@ -167,10 +168,8 @@ def _hours(start_h: float, end_h: float) -> Array:
 
 
 def known_by(history: History, now: datetime) -> History:
-    """The history as far as it had gone by now; the same one where nothing in it is of the future."""
-    if all(fact.at <= now for fact in history.facts):
-        return history
-    return replace(history, facts=tuple(fact for fact in history.facts if fact.at <= now))
+    """The history as far as it had gone by now, without what looks like a slip; the same one where nothing is so."""
+    return known_and_trusted(history, now)
 
 
 def planned_place(programme: Programme, begun: list[Stage]) -> int | None:

@@ -36,14 +36,14 @@ class Warming:
 def warming(hours: Sequence[float], temperatures_c: Sequence[float], reading_sd_c: float = READING_SD_C) -> Warming:
     """Find how fast a bed warms from its readings since it was last turned.
 
-    Args: hours: when each was read, h, at least 2 different ones; temperatures_c: °C, -40 to 150, one for each;
+    Args: hours: when each was read, h, at least 2 different ones; temperatures_c: °C, -100 to 1000, one for each;
         reading_sd_c: standard uncertainty of one reading, °C, above 0.
     Returns: a Warming: least squares; the scatter about the line counts where it is more than that of a reading.
     Source: straight line by least squares [D]; uncertainty of a reading from memory [M].
     Check: 14, 15, 16 °C at 0, 2, 4 h warm by 0.5 °C an hour, ± 2 × 0.3/√8 = 0.21.
     """
     at = between("Hours", np.asarray(hours, dtype=np.float64), unit="h")
-    read = between("A temperature", np.asarray(temperatures_c, dtype=np.float64), -40.0, 150.0, unit="°C")
+    read = between("A temperature", np.asarray(temperatures_c, dtype=np.float64), -100.0, 1000.0, unit="°C")
     reading_sd = between("The uncertainty of a reading", reading_sd_c, above=0.0, unit="°C")
     if at.shape != read.shape or at.ndim != 1 or len(set(at.tolist())) < 2:
         raise ValueError("How fast a bed warms takes readings at two times at least, one temperature for each.")
@@ -60,15 +60,15 @@ def warming(hours: Sequence[float], temperatures_c: Sequence[float], reading_sd_
 def hours_to_limit(level_c: float, limit_c: float, per_h: float, q10: float = 1.0) -> float | None:
     """Find how long it takes a bed to come to a limit.
 
-    Args: level_c, limit_c: °C, -150 to 150, of the bed now and of the limit above it (a bed that falls to a limit is
+    Args: level_c, limit_c: °C, -3000 to 3000, of the bed now and of the limit above it (a bed that falls to a limit is
         asked about with all signs turned); per_h: how fast it warms now, °C/h; q10: how many times faster it warms
         10 °C warmer, 1 (a straight line) to 5.
     Returns: hours; 0 where it is there already; None where it doesn't warm.
     Source: dT/dt = r·q10^((T - T0)/10), integrated [D]; a q10 of 2 for the heat of living grain from memory [M].
     Check: 5 °C at 0.5 °C an hour take 10 h on a straight line, and (20/ln 2)·(1 - 2^-0.5) = 8.4510 h with a q10 of 2.
     """
-    level = between("The temperature", level_c, -150.0, 150.0, unit="°C")
-    rise = between("The limit", limit_c, -150.0, 150.0, unit="°C") - level
+    level = between("The temperature", level_c, -3000.0, 3000.0, unit="°C")
+    rise = between("The limit", limit_c, -3000.0, 3000.0, unit="°C") - level
     factor = between("The q10", q10, 1.0, 5.0)
     if rise <= 0.0:
         return 0.0

@@ -12,7 +12,16 @@ from app.network.addresses import Address, plain
 from app.web.security import host_name
 
 _PASSED_ON = "chitbook.passed_on"
-_MARKS = ("HTTP_X_FORWARDED_FOR", "HTTP_FORWARDED")
+_MARKS = (
+    "HTTP_X_FORWARDED_FOR",
+    "HTTP_FORWARDED",
+    "HTTP_VIA",
+    "HTTP_X_REAL_IP",
+    "HTTP_X_FORWARDED_PROTO",
+    "HTTP_X_FORWARDED_HOST",
+    "HTTP_X_FORWARDED_PORT",
+)
+"""What proxies add to what they pass on. One that adds nothing can't be told from the desk."""
 
 
 class FromProxy:

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
+from flask import current_app
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts import Fact, Part, Subject
 from app.judgement.fields import BadValues
+from app.judgement.history import History
 from app.judgement.meaning import meaning
 from app.judgement.records import fact_from_record, record_from_fact
 from app.judgement.slips import Question, is_insisted
@@ -39,7 +41,8 @@ def _take_one(session: Session, entry: Any, ask: object) -> tuple[Answer, Fact |
         return {"id": None, "status": 422, "errors": {"": "An entry is a set of named values."}}, None
     answer: Answer = {"id": entry.get("id")}
     try:
-        asked = _questions(session, entry) if ask is not None and ask == entry.get("id") else []
+        is_asked = isinstance(ask, str) and ask.isascii() and ask == entry.get("id")
+        asked = _questions(session, entry) if is_asked else []
         if asked:
             return answer | {"status": 422, "errors": {}, "questions": [_as_json(each) for each in asked]}, None
         with session.begin_nested():
@@ -80,12 +83,21 @@ def _judge(session: Session, taken: list[tuple[Answer, Fact | None]]) -> None:
     histories = load_histories(session, ids)
     for answer, fact in taken:
         if fact is not None and fact.subject.id in histories:
-            said = meaning(histories[fact.subject.id], fact, request_now(), words())
-            answer["meaning"] = {"status": said.status, "text": said.text, "detail": said.detail}
+            answer |= _meaning(histories[fact.subject.id], fact)
     session.commit()
     for batch_id, history in histories.items():
         if has_ended(history):
             refresh(batch_id)
+
+
+def _meaning(history: History, fact: Fact) -> Answer:
+    """What a kept fact means. It is kept already: whatever goes wrong here, its phone must hear that it is."""
+    try:
+        said = meaning(history, fact, request_now(), words())
+    except Exception:
+        current_app.logger.exception("what fact %s means can't be said", fact.id)
+        return {}
+    return {"meaning": {"status": said.status, "text": said.text, "detail": said.detail}}
 
 
 def _subjects(fact: Fact) -> tuple[Subject, ...]:

@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.judgement.cautions import KILN, ROAST
+from app.judgement.flags import evaluate
 from app.judgement.history import History
+from app.judgement.next_steps import next_steps
 from app.judgement.one_more_day import one_more_day
 from app.judgement.power_cut import power_cut
 from app.judgement.programme import load_builtin
@@ -226,3 +228,17 @@ def test_a_bed_far_too_hot_is_asked_about_its_cold_limit_too() -> None:
     for hour, value in ((60.0, 62.0), (62.0, 61.0)):
         story.say(hour, "grain_temperature", {"value": value}, place="middle")
     assert slept(story, 62.5).state == "over"
+
+
+def test_a_reading_at_the_ends_of_what_an_entry_takes_breaks_no_answer() -> None:
+    for value in (155.0, -50.0, 600.0):
+        story = Story("barley_pale")
+        story.charge(20.0, 0.12, hour=-0.5)
+        story.say(0, "steep_on")
+        story.say(40, "cast")
+        story.say(41, "grain_temperature", {"value": 15.0}, place="middle")
+        story.say(42.75, "grain_temperature", {"value": value}, place="middle")
+        assert slept(story, 43).state != ""
+        assert power_cut(story.history(), at(43)).stage is not None
+        assert next_steps(story.history(), at(43))
+        evaluate(story.history(), at(43))

@@ -161,9 +161,10 @@ def test_the_loopback_is_the_desk(app: Flask, peer: str) -> None:
 def test_a_request_that_somebody_passed_on_is_none_of_the_desk(app: Flask) -> None:
     # A proxy on this machine that nobody told us of: all the world would come from the loopback.
     passed_on = Phone(app, "127.0.0.1", "http://localhost:8416")
-    answer = passed_on.get("/", headers={"X-Forwarded-For": "203.0.113.9"})
-    assert answer.status_code == 403
-    assert "trusted_proxies" in answer.text
+    for header in ("X-Forwarded-For", "X-Real-IP", "Via", "X-Forwarded-Proto", "X-Forwarded-Host"):
+        answer = passed_on.get("/", headers={header: "203.0.113.9"})
+        assert answer.status_code == 403, header
+        assert "trusted_proxies" in answer.text
 
 
 def test_the_desk_that_calls_the_house_by_its_name_in_the_network_is_none_of_the_desk(app: Flask) -> None:

@@ -284,3 +284,17 @@ def test_a_phone_without_a_token_is_refused_in_json_and_nothing_is_kept(
     assert answer.status_code == 400
     assert answer.get_json()["error"]["status"] == 400
     assert ids_kept(app) == []
+
+
+def test_what_is_kept_is_answered_as_kept_though_nobody_can_say_what_it_means(
+    app: Flask, phone: Phone, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fails(*_: object) -> None:
+        raise ValueError("out of every range")
+
+    monkeypatch.setattr("app.web.taking_in.meaning", fails)
+    answer = phone.send_one(water("12.5"))
+    assert answer["status"] == 201
+    assert "meaning" not in answer
+    assert ids_kept(app) == ["water-1"]
+    assert "out of every range" in caplog.text

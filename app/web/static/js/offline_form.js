@@ -76,7 +76,7 @@ function askBack(entry, questions) {
     clear(entry.place);
     row.shown = words ?? row.shown;
     row.record.typed = { ...row.record.typed, ...(changes ?? { insisted: "1" }) };
-    row.record.id = await amend(row.record.id, row);
+    row.record.id = await amend(row.record.id, row, [], HOLD_MS);
     await send(entry, false);
   });
 }

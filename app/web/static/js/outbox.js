@@ -41,7 +41,7 @@ export function amend(id, row, photos = [], heldMs = 0) {
     const isMine = old && (old.state === "rejected" ? old.current?.id !== id : old.hold > Date.now());
     const record = isMine
       ? { ...row.record, id, ...(old.record.supersedes_id && { supersedes_id: old.record.supersedes_id }) }
-      : { ...row.record, supersedes_id: id };
+      : { ...row.record, id: row.record.id === id ? uuid() : row.record.id, supersedes_id: id };
     const now = Date.now();
     const order = isMine ? old.order : now;
     for (const blob of photos) pictures.add({ id: uuid(), fact_id: record.id, blob, state: "waiting" });
