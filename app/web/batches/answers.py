@@ -6,9 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from flask import current_app
 from sqlalchemy.orm import Session
-from werkzeug.exceptions import HTTPException
 
 from app import ports
 from app.operations.facts import record_fact
@@ -42,14 +40,3 @@ def record_answer(session: Session, batch_id: str, sent: Mapping[str, str], now:
     }
     record_fact(session, record, now=now, body=body)
     return SAID[answer]
-
-
-def local_page(path: str, otherwise: str) -> str:
-    """The path where it is a page of this house that can be looked at; a foreign or made-up one leads elsewhere."""
-    if not path.startswith("/") or path.startswith(("//", "/\\")) or any(ord(each) < 32 for each in path):
-        return otherwise
-    try:
-        current_app.url_map.bind("localhost").match(path.partition("?")[0].partition("#")[0], method="GET")
-    except HTTPException:
-        return otherwise
-    return path

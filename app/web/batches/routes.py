@@ -13,9 +13,10 @@ from app.store.batches import MOST_BATCHES, Batch, get_batch, list_batches
 from app.store.digests import list_digests
 from app.store.history import get_history
 from app.store.packs import list_packs_of
+from app.web.back import local_page
 from app.web.batch_rows import batch_rows
 from app.web.batches import beginnings, replanning
-from app.web.batches.answers import local_page, record_answer
+from app.web.batches.answers import record_answer
 from app.web.batches.blueprint import batches
 from app.web.batches.forms import TitleForm
 from app.web.batches.page import batch_context

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from urllib.parse import urlsplit
-
 from flask import Blueprint, flash, redirect, render_template, request, session
 from werkzeug.wrappers import Response
 
@@ -11,6 +9,7 @@ from app import ports
 from app.errors import Rejected
 from app.operations.people import SYSTEMS, add_person, change_units
 from app.store.people import find_person, list_people
+from app.web.back import local_page
 from app.web.database import db
 from app.web.formatting import request_now
 from app.web.people.forms import PersonForm, QuietForm, UnitsForm
@@ -102,10 +101,7 @@ def _sit_down(person_id: str | None) -> None:
 
 def _back() -> Response:
     """To the page of this server that the form names, or to the people."""
-    back = request.form.get("back", "")
-    parts = urlsplit(back)
-    is_ours = back.startswith("/") and not parts.netloc and not parts.scheme and "\\" not in back
-    return redirect(back if is_ours else "/people", 303)
+    return redirect(local_page(request.form.get("back", ""), "/people"), 303)
 
 
 def _page(form: PersonForm, quiet_form: QuietForm | None = None) -> str:
