@@ -15,6 +15,7 @@ from app.operations.facts import record_fact
 from app.store.batches import Batch
 from app.store.engine import write_session
 from app.store.lots import Lot
+from tests.pages import forms_of
 from tests.stories import add_story
 from tests.web.test_packs import fill, finished
 from tests.writing import NOW, iso
@@ -50,6 +51,18 @@ def test_it_bears_net_weight_lot_harvest_and_who_packed_it(app: Flask, client: F
     assert "2500 g net" in text
     assert f"Grain: {lot.name}, harvest 2025" in text
     assert "packed 14 Mar 2026 by Anna" in text
+
+
+@pytest.mark.usefixtures("jar")
+def test_its_net_weight_is_what_was_packed_whatever_left_it_since(client: FlaskClient):
+    assert "left in it" not in client.get("/packs/jar-3/label").text
+    path = "/packs/jar-3/dispatch"
+    blank = next(form for form in forms_of(client.get(path).text) if form.action == path)
+    assert client.post(path, data=blank.filled(as_is_0="1", to="Mill bakery")).status_code == 303
+    assert "2500 g net" in label(client).replace("\u00a0", " ")
+    page = client.get("/packs/jar-3/label").text.replace("\u00a0", " ")
+    assert "1500 g is left in it" in page.replace(label(client), "")
+    assert "2500 g" in sheet(client)
 
 
 @pytest.mark.usefixtures("jar")

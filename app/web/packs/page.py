@@ -186,7 +186,7 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
         packed=words.date(row.packed_at) if row.packed_at else "",
         moisture=row.moisture,
         batches=numbers,
-        net=row.left,
+        net=row.packed,
         lots=", ".join(dict.fromkeys(_lot(lot) for history in histories for lot in history.lots.values())),
         maker=row.packed_by,
         tests=label_tests(histories, words),
