@@ -1,4 +1,4 @@
-"""Batches side by side: their measures in rows, what sets them apart, and whether the intervals allow to say so."""
+"""Batches side by side: their measures in rows, what sets them apart, and whether its interval allows to say so."""
 
 from __future__ import annotations
 
@@ -9,14 +9,24 @@ from itertools import combinations
 
 from app.judgement.history import History
 from app.judgement.measures import KEYS, Measure, Severe, measures
-from app.science.control_charts import FEWEST_A_SIDE, Difference, difference_between
+from app.science.control_charts import (
+    FEWEST_A_SIDE,
+    Difference,
+    difference_between,
+    half_width_of_range,
+    leaves_out_zero,
+)
+
+CLEAR = "a clear difference, its 95 % interval leaves out 0"
+NOT_SHOWN = "no difference shown, its 95 % interval holds 0"
 
 
 @dataclass(frozen=True)
 class ComparisonRow:
     """One measure of all batches. spread: highest less lowest of those known, in the measure's unit.
 
-    half_width: of the spread, where both ends have one. statement: what may be said of it; empty where nothing may.
+    half_width: of the spread's 95 % interval, where both ends have one. statement: what may be said of it, by that
+    interval; empty where nothing may.
     """
 
     key: str
@@ -26,7 +36,6 @@ class ComparisonRow:
     n_known: int
     spread: float | None = None
     half_width: float | None = None
-    do_overlap: bool | None = None
     statement: str = ""
 
 
@@ -82,9 +91,8 @@ def _row(cells: tuple[Measure, ...], known: Sequence[Measure]) -> ComparisonRow:
     highest = max(known, key=lambda each: each.value or 0.0)
     spread = (highest.value or 0.0) - (lowest.value or 0.0)
     reach = None
-    if lowest.half_width is not None and highest.half_width is not None:
-        reach = float((lowest.half_width**2 + highest.half_width**2) ** 0.5)
-    overlap = _overlap(known)
+    if lowest.half_width and highest.half_width:
+        reach = half_width_of_range(lowest.half_width, highest.half_width, len(known))
     return ComparisonRow(
         key=first.key,
         word=first.word,
@@ -93,31 +101,18 @@ def _row(cells: tuple[Measure, ...], known: Sequence[Measure]) -> ComparisonRow:
         n_known=len(known),
         spread=spread,
         half_width=reach,
-        do_overlap=overlap,
-        statement=_statement(overlap, spread, len(known)),
+        statement=_statement(spread, reach, len(known)),
     )
 
 
-def _overlap(known: Sequence[Measure]) -> bool | None:
-    """Whether every interval has something in common with every other; None where one has no interval."""
-    spans = [
-        (each.value - each.half_width, each.value + each.half_width)
-        for each in known
-        if each.value is not None and each.half_width is not None
-    ]
-    if len(spans) < len(known):
-        return None
-    return max(low for low, _ in spans) <= min(high for _, high in spans)
-
-
-def _statement(overlap: bool | None, spread: float, n: int) -> str:
-    if overlap is None:
+def _statement(spread: float, reach: float | None, n: int) -> str:
+    if reach is None:
         return ""
     if spread == 0.0:
         return "the same"
-    if overlap:
-        return "the intervals overlap: no difference shown"
-    return "the intervals are apart" if n == 2 else "not all intervals overlap"
+    if leaves_out_zero(spread, reach):
+        return CLEAR
+    return NOT_SHOWN if n == 2 else f"between the highest and the lowest {NOT_SHOWN}"
 
 
 def lots_of(history: History) -> tuple[str, ...]:
@@ -160,8 +155,8 @@ def _verdict(found: Difference) -> str:
     if found.is_clear is None:
         return f"{count}: too few for a verdict, which needs {FEWEST_A_SIDE} a side"
     if found.is_clear:
-        return f"{count}: a clear difference, its 95 % interval leaves out 0"
-    return f"{count}: no difference shown, its 95 % interval holds 0"
+        return f"{count}: {CLEAR}"
+    return f"{count}: {NOT_SHOWN}"
 
 
 def _flags_of(history: History, flags: Mapping[str, Sequence[Severe]] | None) -> Sequence[Severe] | None:

@@ -14,10 +14,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.science._checks import Quantity, between, number_or_array
+from app.science.control_charts import leaves_out_zero
 from app.science.malt_analysis import plato_from_sg, sg_from_plato
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 _GROUPED = re.compile(r"[+-]?\d{1,3}( \d{3})+([.,]\d*)?")
+_MOST_DECIMALS = 12
 _POUND_KG = 0.45359237
 _US_GALLON_M3 = 0.003785411784
 _INCH_M = 0.0254
@@ -254,8 +256,34 @@ def format_quantity(
     place = decimals if decimals is not None else _decimals(value, width, unit(unit_key))
     text = _rounded(value, place)
     if half_width_si is not None and width > 0:
-        text = f"{text} ± {_rounded(max(width, 10.0**-place), place)}"
+        text = f"{text} ± {_rounded_width(width, place)}"
     return f"{text} {unit(unit_key).symbol}".rstrip()
+
+
+def format_difference(
+    difference_si: float, unit_key: str, half_width_si: float | None = None, decimals: int | None = None
+) -> str:
+    """Write a difference of two quantities with its unit, and with its 95 % half-width where there is one.
+
+    Args: difference_si, half_width_si: at least 0, in the unit kept inside; decimals: to overrule the number chosen.
+    Returns: such as "0.9 ± 0.7 %", rounded as a quantity is; but with as many digits more as it takes to show whether
+        the interval holds 0. A unit's zero point has no part in it.
+    Source: the rounding of format_quantity [M]; NIST SP 811 (2008), section 8.5: temperature intervals [P].
+    Check: 5 ± 1 °C is "9.0 ± 1.8 °F"; 1.04 ± 0.96 °C is "1.04 ± 0.96 °C", not "1.0 ± 1.0 °C".
+    """
+    apart = difference_from_si(difference_si, unit_key)
+    width = difference_from_si(between("The half-width", half_width_si or 0.0, 0.0), unit_key)
+    symbol = unit(unit_key).symbol
+    place = decimals if decimals is not None else _decimals(apart, width, unit(unit_key))
+    if width == 0.0:
+        return f"{_rounded(apart, place)} {symbol}".rstrip()
+    while place < _MOST_DECIMALS and _seems_clear(apart, width, place) is not leaves_out_zero(apart, width):
+        place += 1
+    return f"{_rounded(apart, place)} ± {_rounded_width(width, place)} {symbol}".rstrip()
+
+
+def _seems_clear(apart: float, width: float, place: int) -> bool:
+    return abs(float(_rounded(apart, place))) > float(_rounded_width(width, place))
 
 
 def _width_in_unit(value_si: float, width_si: float, unit_key: str) -> float:
@@ -278,3 +306,7 @@ def _decimals(value: float, width: float, known: Unit) -> int:
 def _rounded(value: float, place: int) -> str:
     rounded = round(value, place) + 0.0
     return f"{rounded:.{max(place, 0)}f}"
+
+
+def _rounded_width(width: float, place: int) -> str:
+    return _rounded(max(width, 10.0**-place), place)

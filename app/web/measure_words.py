@@ -16,8 +16,9 @@ POSITION_WORDS = {
     ("high", "act"): "far too high",
 }
 TESTED = ("colour", "diastatic_power", "falling_number")
-SHIFTED = {"c": "temperature", "colour": "colour", "diastatic_power": "diastatic_power"}
-"""Units of measures whose scales have zeros of their own, and what they are units of."""
+MEASURED_AS = {"kg": "mass", "fraction": "fraction", "wb": "moisture", "c": "temperature", "c_h": "temperature"}
+MEASURED_AS |= {"h": "duration"} | {each: each for each in TESTED}
+"""What units of measures are units of; the others are bare numbers."""
 
 SIDES = {"hours_above_ceiling", "degree_hours_above_ceiling", "flags_notice", "flags_caution", "flags_act"}
 """Measures that say something only where they are above nothing."""
@@ -56,14 +57,9 @@ def quantity(unit: str, value: float, words: Words, half_width: float | None = N
 
 def difference(unit: str, value: float, words: Words, half_width: float | None = None) -> str:
     """A difference of two values of a measure: of temperatures and the like it has no zero to be shifted from."""
-    if unit in SHIFTED:
-        key = words.unit(SHIFTED[unit])
-        reach = f" ± {units.difference_from_si(half_width, key):.1f}" if half_width else ""
-        text = f"{units.difference_from_si(value, key):.1f}{reach} {units.UNITS[key].symbol}"
-    elif unit == "kg":
-        text = units.format_quantity(value, words.unit("mass"), half_width)
-    else:
-        text = quantity(unit, value, words, half_width)
+    key = words.unit(MEASURED_AS[unit]) if unit in MEASURED_AS else "fraction"
+    decimals = 2 if key == "fraction" and not half_width else None
+    text = units.format_difference(value, key, half_width, decimals) + (" h" if unit == "c_h" else "")
     return unbroken(text).replace("-", "\u2212")
 
 

@@ -3,7 +3,7 @@
 import pytest
 from scipy.stats import ttest_ind
 
-from app.judgement.comparison import compare_lots, compare_sides, comparison_table, rows_of
+from app.judgement.comparison import CLEAR, NOT_SHOWN, compare_lots, compare_sides, comparison_table, rows_of
 from app.judgement.history import History
 from app.judgement.measures import KEYS, Measure
 from app.judgement.programme import load_builtin
@@ -42,17 +42,11 @@ def test_a_measure_that_no_batch_has_is_no_row():
     assert "acrospire" not in {each.key for each in comparison_table([batch(0.1), batch(0.1)], at(20))}
 
 
-def test_intervals_that_overlap_show_no_difference():
-    found = row("cast_moisture", moisture(0.44, 0.01), moisture(0.45, 0.01))
-    assert found.do_overlap
-    assert "no difference shown" in found.statement
+def test_a_difference_is_clear_where_its_own_interval_leaves_out_nought():
+    found = row("cast_moisture", moisture(0.44, 0.01), moisture(0.4545, 0.01))
     assert found.half_width == pytest.approx(2**0.5 * 0.01)
-
-
-def test_intervals_that_are_apart_are_said_to_be():
-    found = row("cast_moisture", moisture(0.42, 0.005), moisture(0.45, 0.005))
-    assert found.do_overlap is False
-    assert found.statement == "the intervals are apart"
+    assert found.statement == CLEAR
+    assert row("cast_moisture", moisture(0.44, 0.01), moisture(0.454, 0.01)).statement == NOT_SHOWN
 
 
 def test_a_total_that_still_runs_is_not_set_against_a_finished_one():
@@ -64,15 +58,19 @@ def test_a_total_that_still_runs_is_not_set_against_a_finished_one():
     assert row(key, done, done).spread == 0.0
 
 
-def test_of_three_one_apart_is_enough_to_say_not_all_overlap():
-    found = row("cast_moisture", moisture(0.42, 0.005), moisture(0.45, 0.005), moisture(0.451, 0.005))
-    assert found.statement == "not all intervals overlap"
+def test_the_ends_of_several_lie_apart_by_chance_more_often_than_two():
+    cells = [moisture(0.44, 0.01), moisture(0.4545, 0.01), moisture(0.445, 0.01)]
+    found = row("cast_moisture", *cells)
+    assert found.half_width == pytest.approx(1.1955 * 2**0.5 * 0.01, rel=1e-3)
+    assert found.statement == f"between the highest and the lowest {NOT_SHOWN}"
+    assert row("cast_moisture", *cells, moisture(0.47, 0.01)).statement == CLEAR
 
 
 def test_without_intervals_nothing_is_said_of_the_difference():
-    found = row("cast_moisture", moisture(0.42), moisture(0.45, 0.01))
-    assert (found.statement, found.do_overlap, found.half_width) == ("", None, None)
-    assert found.spread == pytest.approx(0.03)
+    for second in (None, 0.0):
+        found = row("cast_moisture", moisture(0.42, second), moisture(0.45, 0.01))
+        assert (found.statement, found.half_width) == ("", None)
+        assert found.spread == pytest.approx(0.03)
 
 
 def test_a_batch_that_lacks_a_measure_has_an_empty_cell_and_the_row_says_how_many_have_it():

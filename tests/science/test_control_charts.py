@@ -89,3 +89,28 @@ def test_below_three_a_side_the_numbers_stand_alone() -> None:
 def test_what_cannot_be_is_refused(call: Callable[[], object]) -> None:
     with pytest.raises(ValueError, match=r"\.$"):
         call()
+
+
+def test_the_range_of_several_is_that_of_the_studentized_range() -> None:
+    for n, factor in control_charts.STUDENTIZED_RANGE.items():
+        assert factor == pytest.approx(stats.studentized_range.ppf(0.95, n, np.inf), abs=6e-4)
+    assert control_charts.half_width_of_range(0.3, 0.4, 2) == pytest.approx(0.5)
+    assert control_charts.half_width_of_range(0.3, 0.4, 6) == pytest.approx(0.727, abs=1e-3)
+    with pytest.raises(ValueError, match="2 to 6"):
+        control_charts.half_width_of_range(0.3, 0.4, 7)
+
+
+@pytest.mark.parametrize("n", [2, 4, 6])
+def test_of_equal_values_one_range_in_twenty_is_called_clear(n: int) -> None:
+    drawn = np.random.default_rng(n).normal(0.0, 1.0, (20_000, n))
+    width = control_charts.half_width_of_range(1.96, 1.96, n)
+    wrong = np.mean(np.ptp(drawn, axis=1) > width)
+    assert wrong == pytest.approx(0.05, abs=0.006)
+
+
+@given(st.floats(0.01, 100.0), st.floats(0.01, 100.0))
+def test_what_only_touches_nought_holds_it(difference: float, half_width: float) -> None:
+    said = control_charts.leaves_out_zero(difference, half_width)
+    assert said is control_charts.leaves_out_zero(-difference, half_width)
+    assert not control_charts.leaves_out_zero(half_width, half_width)
+    assert control_charts.leaves_out_zero(half_width * 1.001, half_width)

@@ -169,6 +169,22 @@ def test_a_quantity_is_written_to_the_place_of_its_half_width(
     assert units.format_quantity(value, key, width) == text
 
 
+@pytest.mark.parametrize(
+    ("difference", "half_width", "unit_key", "text"),
+    [
+        (5.0, 1.0, "f", "9.0 ± 1.8 °F"),
+        (1.04, 0.96, "c", "1.04 ± 0.96 °C"),
+        (0.96, 1.04, "c", "1.0 ± 1.0 °C"),
+        (-0.0104, 0.0096, "percent", "-1.04 ± 0.96 %"),
+        (5.0, None, "f", "9.0 °F"),
+    ],
+)
+def test_a_difference_is_written_so_that_one_sees_whether_its_interval_holds_nought(
+    difference: float, half_width: float | None, unit_key: str, text: str
+) -> None:
+    assert units.format_difference(difference, unit_key, half_width) == text
+
+
 def test_the_number_of_decimals_can_be_overruled() -> None:
     assert units.format_quantity(0.446123, "percent", 0.0068, decimals=2) == "44.61 ± 0.68 %"
 

@@ -7,10 +7,17 @@ import re
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from hypothesis import given
+from hypothesis import strategies as st
 
+from app.judgement.comparison import compare_sides, rows_of
+from app.judgement.measures import Measure
+from app.judgement.wording import Words
+from app.operations.people import SYSTEMS
 from app.store.engine import write_session
+from app.web.compare.page import side_row, table_row
 from tests.pages import forms_of
-from tests.stories import add_story, statements
+from tests.stories import add_fact, add_story, statements
 from tests.writing import LOT, add_batch, add_lot, charge
 
 
@@ -42,9 +49,64 @@ def test_batches_that_differ_are_said_to(app: Flask, client: FlaskClient):
         add_story(session, hours_ago=400, key="barley_diastatic")
     page = client.get("/compare?batch=1&batch=2").text
     row = page[page.index('<th scope="row">Moisture of the malt') :].split("</tr>")[0]
-    assert "the intervals are apart" in row
+    assert "a clear difference, its 95 % interval leaves out 0" in row
     # 5.7 % against 4.5 % of the two plans.
     assert "1.2\xa0±" in row
+
+
+def malt_row(client: FlaskClient, query: str) -> str:
+    page = client.get(f"/compare?batch={query}").text.replace("\xa0", " ")
+    return page[page.index('<th scope="row">Moisture of the malt') :].split("</tr>")[0]
+
+
+def test_a_difference_is_shown_where_its_own_interval_leaves_out_nought_though_the_two_overlap(
+    app: Flask, client: FlaskClient
+):
+    with write_session(app.extensions["engine"]) as session:
+        for percent, hours in ((4.50, 400), (5.35, 700)):
+            batch = add_story(session, hours_ago=hours, kinds={"steep_on", "drained", "cast", "loaded", "heat_off"})
+            tested = {"value": percent / 100.0}
+            add_fact(session, batch, "moisture_test", tested, id=f"t{percent}", hours_ago=0.5, method="oven")
+    row = malt_row(client, "1,2")
+    values = [tuple(map(float, each)) for each in re.findall(r"([\d.]+) ± ([\d.]+) %", row)]
+    (low, low_reach), (high, high_reach), (apart, reach) = values
+    assert low + low_reach > high - high_reach
+    assert apart > reach
+    assert "a clear difference, its 95 % interval leaves out 0" in row
+
+
+RANGES = st.lists(
+    st.tuples(st.integers(0, 3000), st.integers(1, 300)).map(lambda pair: (pair[0] / 10_000, pair[1] / 10_000)),
+    min_size=2,
+    max_size=6,
+)
+
+
+@given(
+    RANGES, st.sampled_from(["wb", "fraction", "kg", "c", "kernel_lengths", "colour"]), st.sampled_from(sorted(SYSTEMS))
+)
+def test_the_verdict_is_that_of_the_interval_that_stands_beside_it(
+    values: list[tuple[float, float]], unit: str, system: str
+):
+    columns = [[Measure("cast_moisture", "Moisture", unit, value, reach)] for value, reach in values]
+    (row,) = rows_of(columns)
+    shown = table_row(row, Words(system))
+    apart, _, reach = shown.spread.replace("\xa0", " ").partition(" ± ")
+    if "the same" in shown.statement:
+        assert float(apart) == 0.0
+    else:
+        assert ("a clear difference" in shown.statement) is (float(apart) > float(reach.split()[0]))
+        assert ("no difference shown" in shown.statement) is (float(apart) <= float(reach.split()[0]))
+
+
+@given(st.tuples(*2 * [st.lists(st.integers(1, 3000).map(lambda n: n / 10_000), min_size=3, max_size=5)]))
+def test_so_it_is_where_lots_are_compared(sides: tuple[list[float], list[float]]):
+    columns = [[[Measure("malting_loss", "Loss", "fraction", value)] for value in side] for side in sides]
+    (row,) = compare_sides(*columns)
+    *_, apart, said = side_row(row, Words())
+    difference, _, reach = apart.replace("\xa0", " ").replace("\u2212", "-").partition(" ± ")
+    if reach:
+        assert ("a clear difference" in said) is (abs(float(difference)) > float(reach.split()[0]))
 
 
 def test_on_a_phone_each_measure_is_a_slip_whose_values_name_their_batch(app: Flask, client: FlaskClient):

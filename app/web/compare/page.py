@@ -77,7 +77,7 @@ def _compared(session: Session, choice: Choice, words: Words) -> dict[str, Any]:
         "names": [batch_name(each.batch.number, each.batch.title) for each in histories],
         "stack": list(zip(histories, map(Markup, ribbons), strict=True)),
         "figure": comparison_figure(histories, words.now, units=words.system, zone=zone()),
-        "table": [_row(row, words) for row in table],
+        "table": [table_row(row, words) for row in table],
         "about": [_about(each) for each in histories],
         "sides": lot_sides(histories, words),
     }
@@ -101,12 +101,13 @@ def lot_sides(histories: list[History], words: Words) -> list[Sides]:
     for (one, other), rows in compare_lots(histories, words.now).items():
         first, second = (" + ".join(names[lot_id] for lot_id in side) or "no lot known" for side in (one, other))
         counts = [sum(lots_of(history) == side for history in histories) for side in (one, other)]
-        told = [_side(row, words) for row in rows if row.has_verdict and row.unit != "count"]
+        told = [side_row(row, words) for row in rows if row.has_verdict and row.unit != "count"]
         found.append(Sides(first, second, f"n = {counts[0]} and {counts[1]}", told))
     return found
 
 
-def _side(row: SideRow, words: Words) -> tuple[str, str, str, str, str]:
+def side_row(row: SideRow, words: Words) -> tuple[str, str, str, str, str]:
+    """One measure of two lots, as Sides has it."""
     first, second = (quantity(row.unit, mean, words) for mean in (row.first_mean, row.second_mean))
     found = row.difference
     half_width = (found.high - found.low) / 2 if found.low is not None and found.high is not None else None
@@ -120,7 +121,8 @@ def _about(history: History) -> str:
     return " · ".join(each for each in (lots, programme) if each)
 
 
-def _row(row: ComparisonRow, words: Words) -> TableRow:
+def table_row(row: ComparisonRow, words: Words) -> TableRow:
+    """A row in the reader's words: beside a verdict stands the interval that it goes by."""
     cells = [Cell(measure_value(each, words), _note(each), *position(each), each.is_estimate) for each in row.cells]
     spread = ""
     if row.spread is not None and row.unit != "count":
