@@ -15,7 +15,7 @@ from app.network.house import names_in, read_house
 from app.network.opened import describe
 from app.network.trust_page import Trust
 from app.operations.devices import make_code
-from app.store.devices import MAY_LOG, MAY_MANAGE, ROLES
+from app.store.devices import DESK, MAY_LOG, MAY_MANAGE, ROLES
 from app.store.engine import open_database, write_session
 
 
@@ -43,7 +43,7 @@ def invite(settings: Settings, *, may_manage: bool) -> None:
 
 def _show_code(settings: Settings, house_address: str, role: str) -> None:
     with open_database(settings.database_url) as engine, write_session(engine) as session:
-        code = make_code(session, role=role, person_id=None, now=ports.now())
+        code = make_code(session, role=role, person_id=None, made_by=DESK, now=ports.now())
     # Behind a # the code is never sent: it stands in no log.
     address = f"{house_address}pair#{code}"
     print(f"This lets one phone in that {ROLES[role]}, within ten minutes:\n{address}", flush=True)

@@ -8,14 +8,19 @@ from sqlalchemy.orm import Session
 
 from app import ports
 from app.errors import NotFound, Rejected
+from app.operations.devices import check_maker
 from app.operations.people import SYSTEMS
 from app.store.calendar_feeds import CalendarFeed, find_feed, token_digest
 
 
 def make_feed(
-    session: Session, *, feed_id: str, name: str, units: str, has_alarms: bool, now: datetime
+    session: Session, *, feed_id: str, name: str, units: str, has_alarms: bool, made_by: str, now: datetime
 ) -> tuple[CalendarFeed, str]:
-    """A new feed and its token, which is nowhere kept: it can be shown now, and never again."""
+    """A new feed and its token, which is nowhere kept: it can be shown now, and never again.
+
+    made_by: a device, or DESK.
+    """
+    check_maker(session, made_by)
     name = name.strip()
     if not name or len(name) > 80:
         raise Rejected({"name": "Give a name of at most 80 characters, such as that of the phone."})
@@ -25,7 +30,13 @@ def make_feed(
         raise Rejected({"": "This address was made already, and can’t be shown again. Make another, and revoke that."})
     token = ports.new_token()
     feed = CalendarFeed(
-        id=feed_id, name=name, token_sha256=token_digest(token), units=units, has_alarms=has_alarms, created_at=now
+        id=feed_id,
+        name=name,
+        token_sha256=token_digest(token),
+        units=units,
+        has_alarms=has_alarms,
+        created_at=now,
+        made_by=made_by,
     )
     session.add(feed)
     session.flush()

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete
+from sqlalchemy import delete, or_
 from sqlalchemy.orm import Session
 
 from app import ports
 from app.errors import ChitbookError, NotFound, Rejected
+from app.store.calendar_feeds import list_feeds_made_by
 from app.store.devices import (
+    DESK,
     ROLES,
     Device,
     PairingCode,
@@ -35,8 +37,9 @@ class TooManyGuesses(ChitbookError):
     is_worth_retrying = True
 
 
-def make_code(session: Session, *, role: str, person_id: str | None, now: datetime) -> str:
-    """A new code, which is nowhere kept: it can be shown now, and never again."""
+def make_code(session: Session, *, role: str, person_id: str | None, made_by: str, now: datetime) -> str:
+    """A new code, which is nowhere kept: it can be shown now, and never again. made_by: a device, or DESK."""
+    check_maker(session, made_by)
     if role not in ROLES:
         raise Rejected({"role": "Choose what the phone may do."})
     if person_id and find_person(session, person_id) is None:
@@ -49,6 +52,7 @@ def make_code(session: Session, *, role: str, person_id: str | None, now: dateti
         role=role,
         person_id=person_id or None,
         expires_at=now + CODE_LIFE,
+        made_by=made_by,
     )
     session.add(made)
     session.flush()
@@ -71,7 +75,13 @@ def pair_device(session: Session, *, code: str, name: str, address: str, now: da
     if find_device_by_name(session, name) is not None:
         raise Rejected({"name": f"There is a phone called “{name}” already. Choose another name."})
     device = Device(
-        id=ports.new_id(), name=name, role=found.role, person_id=found.person_id, created_at=now, last_seen_at=now
+        id=ports.new_id(),
+        name=name,
+        role=found.role,
+        person_id=found.person_id,
+        created_at=now,
+        last_seen_at=now,
+        made_by=found.made_by,
     )
     session.delete(found)
     session.add(device)
@@ -80,14 +90,28 @@ def pair_device(session: Session, *, code: str, name: str, address: str, now: da
 
 
 def revoke_device(session: Session, device_id: str, *, now: datetime) -> Device:
-    """From now on it is let in no more. Revoked again, it was revoked the first time."""
+    """From now on it is let in no more, and the codes and calendar feeds that it made open nothing.
+
+    Revoked again, it was revoked the first time.
+    """
     device = find_device(session, device_id)
     if device is None:
         raise NotFound("phone", device_id)
     if device.revoked_at is None:
         device.revoked_at = now
+        # A code of which nobody knows who made it is from before that was kept: minutes old, and soon made anew.
+        session.execute(delete(PairingCode).where(or_(PairingCode.made_by == device_id, PairingCode.made_by.is_(None))))
+        for feed in list_feeds_made_by(session, device_id):
+            feed.revoked_at = now
         session.flush()
     return device
+
+
+def check_maker(session: Session, made_by: str) -> None:
+    """Refuse a key to a device that was put out while it asked for one: nobody would know to take that back."""
+    maker = None if made_by == DESK else find_device(session, made_by)
+    if made_by != DESK and (maker is None or maker.revoked_at is not None):
+        raise NotFound("phone", made_by)
 
 
 def note_seen(session: Session, device: Device, *, now: datetime) -> bool:

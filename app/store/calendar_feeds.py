@@ -13,7 +13,10 @@ from app.store.types import UtcDateTime
 
 
 class CalendarFeed(Base):
-    """An address under which a calendar reads the next steps, until it is revoked. units: metric or us."""
+    """An address under which a calendar reads the next steps, until it is revoked. units: metric or us.
+
+    made_by: a device or the desk; None where that was not kept yet.
+    """
 
     __tablename__ = "calendar_feed"
 
@@ -24,6 +27,7 @@ class CalendarFeed(Base):
     has_alarms: Mapped[bool] = mapped_column(Boolean)
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     revoked_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    made_by: Mapped[str | None] = mapped_column(String(36))
 
 
 def token_digest(token: str) -> str:
@@ -47,3 +51,10 @@ def list_feeds(session: Session) -> list[CalendarFeed]:
     """Those that are open, the newest first, then those that were revoked."""
     order = (CalendarFeed.revoked_at.is_not(None), CalendarFeed.created_at.desc(), CalendarFeed.id)
     return list(session.scalars(select(CalendarFeed).order_by(*order)))
+
+
+def list_feeds_made_by(session: Session, device_id: str | None) -> list[CalendarFeed]:
+    """The open feeds that a device made; those of which nobody knows who made them for None."""
+    made = CalendarFeed.made_by == device_id if device_id else CalendarFeed.made_by.is_(None)
+    query = select(CalendarFeed).where(made, CalendarFeed.revoked_at.is_(None))
+    return list(session.scalars(query.order_by(CalendarFeed.created_at, CalendarFeed.id)))

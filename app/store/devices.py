@@ -13,12 +13,17 @@ from app.store.types import UtcDateTime
 
 MAY_LOG, MAY_MANAGE = "may_log", "may_manage"
 ROLES = {MAY_LOG: "may log", MAY_MANAGE: "may manage"}
+DESK = "desk"
+"""Stands for a device where something was made at the desk itself."""
 DEVICE_INFO = "device"
 """Under this name a session knows from which device what it writes has come."""
 
 
 class Device(Base):
-    """A phone, or another machine, that was paired with this house. last_seen_at: to within an hour."""
+    """A phone, or another machine, that was paired with this house. last_seen_at: to within an hour.
+
+    made_by: the device whose code let it in, or the desk; None where that was not kept yet.
+    """
 
     __tablename__ = "device"
 
@@ -29,10 +34,14 @@ class Device(Base):
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     last_seen_at: Mapped[datetime] = mapped_column(UtcDateTime)
     revoked_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    made_by: Mapped[str | None] = mapped_column(String(36))
 
 
 class PairingCode(Base):
-    """A code that lets one device in, once, before it expires. Of the code only a digest is kept."""
+    """A code that lets one device in, once, before it expires. Of the code only a digest is kept.
+
+    made_by: a device or the desk; None where that was not kept yet.
+    """
 
     __tablename__ = "pairing_code"
 
@@ -41,6 +50,7 @@ class PairingCode(Base):
     role: Mapped[str] = mapped_column(String(12))
     person_id: Mapped[str | None] = mapped_column(ForeignKey("person.id"))
     expires_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    made_by: Mapped[str | None] = mapped_column(String(36))
 
 
 class PairingGuess(Base):
@@ -79,6 +89,12 @@ def list_devices(session: Session) -> list[Device]:
     """Those that are let in, by name, then those that were revoked, the latest first."""
     order = (Device.revoked_at.is_not(None), Device.revoked_at.desc(), Device.name, Device.id)
     return list(session.scalars(select(Device).order_by(*order)))
+
+
+def list_let_in_by(session: Session, device_id: str) -> list[Device]:
+    """The devices that its codes let in and that are in still, by name."""
+    query = select(Device).where(Device.made_by == device_id, Device.revoked_at.is_(None))
+    return list(session.scalars(query.order_by(Device.name, Device.id)))
 
 
 def find_code(session: Session, code: str) -> PairingCode | None:

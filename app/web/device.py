@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app import ports
 from app.config import Settings
-from app.store.devices import Device, find_device
+from app.store.devices import DESK, Device, find_device
 
 COOKIE = "__Host-chitbook-device"
 """By this beginning of its name a browser takes it over https only, for this host alone, and from no page."""
@@ -38,6 +38,12 @@ def device() -> Device | None:
 def device_name() -> str | None:
     found = device()
     return found.name if found else None
+
+
+def maker() -> str:
+    """Who makes what this request asks for: the device's id, or the desk."""
+    found = device()
+    return found.id if found else DESK
 
 
 def recognise() -> tuple[Device | None, str]:

@@ -17,7 +17,8 @@ from app.judgement.kinds import KINDS
 from app.operations.facts import record_fact
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
-from app.store.calendar_feeds import CalendarFeed
+from app.store.calendar_feeds import CalendarFeed, find_feed_by_token, token_digest
+from app.store.devices import code_digest, find_code, find_device
 from app.store.engine import open_database, read_session, write_session
 from app.store.facts import SHAPE_TABLES, list_facts_after
 from app.store.history import get_history
@@ -167,3 +168,19 @@ def test_corrections_of_before_stand_and_numbers_go_on_once_another_kind_may_wai
     for wrong in ({"id": "e", "target": "a"}, {"id": "f", "target": None, "clock": "sundial"}):
         with engine.begin() as connection, pytest.raises(IntegrityError):
             connection.execute(text(add), common | wrong)
+
+
+def test_keys_of_before_are_open_still_and_nobody_knows_who_made_them(engine: Engine) -> None:
+    schema.upgrade(engine, "e27b5c18f3a4")
+    at = "2026-03-14 09:30:00.000000"
+    feed = {"id": "f", "name": "Nora’s", "token_sha256": token_digest("T"), "units": "us", "has_alarms": 1}
+    code = {"id": "c", "code_sha256": code_digest("ABC"), "role": "may_log", "expires_at": at}
+    device = {"id": "d", "name": "Kiln", "role": "may_log", "created_at": at, "last_seen_at": at}
+    with engine.begin() as connection:
+        for table, row in (("calendar_feed", feed | {"created_at": at}), ("pairing_code", code), ("device", device)):
+            connection.execute(text(f"INSERT INTO {table} ({', '.join(row)}) VALUES (:{', :'.join(row)})"), row)
+    schema.upgrade(engine)
+    with read_session(engine) as session:
+        found = (find_feed_by_token(session, "T"), find_code(session, "ABC"), find_device(session, "d"))
+        assert [each and each.id for each in found] == ["f", "c", "d"]
+        assert [each and each.made_by for each in found] == [None, None, None]

@@ -14,6 +14,7 @@ from app.store.calendar_feeds import find_feed_by_token, list_feeds
 from app.web.calendar.forms import FeedForm
 from app.web.calendar.page import Address, address_of, feed_text
 from app.web.database import db
+from app.web.device import maker
 from app.web.formatting import request_now, zone
 from app.web.opened import opened
 from app.web.reader import reader
@@ -32,7 +33,7 @@ def index() -> str:
 def make() -> tuple[str, int]:
     form = FeedForm(request.form)
     try:
-        feed, token = make_feed(db(), now=request_now(), **form.values())
+        feed, token = make_feed(db(), made_by=maker(), now=request_now(), **form.values())
     except Rejected as error:
         form.put_errors(error.fields)
         return _page(form), 422

@@ -7,10 +7,11 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.errors import NotFound, Rejected
 from app.operations.devices import TooManyGuesses, make_code, pair_device, revoke_device
-from app.store.devices import ROLES, Device, find_device, list_devices
+from app.store.calendar_feeds import list_feeds_made_by
+from app.store.devices import MAY_MANAGE, ROLES, Device, find_device, list_devices, list_let_in_by
 from app.store.people import list_people
 from app.web.database import db
-from app.web.device import give_cookie
+from app.web.device import give_cookie, maker
 from app.web.devices.forms import CodeForm
 from app.web.devices.page import Shown, shown, trust_picture
 from app.web.formatting import request_now
@@ -34,7 +35,7 @@ def make() -> Page:
         return _page(form), 409
     role = str(form.role.data)
     try:
-        code = make_code(db(), role=role, person_id=form.person.data or None, now=request_now())
+        code = make_code(db(), role=role, person_id=form.person.data or None, made_by=maker(), now=request_now())
     except Rejected as error:
         for name, message in error.fields.items():
             form[name].errors = [message]
@@ -46,7 +47,15 @@ def make() -> Page:
 
 @devices.get("/devices/<device_id>/revoke")
 def ask_revoke(device_id: str) -> str:
-    return render_template("devices/revoke.html", device=_device(device_id), roles=ROLES)
+    found = _device(device_id)
+    return render_template(
+        "devices/revoke.html",
+        device=found,
+        roles=ROLES,
+        feeds=list_feeds_made_by(db(), device_id),
+        unknown=list_feeds_made_by(db(), None) if found.role == MAY_MANAGE else [],
+        let_in=list_let_in_by(db(), device_id),
+    )
 
 
 @devices.post("/devices/<device_id>/revoke")
