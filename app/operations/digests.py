@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app import ports
 from app.judgement.flags import RULES_VERSION, evaluate
 from app.judgement.history import History
-from app.judgement.summary import summary
+from app.judgement.summary import Summary, summary
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.history import load_histories
@@ -20,9 +20,22 @@ CHUNK = 50
 
 
 def refresh_digest(session: Session, history: History, seq: int, now: datetime) -> BatchDigest:
-    """Remember what the batch came to by its fact `seq`; whatever was remembered of it before is replaced."""
-    found = summary(history, now, evaluate(history, now))
-    digest = session.get(BatchDigest, history.batch.id) or BatchDigest(batch_id=history.batch.id)
+    """Judge the batch, and remember what it came to by its fact `seq`."""
+    return keep_digest(session, history.batch.id, seq, summed_up(history, now))
+
+
+def summed_up(history: History, now: datetime) -> Summary:
+    """What a digest is made of. Takes long beside keeping it, and needs no session."""
+    return summary(history, now, evaluate(history, now))
+
+
+def keep_digest(session: Session, batch_id: str, seq: int, found: Summary) -> BatchDigest:
+    """Remember what the batch came to by its fact `seq`. What was remembered before is replaced, unless that is of a
+    later fact."""
+    known = session.get(BatchDigest, batch_id)
+    if known is not None and known.seq > seq and known.rules_version == RULES_VERSION:
+        return known
+    digest = known or BatchDigest(batch_id=batch_id)
     digest.seq = seq
     digest.rules_version = RULES_VERSION
     digest.is_live = found.is_live

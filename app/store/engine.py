@@ -22,7 +22,7 @@ POOL_SIZE = 8
 """As many as there are request threads: no request waits for a connection."""
 SPARE_CONNECTIONS = 2
 
-_READING = "chitbook_reading"
+_READING, _WAIT_MS = "chitbook_reading", "chitbook_wait_ms"
 _HELD = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _PRAGMAS = (
     f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
@@ -48,11 +48,28 @@ def make_engine(url: str | URL) -> Engine:
 
 
 def make_sessionmaker(
-    engine: Engine, *, reading: bool = False, info: dict[str, Any] | None = None
+    engine: Engine, *, reading: bool = False, wait_ms: int | None = None, info: dict[str, Any] | None = None
 ) -> sessionmaker[Session]:
-    """Sessions on `engine` whose units of work all write, or all read. info: what each carries with it."""
-    bound = engine.execution_options(**{_READING: True}) if reading else engine
+    """Sessions on `engine` whose units of work all write, or all read.
+
+    wait_ms: how long they wait for the write lock, where that is not as long as all others do. info: what each
+    carries with it.
+    """
+    options = {_READING: True} if reading else {_WAIT_MS: wait_ms} if wait_ms is not None else {}
+    bound = engine.execution_options(**options) if options else engine
     return sessionmaker(bound, expire_on_commit=False, info=info or {})
+
+
+def read_only_from_now(session: Session) -> None:
+    """Whatever this session begins from now on is a unit of work that reads. Nothing may be under way in it."""
+    assert isinstance(session.bind, Engine)
+    session.bind = session.bind.execution_options(**{_READING: True})
+
+
+def is_held(error: Exception) -> bool:
+    """Whether a statement failed only because somebody else holds the database: nothing of it was done."""
+    told = getattr(error, "orig", error)
+    return getattr(told, "sqlite_errorcode", sqlite3.SQLITE_OK) & 0xFF in _HELD
 
 
 @contextmanager
@@ -89,11 +106,27 @@ def _prepare_connection(dbapi_connection: Any, _record: Any) -> None:
 def _begin(connection: Connection) -> None:
     # Straight to the driver: these are no statements of the page that is being answered, and are not counted as such.
     driver: Any = connection.connection.driver_connection
-    is_reading = connection.get_execution_options().get(_READING, False)
+    options = connection.get_execution_options()
+    is_reading = options.get(_READING, False)
     try:
         driver.execute(f"PRAGMA query_only = {'ON' if is_reading else 'OFF'}")
-        driver.execute("BEGIN" if is_reading else "BEGIN IMMEDIATE")
+        with _patience(driver, options.get(_WAIT_MS)):
+            driver.execute("BEGIN" if is_reading else "BEGIN IMMEDIATE")
     except sqlite3.OperationalError as error:
-        if error.sqlite_errorcode & 0xFF in _HELD:
+        if is_held(error):
             raise Unavailable("The record is being written by somebody else. Try again in a moment.") from error
         raise
+
+
+@contextmanager
+def _patience(driver: Any, wait_ms: int | None) -> Iterator[None]:
+    """Wait so long for the write lock, and leave the connection as patient as it was."""
+    if wait_ms is None:
+        yield
+        return
+    (usual,) = driver.execute("PRAGMA busy_timeout").fetchone()
+    driver.execute(f"PRAGMA busy_timeout = {wait_ms}")
+    try:
+        yield
+    finally:
+        driver.execute(f"PRAGMA busy_timeout = {usual}")

@@ -18,6 +18,7 @@ def init_app(app: Flask, settings: Settings) -> None:
         back,
         database,
         device,
+        digests,
         failures,
         formatting,
         gate,
@@ -63,6 +64,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     for part in (
         back,
         database,
+        digests,
         device,
         static_files,
         failures,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from flask import current_app
 from sqlalchemy.orm import Session
@@ -17,22 +17,31 @@ from app.judgement.meaning import meaning
 from app.judgement.records import fact_from_record, record_from_fact
 from app.judgement.slips import Question, is_insisted
 from app.operations.facts import record_fact
-from app.store.facts import find_fact
+from app.store.facts import find_fact, last_seq
 from app.store.history import load_histories
-from app.web.digests import has_ended, refresh
+from app.web.database import commit, db
+from app.web.digests import refresh_ended
 from app.web.entries.asking import questions_about
 from app.web.formatting import request_now, words
 
 Answer = dict[str, Any]
 
 
-def take_in(session: Session, entries: Sequence[Any], ask: object = None) -> list[Answer]:
+class TakenIn(NamedTuple):
+    """An answer for each entry; and the seq of the last fact in the house then."""
+
+    answers: list[Answer]
+    seq: int
+
+
+def take_in(entries: Sequence[Any], ask: object = None) -> TakenIn:
     """Keep what can be kept, commit it, and answer each entry by its id. ask: the id of an entry that its writer can
     still be asked about."""
-    taken = [_take_one(session, entry, ask) for entry in entries]
-    session.commit()
-    _judge(session, taken)
-    return [answer for answer, _ in taken]
+    taken = [_take_one(db(), entry, ask) for entry in entries]
+    seq = last_seq(db())
+    commit("/")
+    _judge(taken)
+    return TakenIn([answer for answer, _ in taken], seq)
 
 
 def _take_one(session: Session, entry: Any, ask: object) -> tuple[Answer, Fact | None]:
@@ -76,22 +85,24 @@ def _as_json(question: Question) -> dict[str, Any]:
     return {name: getattr(question, name) for name in names}
 
 
-def _judge(session: Session, taken: list[tuple[Answer, Fact | None]]) -> None:
-    """Say of each kept entry what it means; each batch is loaded and judged once."""
+def _judge(taken: list[tuple[Answer, Fact | None]]) -> None:
+    """Say of each kept entry what it means; each batch is loaded and judged once. They are kept already: whatever goes
+    wrong here, their phone must hear that they are."""
     kept = [fact for _, fact in taken if fact is not None]
     ids = sorted({subject.id for fact in kept for subject in _subjects(fact) if subject.type == "batch"})
-    histories = load_histories(session, ids)
+    try:
+        histories = load_histories(db(), ids)
+    except Exception:
+        current_app.logger.exception("batches %s can't be judged", ids)
+        return
     for answer, fact in taken:
         if fact is not None and fact.subject.id in histories:
             answer |= _meaning(histories[fact.subject.id], fact)
-    session.commit()
-    for batch_id, history in histories.items():
-        if has_ended(history):
-            refresh(batch_id)
+    refresh_ended(histories.values())
 
 
 def _meaning(history: History, fact: Fact) -> Answer:
-    """What a kept fact means. It is kept already: whatever goes wrong here, its phone must hear that it is."""
+    """What a kept fact means, where that can be said."""
     try:
         said = meaning(history, fact, request_now(), words())
     except Exception:

@@ -7,10 +7,11 @@ from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Column, Engine, Integer, MetaData, Table, insert, select, text, update
+from sqlalchemy import Column, Engine, Integer, MetaData, Table, event, insert, select, text, update
 from sqlalchemy.exc import OperationalError, StatementError
 
-from app.store.engine import make_engine, make_sessionmaker, read_session, write_session
+from app.errors import Unavailable
+from app.store.engine import make_engine, make_sessionmaker, read_only_from_now, read_session, write_session
 from app.store.types import JsonText, UtcDateTime, canonical_json
 
 metadata = MetaData()
@@ -75,6 +76,33 @@ def test_the_write_lock_is_taken_before_the_first_read(engine: Engine, tmp_path:
         with pytest.raises(sqlite3.OperationalError, match="locked"):
             other.execute("BEGIN IMMEDIATE")
     other.execute("BEGIN IMMEDIATE")
+    other.close()
+
+
+def test_who_will_not_wait_gives_up_soon_and_leaves_the_connection_as_patient_as_it_was(engine: Engine) -> None:
+    said: list[str] = []
+    event.listen(engine, "connect", lambda driver, _record: driver.set_trace_callback(said.append))
+    brief = make_sessionmaker(engine, wait_ms=1)
+    with write_session(engine) as holder:
+        holder.execute(update(counter).values(value=7))
+        with pytest.raises(Unavailable), brief.begin() as session:
+            session.execute(update(counter).values(value=8))
+    patience = [each for each in said if each.startswith("PRAGMA busy_timeout = ")]
+    assert patience[-2:] == ["PRAGMA busy_timeout = 1", "PRAGMA busy_timeout = 10000"]
+    assert said.index("PRAGMA busy_timeout = 1") < len(said) - 1 - said[::-1].index("BEGIN IMMEDIATE")
+    assert value_of(engine) == 7
+
+
+def test_a_session_that_only_reads_from_now_on_holds_nobody_up(engine: Engine, tmp_path: Path) -> None:
+    other = sqlite3.connect(tmp_path / "store.sqlite", timeout=0, isolation_level=None)
+    with make_sessionmaker(engine)() as session:
+        session.execute(update(counter).values(value=5))
+        session.commit()
+        read_only_from_now(session)
+        assert session.scalar(select(counter.c.value)) == 5
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(OperationalError, match="readonly"):
+            session.execute(update(counter).values(value=6))
     other.close()
 
 

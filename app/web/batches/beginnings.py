@@ -12,7 +12,7 @@ from app.store.batches import Batch, get_batch
 from app.store.history import get_history
 from app.web.batches.blueprint import batches
 from app.web.batches.choices import blank, choices_for_merge, choices_for_roast, form_context, programme_choices
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.digests import refresh
 from app.web.formatting import request_now, words, zone
 from app.web.grain.forms import grain_form
@@ -95,10 +95,11 @@ def pack(number: int) -> Response | tuple[str, int]:
     outcome = fill_pack(db(), form, words(), source.id, reader().name)
     if outcome.pack is None:
         return _form_page(form, source, outcome), 422
-    db().commit()
+    where = f"/batches/{number}"
+    commit(where)
     refresh(source.id)
     flash(f"Packed: {outcome.pack.name}." if outcome.is_new else "That was packed already.", "kept")
-    return redirect(f"/batches/{number}", 303)
+    return redirect(where, 303)
 
 
 def _batch(number: int) -> Source:
@@ -135,6 +136,7 @@ def _form(kind: str, sources: Sequence[Source], fixed: Sequence[Source], free_ro
 
 
 def _form_page(form: Any, source: Source, outcome: Outcome | None = None) -> str:
+    only_read()
     asked = outcome or Outcome()
     told = {"questions": asked.questions, "asked_about": asked.about, **form_context(db(), form)}
     return render_template("batches/begin.html", form=form, source=source, **told)
@@ -148,8 +150,8 @@ def _begun(form: Any, source: Source, then: Callable[[Batch], None] | None = Non
     if then is not None and outcome.is_new and form.ends.data:
         then(outcome.batch)
     number = outcome.batch.number
-    db().commit()
-    for batch_id in outcome.touched:
-        refresh(batch_id)
+    where = f"/batches/{number}/tub"
+    commit(where)
+    refresh(*outcome.touched)
     flash(f"Batch {number} has begun." if outcome.is_new else f"That is batch {number} already.", "kept")
-    return redirect(f"/batches/{number}/tub", 303)
+    return redirect(where, 303)

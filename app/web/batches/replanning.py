@@ -16,7 +16,7 @@ from app.store.history import get_history
 from app.store.programmes import list_programmes
 from app.web.batches.blueprint import batches
 from app.web.batches.choices import programme_cards
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.digests import refresh
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.keeping import Answer, keep_entry
@@ -41,10 +41,11 @@ def change_programme(number: int) -> Response | tuple[str, int]:
     answer = keep_entry(db(), form, history, ("batch", batch.id), reader().name)
     if answer.fact is None:
         return _page(batch, history, answer), 422
-    db().commit()
+    where = f"/batches/{number}"
+    commit(where)
     refresh(batch.id)
     flash("The programme was changed. What was read before stays judged by the earlier one.", "kept")
-    return redirect(f"/batches/{number}", 303)
+    return redirect(where, 303)
 
 
 def _form(sent: Any, **defaults: str) -> EntryForm:
@@ -52,6 +53,7 @@ def _form(sent: Any, **defaults: str) -> EntryForm:
 
 
 def _page(batch: Batch, history: History, answer: Answer) -> str:
+    only_read()
     current = history.programme_at(request_now())
     offered = [each for each in list_programmes(db()) if current is None or each.digest != current.digest]
     is_roast = current is not None and current.purpose == "roasted"

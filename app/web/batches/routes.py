@@ -20,7 +20,7 @@ from app.web.batches.answers import record_answer
 from app.web.batches.blueprint import batches
 from app.web.batches.forms import TitleForm
 from app.web.batches.page import batch_context
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.digests import refresh
 from app.web.formatting import request_now, words
 from app.web.photo_words import photos_of_batch
@@ -58,9 +58,10 @@ def rename(number: int) -> Response | tuple[str, int]:
         form.revision.data = str(batch.revision)
         form.title.errors = [f"Somebody has called it “{batch.title}” in the meantime. Keep yours instead?"]
         return _page(batch, form), 409
-    db().commit()
+    where = f"/batches/{number}"
+    commit(where)
     flash("The title was changed.", "kept")
-    return redirect(f"/batches/{number}", 303)
+    return redirect(where, 303)
 
 
 @batches.post("/batches/<int:number>/flags")
@@ -72,13 +73,15 @@ def answer(number: int) -> Response:
         if "subject" in error.fields:
             abort(400)
         raise
-    db().commit()
+    where = local_page(request.form.get("back", ""), f"/batches/{number}")
+    commit(where)
     refresh(batch.id)
     flash(said, "kept")
-    return redirect(local_page(request.form.get("back", ""), f"/batches/{number}"), 303)
+    return redirect(where, 303)
 
 
 def _page(batch: Batch, form: TitleForm) -> str:
+    only_read()
     history = get_history(db(), batch.id)
     context = batch_context(history, words(), photos_of_batch(db(), history, words()))
     return render_template("batches/page.html", batch=batch, form=form, **context, **_relatives(history, batch))

@@ -13,7 +13,7 @@ from app.operations.calendar_feeds import make_feed, revoke_feed
 from app.store.calendar_feeds import find_feed_by_token, list_feeds
 from app.web.calendar.forms import FeedForm
 from app.web.calendar.page import Address, address_of, feed_text
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.device import maker
 from app.web.formatting import request_now, zone
 from app.web.opened import opened
@@ -37,7 +37,7 @@ def make() -> tuple[str, int]:
     except Rejected as error:
         form.put_errors(error.fields)
         return _page(form), 422
-    db().commit()
+    commit("/calendar")
     # Answered with the page itself: to be shown after a redirect, the token would have to be kept somewhere.
     return _page(FeedForm(data={"id": ports.new_id(), "units": feed.units}), address_of(feed, token, _house_url())), 201
 
@@ -45,7 +45,7 @@ def make() -> tuple[str, int]:
 @calendar.post("/calendar/<feed_id>/revoke")
 def revoke(feed_id: str) -> AnyResponse:
     feed = revoke_feed(db(), feed_id, now=request_now())
-    db().commit()
+    commit("/calendar")
     flash(f"The address for {feed.name} is revoked: whoever has it reads nothing any more.", "kept")
     return redirect("/calendar", 303)
 
@@ -70,6 +70,7 @@ def _house_url() -> str:
 
 
 def _page(form: FeedForm, made: Address | None = None) -> str:
+    only_read()
     feeds = list_feeds(db())
     is_desk_only = is_local(request.host) and opened() is None
     return render_template("calendar/index.html", form=form, feeds=feeds, made=made, is_local=is_desk_only)

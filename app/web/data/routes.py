@@ -48,7 +48,7 @@ def unsent() -> str:
 def take_unsent_in() -> str | tuple[str, int]:
     sent = request.files.get("file")
     try:
-        lines = take_in_file(db(), sent.read() if sent is not None else b"", words())
+        lines = take_in_file(sent.read() if sent is not None else b"", words())
     except Rejected as error:
         return render_template("data/unsent.html", lines=None, wrong=str(error)), 422
     return render_template("data/unsent.html", lines=lines, wrong="")

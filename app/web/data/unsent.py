@@ -7,10 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy.orm import Session
-
 from app.errors import Rejected
-from app.judgement.facts import Fact
 from app.judgement.fields import BadValues
 from app.judgement.kinds import KINDS
 from app.judgement.records import fact_from_record
@@ -51,10 +48,10 @@ def entries_of(content: bytes) -> list[Any]:
     return entries
 
 
-def take_in_file(session: Session, content: bytes, words: Words) -> list[Line]:
+def take_in_file(content: bytes, words: Words) -> list[Line]:
     """Keep what can be kept, and say of each entry what became of it. The same file again changes nothing."""
     entries = entries_of(content)
-    return list(_lines(entries, take_in(session, entries), words))
+    return list(_lines(entries, take_in(entries).answers, words))
 
 
 def _lines(entries: list[Any], answers: list[dict[str, Any]], words: Words) -> Iterator[Line]:
@@ -71,12 +68,12 @@ def _about(entry: Any, words: Words) -> tuple[str, str, str]:
     kind, typed = entry.get("kind"), entry.get("typed")
     word = KINDS[kind].word if isinstance(kind, str) and kind in KINDS else str(kind)[:40]
     shown = " ".join(str(each) for each in typed.values())[:80] if isinstance(typed, dict) else ""
-    known = _fact(entry)
-    return word, shown, words.clock(known.at) if known is not None else ""
+    return word, shown, _when(entry, words)
 
 
-def _fact(entry: dict[str, Any]) -> Fact | None:
+def _when(entry: dict[str, Any], words: Words) -> str:
+    """The time of an entry; nothing where it has none, or one that this house's clock can't show."""
     try:
-        return fact_from_record(entry)
-    except BadValues:
-        return None
+        return words.clock(fact_from_record(entry).at)
+    except (BadValues, OverflowError, ValueError):
+        return ""

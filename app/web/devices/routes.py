@@ -10,7 +10,7 @@ from app.operations.devices import TooManyGuesses, make_code, pair_device, revok
 from app.store.calendar_feeds import list_feeds_made_by
 from app.store.devices import MAY_MANAGE, ROLES, Device, find_device, list_devices, list_let_in_by
 from app.store.people import list_people
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.device import give_cookie, maker
 from app.web.devices.forms import CodeForm
 from app.web.devices.page import Shown, shown, trust_picture
@@ -40,7 +40,7 @@ def make() -> Page:
         for name, message in error.fields.items():
             form[name].errors = [message]
         return _page(form), 422
-    db().commit()
+    commit("/devices")
     # Answered with the page itself: to be shown after a redirect, the code would have to be kept somewhere.
     return _page(CodeForm(), shown(code, role, house)), 201
 
@@ -61,7 +61,7 @@ def ask_revoke(device_id: str) -> str:
 @devices.post("/devices/<device_id>/revoke")
 def revoke(device_id: str) -> AnyResponse:
     device = revoke_device(db(), device_id, now=request_now())
-    db().commit()
+    commit("/devices")
     flash(f"{device.name} is put out: from now on it gets nothing but the page that pairs it anew.", "kept")
     return redirect("/devices", 303)
 
@@ -84,10 +84,12 @@ def pair() -> AnyResponse | Page:
         return pairing_page(form), 422
     except TooManyGuesses as error:
         return pairing_page(form, trouble=str(error)), 429
-    db().commit()
     if device is None:
+        # That somebody guessed is noted; of what was sent nothing is stored.
+        db().commit()
         form.code.errors = ["This code opens nothing: it was mistyped, used already, or is older than ten minutes."]
         return pairing_page(form), 422
+    commit("/")
     return _welcome(device)
 
 
@@ -110,6 +112,7 @@ def _device(device_id: str) -> Device:
 
 
 def _page(form: CodeForm, made: Shown | None = None) -> str:
+    only_read()
     people, house = list_people(db()), opened()
     return render_template(
         "devices/index.html",

@@ -16,7 +16,7 @@ from app.operations.facts import withdraw_fact
 from app.store.facts import find_fact, find_superseder
 from app.store.history import get_history
 from app.store.photos import list_photos_of_chain
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.digests import refresh, refresh_touched_by
 from app.web.entries.corrections import correction_form
 from app.web.entries.keeping import Answer, keep_entry
@@ -69,6 +69,7 @@ def _history(fact: Fact) -> History | None:
 def _page(fact: Fact, answer: Answer) -> str:
     if isinstance(fact, Withdrawal):
         abort(404)
+    only_read()
     later = find_superseder(db(), fact.id)
     history = _history(fact)
     outside = history is not None and history.programme is not None and not history.programme.husked
@@ -94,12 +95,13 @@ def _told(fact: Fact) -> dict[str, str]:
 
 
 def _done(fact: Fact, message: str, seq: int | None = None) -> Response:
-    back = home_of(fact)
+    home = home_of(fact)
+    back = f"{home}/tub" if request.form.get("back") == "tub" else home
     subject, last_seq = fact.subject, seq or fact.seq
-    db().commit()
+    commit(back)
     if subject.type == "batch":
         refresh(subject.id)
     elif subject.type == "instrument" and last_seq is not None:
         refresh_touched_by(last_seq)
     flash(message, "kept")
-    return redirect(f"{back}/tub" if request.form.get("back") == "tub" else back, 303)
+    return redirect(back, 303)

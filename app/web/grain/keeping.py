@@ -80,7 +80,7 @@ def begin_batch(session: Session, form: BatchForm, words: Words, by: str | None)
             title=str(form.title.data or ""),
         )
     except Rejected as error:
-        return _refused(session, form, error)
+        return _refused(form, error)
     touched = tuple(values["source"].id for _, values in filled if values["source"].type == "batch")
     return Outcome(batch, is_new=True, touched=touched)
 
@@ -99,7 +99,7 @@ def fill_pack(session: Session, form: PackForm, words: Words, batch_id: str, by:
         pack_id, name = form.id.data or ports.new_id(), str(form.name.data or "")
         pack = pack_batch(session, pack_id=pack_id, name=name, part=part, batch_id=batch_id, now=form.now)
     except Rejected as error:
-        return _refused(session, form, error)
+        return _refused(form, error)
     return Outcome(pack=pack, is_new=True, touched=(batch_id,))
 
 
@@ -118,7 +118,7 @@ def dispatch_malt(session: Session, form: DispatchForm, words: Words, pack_id: s
     except KeptOtherwise as error:
         return Outcome(current=error.current)
     except Rejected as error:
-        return _refused(session, form, error)
+        return _refused(form, error)
     return Outcome(fact=kept.fact, is_new=kept.is_new)
 
 
@@ -227,9 +227,8 @@ def _record(form: GrainForm, row: Row, by: str | None) -> dict[str, Any]:
     }
 
 
-def _refused(session: Session, form: Any, error: Rejected) -> Outcome:
-    """What the operation can't take, tied to its fields; nothing of it is left behind."""
-    session.rollback()
+def _refused(form: Any, error: Rejected) -> Outcome:
+    """What the operation can't take, tied to its fields; the route keeps nothing of it."""
     for name, message in error.fields.items():
         field = form._fields.get(name) or form._fields.get(f"{name}_0")
         if field is None or field is form.id:

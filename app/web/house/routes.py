@@ -13,7 +13,7 @@ from app.store.batches import list_vessels
 from app.store.facts import find_fact
 from app.store.house import CORRECTED, list_house_facts, list_instruments, list_readings_with
 from app.store.people import list_people
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.digests import refresh_touched_by
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
@@ -21,6 +21,7 @@ from app.web.house.forms import HouseForm, house_form
 from app.web.house.guidance import ABOUT, CAUTIONS, HOUSE_KINDS, NAMED_IN, TEXTS
 from app.web.house.page import house_context
 from app.web.house.saying import kept_words
+from app.web.kept_saying import said_if_it_can_be
 from app.web.reader import reader
 
 house = Blueprint("house", __name__)
@@ -46,11 +47,11 @@ def keep(kind: str) -> Response | tuple[str, int]:
     answer = keep_entry(db(), form, None, form.subject, reader().name)
     if answer.fact is None:
         return _entry_page(answer), 422
-    db().commit()
+    where = url_for("house.show", kept=answer.fact.id, again=None if answer.is_new else 1)
+    commit(where)
     if answer.fact.subject.type == "instrument" and answer.fact.seq is not None:
         refresh_touched_by(answer.fact.seq)
-    again = None if answer.is_new else 1
-    return redirect(url_for("house.show", kept=answer.fact.id, again=again), 303)
+    return redirect(where, 303)
 
 
 def _form(kind: str, sent: Any) -> HouseForm:
@@ -66,11 +67,12 @@ def _kept() -> dict[str, Any] | None:
     if fact is None or fact.kind not in HOUSE_KINDS or fact.subject.type not in ("house", "vessel", "instrument"):
         return None
     read_with = list_readings_with(db(), fact.subject.id) if fact.subject.type == "instrument" else []
-    said = kept_words(fact, read_with, words())
+    said = said_if_it_can_be(lambda: kept_words(fact, read_with, words()))
     return {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}
 
 
 def _entry_page(answer: Answer) -> str:
+    only_read()
     kind = answer.form.kind.name
     return render_template(
         "house/entry.html",

@@ -20,9 +20,10 @@ from app.store.facts import find_fact
 from app.store.lots import Lot, LotStory, find_lot, get_lot, list_lots, load_lot_stories
 from app.store.people import list_people
 from app.web.batch_rows import batch_rows
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words, zone
+from app.web.kept_saying import said_if_it_can_be
 from app.web.lots.forms import NewLotForm, new_lot_form
 from app.web.lots.guidance import ABOUTS, ADJUSTMENTS, CAUTIONS
 from app.web.lots.life import kept_said
@@ -56,9 +57,10 @@ def take_in() -> Response | tuple[str, int]:
     lot = _open(form) if is_valid and not asked else None
     if lot is None:
         return _new_page(form, asked), 422
-    db().commit()
+    where = url_for("lots.show", lot_id=lot.id)
+    commit(where)
     flash(f"{lot.name} is taken in.", "kept")
-    return redirect(url_for("lots.show", lot_id=lot.id), 303)
+    return redirect(where, 303)
 
 
 @lots.get("/lots/<lot_id>")
@@ -83,9 +85,9 @@ def keep(lot_id: str, kind: str) -> Response | tuple[str, int]:
     answer = keep_entry(db(), form, None, ("lot", lot_id), reader().name)
     if answer.fact is None:
         return _entry_page(story, answer), 422
-    db().commit()
-    again = None if answer.is_new else 1
-    return redirect(url_for("lots.show", lot_id=lot_id, kept=answer.fact.id, again=again), 303)
+    where = url_for("lots.show", lot_id=lot_id, kept=answer.fact.id, again=None if answer.is_new else 1)
+    commit(where)
+    return redirect(where, 303)
 
 
 @lots.get("/lots/<lot_id>/germination")
@@ -99,13 +101,14 @@ def keep_dishes(lot_id: str) -> Response | tuple[str, int]:
     form = plates_form(request.form, zone=zone(), now=request_now())
     fact = keep_plates(db(), form, lot_id, reader().name)
     if fact is None:
-        db().rollback()
         return _plates_page(lot, form), 422
-    db().commit()
-    return redirect(url_for("lots.show", lot_id=lot_id, kept=fact.id), 303)
+    where = url_for("lots.show", lot_id=lot_id, kept=fact.id)
+    commit(where)
+    return redirect(where, 303)
 
 
 def _plates_page(lot: Lot, form: PlatesForm) -> str:
+    only_read()
     return render_template("lots/plates.html", lot=lot, form=form, people=list_people(db()))
 
 
@@ -126,7 +129,6 @@ def _open(form: NewLotForm) -> Lot | None:
     try:
         return create_lot(db(), now=form.now, entries=form.records(reader().name), **about)
     except Rejected as error:
-        db().rollback()
         form.put_errors(error.fields)
         return None
 
@@ -143,6 +145,7 @@ def _kept_already(lot: Lot, form: NewLotForm) -> Response:
 
 
 def _new_page(form: NewLotForm, asked: Sequence[Question] = ()) -> str:
+    only_read()
     context = {"people": list_people(db()), "caution": cautions.TREATED_SEED}
     about = {"questions": asked, "asked_about": asked_about(form)} if asked else {}
     return render_template("lots/new.html", form=form, **context, **about)
@@ -153,11 +156,12 @@ def _kept(story: LotStory) -> dict[str, Any]:
     fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
     if fact is None or story.info.facts.count(fact) == 0:
         return {"kept": None}
-    said = kept_said(story, fact, words())
+    said = said_if_it_can_be(lambda: kept_said(story, fact, words()))
     return {"kept": {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}}
 
 
 def _entry_page(story: LotStory, answer: Answer) -> str:
+    only_read()
     form = answer.form
     return render_template(
         "lots/entry.html",

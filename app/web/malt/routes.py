@@ -12,10 +12,11 @@ from app.judgement.meaning import meaning
 from app.store.batches import Batch, get_batch
 from app.store.history import get_history
 from app.store.people import list_people
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.digests import refresh
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.formatting import request_now, words
+from app.web.kept_saying import said_if_it_can_be
 from app.web.malt.page import ABOUTS, malt_form
 from app.web.malt_words import malt_context
 from app.web.reader import reader
@@ -47,10 +48,10 @@ def keep(number: int, kind: str) -> Response | tuple[str, int]:
     answer = keep_entry(db(), form, history, ("batch", batch.id), reader().name)
     if answer.fact is None:
         return _entry_page(batch, answer), 422
-    db().commit()
+    where = url_for("malt.show", number=number, kept=answer.fact.id, again=None if answer.is_new else 1)
+    commit(where)
     refresh(batch.id)
-    again = None if answer.is_new else 1
-    return redirect(url_for("malt.show", number=number, kept=answer.fact.id, again=again), 303)
+    return redirect(where, 303)
 
 
 def _batch_for(number: int, kind: str) -> Batch:
@@ -64,11 +65,12 @@ def _kept(history: History) -> dict[str, object] | None:
     fact = history.by_id(request.args.get("kept", ""))
     if fact is None:
         return None
-    said = meaning(history, fact, request_now(), words())
+    said = said_if_it_can_be(lambda: meaning(history, fact, request_now(), words()))
     return {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}
 
 
 def _entry_page(batch: Batch, answer: Answer) -> str:
+    only_read()
     form = answer.form
     context = {"about": ABOUTS.get(form.kind.name), "title": form.kind.word, "people": list_people(db())}
     return render_template("malt/entry.html", batch=batch, form=form, asked=answer, **context)

@@ -11,7 +11,7 @@ from app import ports
 from app.store.batches import list_batches, list_species
 from app.store.history import load_histories
 from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.entries.times import local_text
 from app.web.formatting import request_now, words, zone
 from app.web.grain.forms import grain_form
@@ -53,9 +53,10 @@ def dispatch(pack_id: str) -> Response | tuple[str, int]:
     outcome = dispatch_malt(db(), form, words(), pack_id, reader().name)
     if outcome.fact is None:
         return _form_page(form, outcome), 422
-    db().commit()
+    where = f"/packs/{pack_id}"
+    commit(where)
     flash("Dispatched." if outcome.is_new else "That was recorded already.", "kept")
-    return redirect(f"/packs/{pack_id}", 303)
+    return redirect(where, 303)
 
 
 @packs.get("/packs/<pack_id>/label")
@@ -113,5 +114,6 @@ def _form(pack_id: str, sent: Any = None) -> Any:
 
 
 def _form_page(form: Any, outcome: Outcome | None = None) -> str:
+    only_read()
     source = form.sources[str(form.rows[0].source.data)]
     return render_template("packs/dispatch.html", form=form, source=source, outcome=outcome or Outcome())

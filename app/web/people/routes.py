@@ -10,7 +10,7 @@ from app.errors import Rejected
 from app.operations.people import SYSTEMS, add_person, change_units
 from app.store.people import find_person, list_people
 from app.web.back import local_page
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.formatting import request_now
 from app.web.people.forms import PersonForm, QuietForm, UnitsForm
 from app.web.quiet import keep_quiet_hours, keep_the_house_s, quiet_hours
@@ -34,7 +34,7 @@ def add() -> Response | tuple[str, int]:
         for name, message in error.fields.items():
             form[name].errors = [message]
         return _page(form), 422
-    db().commit()
+    commit("/people")
     _sit_down(person.id)
     flash(f"{person.name} is at this screen now.", "kept")
     return _back()
@@ -59,7 +59,7 @@ def choose_units() -> Response:
     person = find_person(db(), session.get("person", ""))
     if person is not None:
         change_units(db(), person, units)
-        db().commit()
+        commit("/people")
     session["units"] = units
     session.permanent = True
     return _back()
@@ -105,6 +105,7 @@ def _back() -> Response:
 
 
 def _page(form: PersonForm, quiet_form: QuietForm | None = None) -> str:
+    only_read()
     hours = quiet_hours()
     context = {
         "people": list_people(db()),

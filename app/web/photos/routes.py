@@ -13,7 +13,7 @@ from app.operations.photos import KeptPhoto, add_photo, photo_id_for, restore_ph
 from app.operations.pictures import MEDIA_TYPE, Picture, make_picture
 from app.store.facts import find_fact
 from app.store.photos import SMALL, WHOLE, Photo, find_picture, list_photos_of_chain
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.fact_home import home_of
 from app.web.formatting import request_now, words
 from app.web.photo_uploads import content_of, sent_photos
@@ -51,13 +51,14 @@ def add(fact_id: str) -> AnyResponse | tuple[str, int]:
         for picture in sent.pictures:
             _keep(photo_id_for(fact_id, picture), fact_id, picture)
     except Rejected as error:
-        db().rollback()
         wrong = str(error)
     if wrong:
+        only_read()
         return _page(_fact(fact_id), wrong), 422
-    db().commit()
+    where = f"/facts/{fact_id}/photos"
+    commit(where)
     flash("Saved.", "kept")
-    return redirect(f"/facts/{fact_id}/photos", 303)
+    return redirect(where, 303)
 
 
 @photos.post("/photos/<photo_id>/strike")
@@ -84,7 +85,7 @@ def receive() -> tuple[Response, int]:
     except Rejected as error:
         told = {"status": 422, "title": "Not kept", "text": str(error), "fields": error.fields}
         return jsonify({**answer, "status": 422, "error": told}), 422
-    db().commit()
+    commit(f"/facts/{fact_id}/photos")
     status = 201 if kept.is_new else 200
     size = {"width": kept.photo.width, "height": kept.photo.height}
     return jsonify({**answer, **size, "status": status}), status
@@ -121,9 +122,10 @@ def _picture(photo_id: str, size: str) -> Response:
 
 
 def _changed(photo: Photo, message: str) -> AnyResponse:
-    db().commit()
+    where = f"/facts/{photo.fact_id}/photos"
+    commit(where)
     flash(message, "kept")
-    return redirect(f"/facts/{photo.fact_id}/photos", 303)
+    return redirect(where, 303)
 
 
 def _fact(fact_id: str) -> Fact:

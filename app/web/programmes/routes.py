@@ -18,7 +18,7 @@ from app.store.programmes import (
     list_revisions,
     programme_of,
 )
-from app.web.database import db
+from app.web.database import commit, db, only_read
 from app.web.formatting import request_now, words
 from app.web.programmes.forms import ProgrammeForm
 from app.web.programmes.page import listed, newer_of, programme_context
@@ -57,10 +57,11 @@ def keep(digest: str) -> Response | tuple[str, int]:
     revised = _revised(form) if form.validate() else None
     if revised is None:
         return _form_page(revision, form), 422
-    db().commit()
+    where = url_for("programmes.show", digest=revised.digest)
+    commit(where)
     is_same = revised.digest == digest
     flash("Nothing was changed, so nothing new was kept." if is_same else "Kept as a new revision.", "kept")
-    return redirect(url_for("programmes.show", digest=revised.digest), 303)
+    return redirect(where, 303)
 
 
 def _revised(form: ProgrammeForm) -> Programme | None:
@@ -73,5 +74,6 @@ def _revised(form: ProgrammeForm) -> Programme | None:
 
 
 def _form_page(revision: ProgrammeRevision, form: ProgrammeForm) -> str:
+    only_read()
     newer = newer_of(revision, list_revisions(db(), revision.key))
     return render_template("programmes/edit.html", revision=revision, form=form, sections=form.sections, newer=newer)

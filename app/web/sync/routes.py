@@ -10,7 +10,7 @@ from flask_wtf.csrf import generate_csrf
 from app.errors import NotFound
 from app.judgement.records import record_from_fact
 from app.store.batches import find_batch_by_id
-from app.store.facts import last_seq, list_facts_after
+from app.store.facts import list_facts_after
 from app.store.history import get_history
 from app.version import VERSION
 from app.web.database import db
@@ -39,8 +39,8 @@ def keep() -> Response | tuple[Response | str, int]:
     if body is None:
         text = f"Send {{“entries”: [ … ]}} with 1 to {MOST_ENTRIES} entries."
         return failure(422, "That can't be read", text)
-    answers = take_in(db(), body["entries"], body.get("ask"))
-    return jsonify(answers=answers, seq=last_seq(db()))
+    taken = take_in(body["entries"], body.get("ask"))
+    return jsonify(answers=taken.answers, seq=taken.seq)
 
 
 @sync.get("/changes")

@@ -23,6 +23,7 @@ from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
 from app.web.formatting import zone
 from app.web.glance import glance_at
+from app.web.kept_saying import said_if_it_can_be
 from app.web.kiln import kiln_view
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
@@ -129,7 +130,9 @@ def used_last(history: History, kind: str) -> dict[str, str]:
 def kept_view(history: History, fact: Fact, words: Words, is_new: bool) -> KeptView:
     assert words.now is not None
     stands = history.by_id(fact.id) is not None
-    said = meaning(history, fact, words.now, words) if stands else Meaning("none", "This entry was struck out.")
+    now = words.now
+    struck = Meaning("none", "This entry was struck out.")
+    said = said_if_it_can_be(lambda: meaning(history, fact, now, words)) if stands else struck
     can_undo = stands and not isinstance(fact, Withdrawal | FlagAnswer)
     return KeptView(fact, said, is_new, can_undo, ports.new_id())
 

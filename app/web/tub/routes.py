@@ -5,13 +5,12 @@ from __future__ import annotations
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.judgement.stages import all_stages, is_live
 from app.store.batches import Batch, get_batch
 from app.store.facts import find_fact
 from app.store.history import get_history
 from app.store.people import list_people
-from app.web.database import db
-from app.web.digests import refresh
+from app.web.database import commit, db, only_read
+from app.web.digests import refresh, refresh_ended
 from app.web.entries.forms import entry_form, unscoped
 from app.web.entries.keeping import Answer
 from app.web.entries.photographed import keep_photographed
@@ -48,15 +47,19 @@ def keep(number: int, kind: str) -> Response | tuple[str, int]:
     answer = keep_photographed(db(), form, history, ("batch", batch.id), reader().name, sent_photos())
     if answer.fact is None:
         return _page(batch, answer), 422
-    db().commit()
-    if kind in ENDING_KINDS or not is_live(all_stages(history)):
-        refresh(batch.id)
     again = None if answer.is_new else 1
     # Without an anchor of its own the answer would open at the entry's: browsers carry a fragment over.
-    return redirect(url_for("tub.show", number=number, kept=answer.fact.id, again=again, _anchor="kept"), 303)
+    where = url_for("tub.show", number=number, kept=answer.fact.id, again=again, _anchor="kept")
+    commit(where)
+    if kind in ENDING_KINDS:
+        refresh(batch.id)
+    else:
+        refresh_ended([history])
+    return redirect(where, 303)
 
 
 def _page(batch: Batch, asked: Answer | None = None) -> str:
+    only_read()
     history = get_history(db(), batch.id)
     context = tub_context(history, words(), list_people(db()), asked)
     fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
