@@ -1,11 +1,14 @@
 """Writes docs/methods.md from the docstrings of the formulas: python docs/make_methods.py
 
-What stands between the two marks of the backtest is kept as it is: it is put there by the backtest itself.
+What stands between the two marks of the backtest is kept as it is, unless the backtest is to be run again:
+
+    python docs/make_methods.py --backtest
 """
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -54,11 +57,19 @@ def _escaped(text: str) -> str:
     return "`".join(piece if place % 2 else outside[place] for place, piece in enumerate(pieces))
 
 
-def main() -> None:
+def backtested() -> str:
+    """What the backtest says of the forecasts as they are now: a minute or two."""
+    from tests.benchmarks.backtest_page import page_part, results
+
+    return page_part(results())
+
+
+def main(arguments: Sequence[str]) -> None:
     before = PAGE.read_text(encoding="utf-8") if PAGE.exists() else ""
-    PAGE.write_text(render(kept_part(before)), encoding="utf-8")
+    kept = backtested() if "--backtest" in arguments else kept_part(before)
+    PAGE.write_text(render(kept), encoding="utf-8")
 
 
 if __name__ == "__main__":
     sys.path.insert(0, str(ROOT))
-    main()
+    main(sys.argv[1:])

@@ -135,6 +135,13 @@ def load_demo(session: Session, now: datetime) -> None:
 
     Times of day are those of the zone that `now` is in.
     """
+    for step in demo_steps(session, now):
+        step.do()
+    rebuild(session, now)
+
+
+def demo_steps(session: Session, now: datetime) -> list[Step]:
+    """All that was done in the demo malthouse, in the order in which it was written down."""
     folder, now = find_bundled("seed_data"), now.replace(second=0, microsecond=0)
     house, lots = (tomllib.loads((folder / name).read_text("utf-8")) for name in ("house.toml", "lots.toml"))
     batches = [tomllib.loads(path.read_text("utf-8")) for path in sorted((folder / "batches").glob("*.toml"))]
@@ -143,9 +150,7 @@ def load_demo(session: Session, now: datetime) -> None:
         steps += _lot_steps(session, lot, now)
     for batch in batches:
         steps += _batch_steps(session, batch, now)
-    for step in sorted(steps):
-        step.do()
-    rebuild(session, now)
+    return sorted(steps)
 
 
 def _house_steps(session: Session, house: Entry, now: datetime) -> Iterator[Step]:

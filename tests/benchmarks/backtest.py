@@ -1,47 +1,74 @@
-"""The backtest: later determinations are hidden, forecast from those before them, and held against what they said.
+"""The backtest: from what was known at a moment, later determinations are forecast, and held against what they said.
+
+A forecast gets the History as it was known at the moment, and nothing else: `Series.by` gives it, cut by
+`known_by.known_by`, or by the demo told only so far. What came of the batch says the truth, and nothing else.
 
 Two naive forecasts stand beside: the last value goes on; the straight line through the last two goes on (with only
-one so far, the line from the beginning).
+one so far, the line from the beginning). They too are made of what was known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.judgement import forecast
-from app.judgement.facts import Weighing
+from app.judgement.facts import Fact, Weighing
 from app.judgement.forecast_bed import BED
+from app.judgement.forecast_course import course_to_plan
 from app.judgement.forecast_green import green
 from app.judgement.growth import growth_counts
 from app.judgement.history import History
 from app.judgement.moisture import samples
 from app.judgement.moisture_trays import tray_sample
+from app.judgement.stages import all_stages
+from tests.benchmarks.known_by import told_at
 
 SEEN = (1, 2, 3, 4)
-Point = tuple[datetime, float]
+LEAST_APART_S = 3600.0
 Band = tuple[float, float, float]
-Asks = Callable[[History, Sequence[datetime]], list[Band]]
+Known = Callable[[datetime], History | None]
+
+
+class Point(NamedTuple):
+    """What was determined; at first what it began with, which no fact determined."""
+
+    at: datetime
+    value: float
+    fact: Fact | None = None
 
 
 @dataclass(frozen=True)
 class Series:
-    """What was determined, in order, with where it began; asks: the forecast at these moments from a history."""
+    """One thing that was determined again and again.
+
+    whole: the batch as it turned out. by: the batch as it was known at a moment; None where it was not there yet.
+    points, began: what a history determines of it, and where it began. asks: the forecast, out of a history at its
+    moment, for later moments. until: up to when the forecast is meant, as it turned out.
+    """
 
     name: str
-    history: History
-    began: Point
-    points: tuple[Point, ...]
-    kinds: tuple[str, ...]
-    asks: Asks
+    whole: History
+    by: Known
+    points: Callable[[History], tuple[Point, ...]]
+    began: Callable[[History], Point]
+    asks: Callable[[History, datetime, Sequence[datetime]], list[Band]]
+    until: Callable[[History, datetime], datetime | None] = lambda whole, moment: None
 
-    def hidden_after(self, moment: datetime) -> History:
-        facts = (each for each in self.history.facts if each.kind not in self.kinds or each.at <= moment)
-        return replace(self.history, facts=tuple(facts))
+    def moments(self) -> dict[int, datetime]:
+        """By the number of determinations, when that many were known."""
+        told = [told_at(each.fact) for each in self.points(self.whole) if each.fact is not None]
+        return {seen: max(told[:seen]) for seen in SEEN if len(told) > seen}
+
+    def hidden(self, moment: datetime) -> list[Point]:
+        """What was determined after a moment, as far as the forecast is meant."""
+        until = self.until(self.whole, moment)
+        return [each for each in self.points(self.whole) if each.at > moment and (until is None or each.at <= until)]
 
 
 @dataclass
@@ -66,23 +93,29 @@ class Score:
     def coverage(self) -> float:
         return float(np.mean(self.held))
 
+    @property
+    def is_better(self) -> bool:
+        """Than both naive forecasts."""
+        error, last, line, *_ = self.row()
+        return error < last and error < line
+
     def row(self) -> tuple[float, float, float, float, float, int]:
         means = [100.0 * float(np.mean(each)) for each in (self.errors, self.last, self.line)]
         return (*means, 100.0 * self.coverage, 100.0 * float(np.mean(self.widths)), len(self.held))
 
 
 def backtest(series: Iterable[Series]) -> dict[int, Score]:
-    """A score for each number of determinations that were seen; each series has one say for each that was hidden."""
+    """A score for each number of determinations that were known; a series has one say for each that came after."""
     scores = {seen: Score() for seen in SEEN}
     for one in series:
-        for seen in SEEN:
-            known, hidden = one.points[:seen], one.points[seen:]
-            if len(known) < seen or not hidden:
+        for seen, moment in one.moments().items():
+            known, hidden = one.by(moment), one.hidden(moment)
+            if known is None or not hidden:
                 continue
-            bands = one.asks(one.hidden_after(known[-1][0]), [at for at, _ in hidden])
-            before = known[-2] if seen > 1 else one.began
-            for (at, truth), band in zip(hidden, bands, strict=True):
-                scores[seen].add(truth, band, known[-1][1], _line(before, known[-1], at))
+            *earlier, last = one.began(known), *one.points(known)
+            bands = one.asks(known, moment, [each.at for each in hidden])
+            for truth, band in zip(hidden, bands, strict=True):
+                scores[seen].add(truth.value, band, last.value, _line(earlier[-1], last, truth.at))
     return scores
 
 
@@ -97,100 +130,126 @@ def pooled(told: Iterable[dict[int, Score]]) -> dict[int, Score]:
 
 
 def _line(first: Point, second: Point, at: datetime) -> float:
-    hours = (second[0] - first[0]).total_seconds()
-    slope = (second[1] - first[1]) / hours if hours else 0.0
-    return min(max(second[1] + slope * (at - second[0]).total_seconds(), 0.0), 1.0)
+    hours = (second.at - first.at).total_seconds()
+    slope = (second.value - first.value) / hours if hours else 0.0
+    return min(max(second.value + slope * (at - second.at).total_seconds(), 0.0), 1.0)
 
 
-def steep_series(name: str, history: History) -> Series | None:
+def steep_by_plan(name: str, whole: History, by: Known) -> Series:
+    """The weighings of the steep, forecast with the steeps that the programme still plans."""
+    return Series(name, whole, by, _weighed, _first_water, _by_plan)
+
+
+def steep_as_it_is(name: str, whole: History, by: Known) -> Series:
+    """The weighings of the steep until the water next came or went, forecast as if it never did."""
+    return Series(name, whole, by, _weighed, _first_water, _as_it_is, _water_moved)
+
+
+def _weighed(history: History) -> tuple[Point, ...]:
     """The weighings of the steep, at least an hour apart."""
-    story = forecast.fit(history).story
+    story, zero = forecast.fit(history).story, history.first_water_at
     uptake = story.uptake if story else None
-    zero = history.first_water_at
     if uptake is None or zero is None:
-        return None
-    end_h = uptake.end_h if uptake.end_h is not None else 1e9
+        return ()
+    end_h = float("inf") if uptake.end_h is None else uptake.end_h
     points: list[Point] = []
     for each in samples(history):
-        is_far = not points or (each.at - points[-1][0]).total_seconds() >= 3600.0
-        if (
-            each.basis in ("test_bag", "charge_weighing")
-            and each.at > zero
-            and history.hour(each.at) <= end_h
-            and is_far
-        ):
-            points.append((each.at, each.moisture_wb))
-    kinds = ("test_bag", "charge_weighing", "moisture_test")
-    return Series(name, history, (zero, uptake.initial_wb), tuple(points), kinds, _moisture)
+        if each.basis not in ("test_bag", "charge_weighing") or not zero < each.at or history.hour(each.at) > end_h:
+            continue
+        if not points or (each.at - points[-1].at).total_seconds() >= LEAST_APART_S:
+            points.append(Point(each.at, each.moisture_wb, each.fact))
+    return tuple(points)
 
 
-def _moisture(history: History, moments: Sequence[datetime]) -> list[Band]:
+def _first_water(history: History) -> Point:
+    story, zero = forecast.fit(history).story, history.first_water_at
+    assert story is not None
+    assert story.uptake is not None
+    assert zero is not None
+    return Point(zero, story.uptake.initial_wb)
+
+
+def _by_plan(history: History, now: datetime, moments: Sequence[datetime]) -> list[Band]:
+    fitted = forecast.fit(history)
+    assert fitted.story is not None
+    assert fitted.story.uptake is not None
+    assert fitted.programme is not None
+    uptake = fitted.story.uptake
+    course = course_to_plan(uptake.course, fitted.programme, fitted.steep_ordinal, fitted.hour(now))
+    return _rows(uptake.band(_hours(history, moments), course))
+
+
+def _as_it_is(history: History, now: datetime, moments: Sequence[datetime]) -> list[Band]:
     found = [forecast.moisture_at(history, at) for at in moments]
     return [(each.central or 0.0, each.low or 0.0, each.high or 0.0) for each in found]
 
 
-def growth_series(name: str, history: History) -> Series | None:
-    fitted = forecast.fit(history).growth
-    points = tuple((each.at, each.mean) for each in growth_counts(history))
-    if fitted is None or len(points) < 2:
-        return None
-    began = next(fact.at for fact in history.of_kind("cast"))
-    return Series(name, history, (began, 0.0), points, ("growth_count",), _acrospires)
+def _water_moved(whole: History, moment: datetime) -> datetime | None:
+    return next((stage.starts_at for stage in all_stages(whole) if stage.starts_at > moment), None)
 
 
-def _acrospires(history: History, moments: Sequence[datetime]) -> list[Band]:
+def growth_series(name: str, whole: History, by: Known) -> Series:
+    """The growth counts of the floor."""
+    return Series(name, whole, by, _counted, _cast, _acrospires)
+
+
+def _counted(history: History) -> tuple[Point, ...]:
+    if forecast.fit(history).growth is None:
+        return ()
+    return tuple(Point(each.at, each.mean, each.fact) for each in growth_counts(history))
+
+
+def _cast(history: History) -> Point:
+    return Point(next(fact.at for fact in history.of_kind("cast")), 0.0)
+
+
+def _acrospires(history: History, now: datetime, moments: Sequence[datetime]) -> list[Band]:
     fitted = forecast.fit(history).growth
     assert fitted is not None
     in_classes = not any(each.is_from_lengths for each in growth_counts(history))
-    return _rows(fitted.band(np.array([history.hour(at) for at in moments]), in_classes=in_classes))
+    return _rows(fitted.band(_hours(history, moments), in_classes=in_classes))
 
 
-def _rows(band: Sequence[NDArray[np.float64]]) -> list[Band]:
-    return [(float(central), float(low), float(high)) for central, low, high in zip(*band, strict=True)]
+def kiln_series(name: str, whole: History, by: Known) -> list[Series]:
+    """A series for each tray of the last run."""
+    drying = forecast.fit(whole).drying
+    return [_tray_series(f"{name} {tray.name}", tray.name, whole, by) for tray in (drying.trays if drying else ())]
 
 
-def kiln_series(name: str, history: History) -> list[Series]:
-    """A series for each tray of the last run.
+def _tray_series(name: str, tray: str, whole: History, by: Known) -> Series:
+    def points(history: History) -> tuple[Point, ...]:
+        return _dried(history, tray)[1:]
+
+    def began(history: History) -> Point:
+        return _dried(history, tray)[0]
+
+    def ask(history: History, now: datetime, moments: Sequence[datetime]) -> list[Band]:
+        drying = forecast.fit(history).drying
+        assert drying is not None
+        number = next((each.number for each in drying.trays if each.name == tray), BED)
+        return _rows(drying.band(_hours(history, moments), number))
+
+    return Series(name, whole, by, points, began, ask)
+
+
+def _dried(history: History, name: str) -> tuple[Point, ...]:
+    """A tray as it was loaded, and each time that it was weighed.
 
     Its moistures go by the green malt's as it was tested before the heat: what the fit made of it has no say in them.
     """
     drying, before = forecast.fit(history).drying, green(history)
-    found = []
-    if drying is None or before is None:
-        return []
-    for tray in drying.trays:
-        weighings = [each for each in history.of_shape(Weighing, "tray") if (each.vessel or "") == tray.name]
-        mine = [each for weighing in weighings if (each := tray_sample(history, weighing, before.state)) is not None]
-        inside = tuple((each.at, each.moisture_wb) for each in mine if tray.first.at < each.at <= tray.last.at)
-        if len(inside) > 1:
-            began = (tray.first.at, before.state(history.hour(tray.first.at))[0])
-            kinds = ("tray", "moisture_test", "outturn")
-            found.append(Series(f"{name} {tray.name}", history, began, inside, kinds, _of_tray(tray.name)))
-    return found
+    tray = next((each for each in drying.trays if each.name == name), None) if drying is not None else None
+    if tray is None or before is None:
+        return ()
+    weighings = [each for each in history.of_shape(Weighing, "tray") if (each.vessel or "") == name]
+    mine = [each for weighing in weighings if (each := tray_sample(history, weighing, before.state)) is not None]
+    inside = (Point(each.at, each.moisture_wb, each.fact) for each in mine if tray.first.at < each.at <= tray.last.at)
+    return (Point(tray.first.at, before.state(history.hour(tray.first.at))[0]), *inside)
 
 
-def _of_tray(name: str) -> Asks:
-    def ask(history: History, moments: Sequence[datetime]) -> list[Band]:
-        drying = forecast.fit(history).drying
-        assert drying is not None
-        number = next((each.number for each in drying.trays if each.name == name), BED)
-        hours = np.array([history.hour(at) for at in moments])
-        return _rows(drying.band(hours, number))
-
-    return ask
+def _hours(history: History, moments: Sequence[datetime]) -> NDArray[np.float64]:
+    return np.array([history.hour(at) for at in moments])
 
 
-def table(title: str, unit: str, scores: dict[int, Score]) -> list[str]:
-    """Lines of Markdown."""
-    head = [
-        f"### {title}",
-        "",
-        "| seen | forecast | last value | straight line | in the 80 % interval | its mean width | hidden ones |",
-        "| ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
-    ]
-    rows = []
-    for seen, score in scores.items():
-        if score.held:
-            error, last, line, held, width, n = score.row()
-            rows.append(f"| {seen} | {error:.2f} | {last:.2f} | {line:.2f} | {held:.0f} % | {width:.1f} | {n} |")
-    return [*head, *rows, "", f"Mean absolute errors and widths in {unit}.", ""]
+def _rows(band: Sequence[NDArray[np.float64]]) -> list[Band]:
+    return [(float(central), float(low), float(high)) for central, low, high in zip(*band, strict=True)]

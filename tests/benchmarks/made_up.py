@@ -1,7 +1,8 @@
 """Lots and kilns that never were, by other laws than those that are fitted: what a forecast must stand up to.
 
 Uptake by Peleg, with a film that dries off the grain in the rests; growth by a logistic curve, counted in classes out
-of a hundred kernels; drying layer by layer, with a tail that drags. Every figure is drawn from a fixed seed.
+of a hundred kernels; drying layer by layer, with a tail that drags. Every figure is drawn from a fixed seed. Each is
+given as records, with the programme that a maltster of such grain would choose; some keep its hours, most do not.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ from typing import Any
 
 import numpy as np
 
-from app.judgement.history import History
 from app.judgement.programme import load_builtin
 from app.science.growth import BARLEY_BASE_C
 
@@ -20,6 +20,9 @@ ZERO = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
 BATCH = {"type": "batch", "id": "made-up"}
 LOT = {"type": "lot", "id": "lot"}
 Record = dict[str, Any]
+PROGRAMME = "barley_pale"
+"""The built-in programme for ordinary malt of barley. Nobody has a batch without a programme."""
+
 SCHEDULES = (
     ((6.0, True), (14.0, False), (6.0, True), (14.0, False), (2.0, True)),
     ((8.0, True), (16.0, False), (8.0, True), (16.0, False), (4.0, True)),
@@ -31,10 +34,9 @@ SCHEDULES = (
 class Book:
     """Records, written by the hour."""
 
-    def __init__(self, programme: str | None = None) -> None:
-        self.records: list[Record] = [{"record": "batch", "id": BATCH["id"], "number": 1}]
-        if programme:
-            self.records[0]["programme"] = load_builtin()[programme].digest
+    def __init__(self) -> None:
+        digest = load_builtin()[PROGRAMME].digest
+        self.records: list[Record] = [{"record": "batch", "id": BATCH["id"], "number": 1, "programme": digest}]
 
     def say(self, hour: float, kind: str, values: Record | None = None, **envelope: Any) -> None:
         at = (ZERO + timedelta(hours=float(hour))).isoformat()
@@ -47,11 +49,8 @@ class Book:
         ends = {"source": LOT, "target": BATCH}
         self.say(-0.5, "charge", ends | {"as_is_kg": 50.0, "moisture_wb": moisture_wb}, method="measured")
 
-    def history(self) -> History:
-        return History.from_records(self.records)
 
-
-def published_steep(hours: Sequence[float], gain_percent: Sequence[float], moisture_wb: float = 0.12) -> History:
+def published_steep(hours: Sequence[float], gain_percent: Sequence[float], moisture_wb: float = 0.12) -> list[Record]:
     """A steep without a rest of which the weight gain was published, weighed as a bag of 50 g."""
     book = Book()
     book.charge(moisture_wb)
@@ -59,10 +58,10 @@ def published_steep(hours: Sequence[float], gain_percent: Sequence[float], moist
     book.say(0.0, "steep_on")
     for hour, gain in zip(hours, gain_percent, strict=True):
         book.say(hour, "test_bag", {"vessel": "bag", "net_kg": 0.05 * (1.0 + gain / 100.0)}, method="blotted")
-    return book.history()
+    return book.records
 
 
-def steep(seed: int) -> History:
+def steep(seed: int) -> list[Record]:
     """A steep with rests; Peleg with k1 over more than twofold, and a film that is used up in each rest."""
     rng = np.random.default_rng([1, seed])
     schedule = SCHEDULES[seed % len(SCHEDULES)]
@@ -70,7 +69,7 @@ def steep(seed: int) -> History:
     energy, water_c, film_h = rng.uniform(30.0, 52.0), rng.uniform(10.0, 20.0), rng.uniform(1.5, 5.0)
     share = rng.uniform(0.05, 0.2)
     initial = rng.uniform(0.11, 0.14)
-    book = Book("barley_pale" if seed % 2 else None)
+    book = Book()
     book.charge(initial)
     book.say(-0.1, "test_bag_start", {"vessel": "bag", "net_kg": 0.5, "moisture_wb": initial})
     factor = np.exp(energy * 1000.0 / 8.314 * (1.0 / 288.15 - 1.0 / (water_c + 273.15)))
@@ -90,13 +89,13 @@ def steep(seed: int) -> History:
         effective += (lasts if is_wet else film_h * (1.0 - np.exp(-lasts / film_h)) * 0.6 + share * lasts) * factor
         hour += lasts
     book.say(hour, "cast")
-    return book.history()
+    return book.records
 
 
-def floor(seed: int) -> History:
+def floor(seed: int) -> list[Record]:
     """A bed that grows by a logistic curve in thermal time, counted once a day, a hundred kernels in classes."""
     rng = np.random.default_rng([2, seed])
-    book = Book("barley_pale" if seed % 2 else None)
+    book = Book()
     book.charge(0.12)
     book.say(0.0, "steep_on")
     book.say(40.0, "cast")
@@ -114,13 +113,13 @@ def floor(seed: int) -> History:
             names = ("to_quarter", "quarter_to_half", "half_to_three_quarters", "three_quarters_to_full", "over")
             counts = {name: int(each) for name, each in zip(names, edges, strict=True) if each}
             book.say(40.0 + 3.0 * place, "growth_count", {"looked_at": 100, "counts": counts})
-    return book.history()
+    return book.records
 
 
-def kiln(seed: int) -> History:
+def kiln(seed: int) -> list[Record]:
     """A bed of ten layers: each takes what the air still carries, and gives by a law that drags as it dries."""
     rng = np.random.default_rng([3, seed])
-    book = Book("barley_pale" if seed % 2 else None)
+    book = Book()
     book.charge(0.12)
     book.say(0.0, "steep_on")
     book.say(40.0, "cast")
@@ -155,4 +154,4 @@ def kiln(seed: int) -> History:
             nets.append(net)
             values = {"vessel": "tray 1", "gross_kg": round(net + 1.2, 3), "tare_kg": 1.2, "net_kg": round(net, 3)}
             book.say(hour, "tray", values)
-    return book.history()
+    return book.records
