@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from sqlalchemy import Boolean, ForeignKey, Index, Integer, Select, String, bindparam, exists, func, select
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from app.store.base import Base
 from app.store.batches import Batch
@@ -88,37 +88,50 @@ class Taught(NamedTuple):
     record: Mapping[str, Any]
 
 
-def list_taught(session: Session, lot_ids: Collection[str], rules_version: int) -> list[Taught]:
-    """The batches charged from these lots that ended last, a few for each lot."""
+def list_taught(
+    session: Session, lot_ids: Collection[str], batch_ids: Collection[str], rules_version: int
+) -> list[Taught]:
+    """The batches charged from these lots that one of these batches can learn from: for each of them and each lot those
+    that had ended last when it was opened, in order of their ends.
+    """
     if not lot_ids:
         return []
-    rows = session.execute(_TAUGHT, {"lot_ids": list(lot_ids), "rules_version": rules_version}).all()
+    given = {"lot_ids": list(lot_ids), "batch_ids": list(batch_ids), "rules_version": rules_version}
+    rows = session.execute(_TAUGHT, given).all()
     return [Taught(lot_id, batch_id, ended_at, record) for lot_id, batch_id, ended_at, record in rows]
 
 
 def _taught() -> Select[Any]:
-    later = fact.alias("later")
-    place = func.row_number().over(partition_by=PART.c.source_id, order_by=BatchDigest.ended_at.desc())
+    later, taught = fact.alias("later"), aliased(Batch)
+    place = func.row_number().over(
+        partition_by=(taught.id, PART.c.source_id), order_by=(BatchDigest.ended_at.desc(), BatchDigest.batch_id)
+    )
     ranked = (
         select(PART.c.source_id, BatchDigest.batch_id, BatchDigest.ended_at, place.label("place"))
         .join(fact, fact.c.seq == PART.c.fact_seq)
         .outerjoin(later, takes_its_place(later))
         .join(BatchDigest, BatchDigest.batch_id == PART.c.target_id)
+        .join(taught, (taught.created_at >= BatchDigest.ended_at) & (taught.id != BatchDigest.batch_id))
         .where(
             PART.c.source_type == "lot",
             PART.c.source_id.in_(bindparam("lot_ids", expanding=True)),
             PART.c.target_type == "batch",
+            taught.id.in_(bindparam("batch_ids", expanding=True)),
             later.c.seq.is_(None),
-            BatchDigest.ended_at.is_not(None),
             BatchDigest.rules_version == bindparam("rules_version"),
         )
         .subquery()
     )
-    return (
-        select(ranked.c.source_id, ranked.c.batch_id, ranked.c.ended_at, BatchDigest.measures)
-        .join(BatchDigest, BatchDigest.batch_id == ranked.c.batch_id)
+    chosen = (
+        select(ranked.c.source_id, ranked.c.batch_id, ranked.c.ended_at)
         .where(ranked.c.place <= MOST_TAUGHT)
-        .order_by(ranked.c.ended_at)
+        .distinct()
+        .subquery()
+    )
+    return (
+        select(chosen.c.source_id, chosen.c.batch_id, chosen.c.ended_at, BatchDigest.measures)
+        .join(BatchDigest, BatchDigest.batch_id == chosen.c.batch_id)
+        .order_by(chosen.c.ended_at, chosen.c.batch_id)
     )
 
 

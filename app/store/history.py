@@ -17,7 +17,7 @@ from app.judgement.priors import priors_from_digests
 from app.judgement.programme import Programme
 from app.judgement.superseding import chains
 from app.store.batches import Batch, list_batches
-from app.store.digests import Taught, list_taught
+from app.store.digests import MOST_TAUGHT, Taught, list_taught
 from app.store.facts import PART, fact, facts_from, select_facts
 from app.store.lots import Lot
 from app.store.programmes import list_programmes
@@ -46,7 +46,7 @@ def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, Hist
     lots = {lot.id: lot for lot in session.scalars(select(Lot).where(Lot.id.in_(nodes["lot"])))}
     batches = list_batches(session, ids=list(batch_ids))
     programmes = {each.digest: each for each in list_programmes(session, _digests(batches, pool))}
-    taught = list_taught(session, nodes["lot"], RULES_VERSION)
+    taught = list_taught(session, nodes["lot"], list(batch_ids), RULES_VERSION)
     found = {batch.id: _history(batch, pool, lots, programmes, taught) for batch in batches}
     fits = session.info.get(FITS)
     return found if fits is None else {batch_id: fits.lend(history) for batch_id, history in found.items()}
@@ -145,13 +145,13 @@ def _history(
 
 
 def _prior(batch: Batch, lot_ids: Sequence[str], taught: Sequence[Taught]) -> dict[str, list[Mapping[str, Any]]]:
-    """What the lot's earlier batches taught: those that had ended when this one was opened."""
+    """What the lot's earlier batches taught: the last of those that had ended when this one was opened."""
     # Grain of several lots together is like none of them.
     if len(lot_ids) != 1:
         return {}
-    earlier = {each.batch_id: each.record for each in taught if each.lot_id == lot_ids[0]}
-    ended = {each.batch_id for each in taught if each.ended_at <= batch.created_at}
-    return priors_from_digests(record for batch_id, record in earlier.items() if batch_id in ended)
+    of_lot = (each for each in taught if each.lot_id == lot_ids[0] and each.batch_id != batch.id)
+    ended = [each.record for each in of_lot if each.ended_at <= batch.created_at]
+    return priors_from_digests(ended[-MOST_TAUGHT:])
 
 
 def _sources(subject: Subject, pool: _Pool) -> list[Part]:

@@ -10,6 +10,7 @@ from app.judgement.forecast import fit
 from app.operations.digests import refresh_digest
 from app.operations.facts import record_fact
 from app.store.batches import Batch
+from app.store.digests import MOST_TAUGHT, BatchDigest
 from app.store.history import get_history
 from tests.writing import BATCH, LOT, NOW, OTHER, add_batch, add_lot, charge, entry, iso
 
@@ -68,6 +69,35 @@ def test_a_batch_learns_nothing_from_one_that_had_not_ended_when_it_was_opened(s
     end(session)
     add_batch(session, OTHER, charge(id="charge-other"))
     assert not get_history(session, OTHER).prior
+    assert not get_history(session, BATCH).prior
+
+
+def test_batches_that_end_later_take_nothing_from_what_an_earlier_one_was_taught(session: Session) -> None:
+    add_batch(session)
+    end(session)
+    begin_later(session, OTHER)
+    taught = get_history(session, OTHER).prior
+    assert taught
+    learned = session.get_one(BatchDigest, BATCH)
+    for number in range(MOST_TAUGHT + 1):
+        add_batch(session, f"later-{number}", charge(id=f"charge-later-{number}"))
+        ended_at = LATER + timedelta(days=10 + number)
+        kept = {"seq": 1, "is_live": False, "stage": "abandoned", "measures": learned.measures}
+        more = {"rules_version": learned.rules_version, "ended_at": ended_at}
+        session.add(BatchDigest(batch_id=f"later-{number}", **kept, **more))
+    session.flush()
+    assert get_history(session, OTHER).prior == taught
+    begin_later(session, "the last")
+    session.get_one(Batch, "the last").created_at = LATER + timedelta(days=100)
+    session.flush()
+    assert len((get_history(session, "the last").prior or {})["uptake"]) == MOST_TAUGHT
+
+
+def test_a_batch_that_was_written_down_after_its_end_teaches_itself_nothing(session: Session) -> None:
+    add_batch(session)
+    end(session)
+    session.get_one(Batch, BATCH).created_at = LATER
+    session.flush()
     assert not get_history(session, BATCH).prior
 
 
