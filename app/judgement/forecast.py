@@ -1,8 +1,9 @@
-"""Forecasts: how moist, how grown, how dry, and when; each with an honest 80 % interval.
+"""Forecasts: how moist, how grown, how dry, and when; each with an interval that is meant to hold 80 %.
 
 `fit` learns from the whole history and knows no now: it may be kept as long as `fit_key` stays the same. `evaluate`
 asks it at a moment. The entry points below ask for one thing at a time. Those that take a now let later facts have no
-say; `moisture_at` lets all have theirs, so that a moment between two weighings is seen from both sides.
+say; `moisture_at` lets all have theirs, so that a moment between two weighings is seen from both sides. How often the
+intervals held what came is in docs/methods.md.
 """
 
 from __future__ import annotations
@@ -138,10 +139,10 @@ def evaluate(fitted: Fit, now: datetime) -> Forecast:
 
 
 def forecast_at(history: History, now: datetime) -> Forecast:
-    """`evaluate(fit(history), now)`, worked out once however many parts of a page ask for it."""
+    """What the history as far as it had gone says at now, worked out once however many parts of a page ask for it."""
     known = history.once(_forecasts)
     if now not in known:
-        known[now] = evaluate(fit(history), now)
+        known[now] = evaluate(fit(_by(history, now)), now)
     return known[now]
 
 

@@ -15,6 +15,7 @@ from app.judgement.history import History
 from app.judgement.losses import RELATIVE_SD, losses_between, rootlet_share
 from app.judgement.programme import Limit
 from app.judgement.stages import stages
+from app.judgement.trusted import known_and_trusted
 from app.science.left_alone import dry_matter_lost_kg_with_sd, overgrown_after, overgrown_lengths_after
 from app.science.proportions import wilson_interval
 
@@ -75,6 +76,7 @@ class OneMoreDay:
 
 def one_more_day(history: History, now: datetime) -> OneMoreDay | None:
     """None where the batch is not on the floor: there is no day to add."""
+    history = known_and_trusted(history, now)
     begun = stages(history, now)
     if not begun or begun[-1].name != "germination":
         return None

@@ -66,6 +66,20 @@ def test_however_many_ask_for_a_forecast_it_is_made_once() -> None:
     assert forecast_at(history, moment) is not forecast_at(history, moment + timedelta(hours=1))
 
 
+@pytest.mark.parametrize("kind", ["drained", "cast", "test_bag"])
+def test_what_is_dated_after_now_has_no_say_yet_in_what_is_foreseen(kind: str) -> None:
+    story = Story().begin()
+    story.bag_start()
+    story.bag(5.0, 0.30)
+    so_far = story.history()
+    now = so_far.facts[-1].at + timedelta(minutes=1)
+    if kind == "test_bag":
+        story.bag(9.0, 0.50)
+    else:
+        story.tell(9.0, kind)
+    assert forecast_at(story.history(), now) == forecast_at(so_far, now)
+
+
 @pytest.mark.parametrize("hours", [30.0, 60.0])
 def test_a_target_that_is_past_is_not_foreseen(hours: float) -> None:
     story = Story().begin()

@@ -46,6 +46,12 @@ def test_a_day_takes_the_programmes_share_of_breath_and_rootlets() -> None:
     assert cost.share == pytest.approx(cost.lost_kg / cost.dry_kg)
 
 
+def test_what_is_dated_after_now_has_no_say_in_the_day() -> None:
+    known, now = load_builtin()["barley_pale"], START + timedelta(hours=100)
+    whole = History.from_records(plan_story(known, START), {known.digest: known})
+    assert one_more_day(whole, now) == run(100.0)
+
+
 def test_a_young_bed_gains_and_a_grown_one_leaves_its_target_within_the_day() -> None:
     young, grown = there(run(80.0)), there(run(158.0))
     assert young.verdict == "gains"
