@@ -32,7 +32,7 @@ def when_words(when: When, words: Words) -> tuple[str, str]:
         return "reached", f"about {words.clock(when.central)}"
     earliest = words.clock(when.low) if when.low is not None and when.low > words.now else "now"
     latest = words.clock(when.high) if when.high is not None else "much later"
-    return f"about {words.clock(when.central)}", f"80 % sure: between {earliest} and {latest}"
+    return f"about {words.clock(when.central)}", f"between {earliest} and {latest}"
 
 
 def least_row(card: KilnCard, words: Words) -> Row:
