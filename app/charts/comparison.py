@@ -128,7 +128,12 @@ def _moisture(frame: Frame, style: Style, panel: Panel) -> None:
 
 
 def _warmth(frame: Frame, style: Style, panel: Panel) -> None:
-    looks = _looks([each for each in frame.history.readings("grain_temperature") if each.value is not None])
+    known = [each for each in frame.history.readings("grain_temperature") if each.value is not None]
+    for readings in frame.by_stage(known) or [[]]:
+        _looks_of_stage(frame, style, panel, _looks(readings))
+
+
+def _looks_of_stage(frame: Frame, style: Style, panel: Panel, looks: Sequence[list[Reading]]) -> None:
     values = [[shown_temperature(each.value or 0.0, frame.units) for each in look] for look in looks]
     means = [round(fmean(each), 3) for each in values]
     hours = [frame.hour(look[0].at) for look in looks]

@@ -1,5 +1,6 @@
 """What all parts of a batch's timeline share: its hours, its stages on them, and the rows of the drawing."""
 
+import bisect
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -9,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from app.charts.hover import Clock
 from app.charts.theme import STAGE_HUES
+from app.judgement.facts import Reading
 from app.judgement.history import History
 from app.judgement.stages import Stage, is_live, stages
 
@@ -51,6 +53,14 @@ class Frame:
 
     def named(self, *names: str) -> tuple[Span, ...]:
         return tuple(span for span in self.spans if span.name in names)
+
+    def by_stage(self, readings: Iterable[Reading]) -> list[list[Reading]]:
+        """Readings that one line may join: from one stage to the next, nothing tells how it went."""
+        begun = [span.stage.starts_at for span in self.spans]
+        groups: dict[int, list[Reading]] = {}
+        for each in readings:
+            groups.setdefault(bisect.bisect_right(begun, each.at), []).append(each)
+        return list(groups.values())
 
     @property
     def ahead_h(self) -> float:

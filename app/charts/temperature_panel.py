@@ -1,6 +1,5 @@
 """The temperatures of a batch: thermometers by kind and place, limits by stage, and the ceiling on the kiln."""
 
-import bisect
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -49,7 +48,9 @@ def _series(frame: Frame, kind: str, panel: Panel) -> Iterator[dict[str, Any]]:
         style = place_style(kind, place, others)
         others += not has_own_mark(place)
         mine = [each for each in readings if (each.place or "") == place]
-        for place_in_time, group in enumerate(_groups(frame, kind, mine)):
+        # The air of the room goes on as it was, whatever is done with the grain.
+        groups = [mine] if kind == "air_temperature" else frame.by_stage(mine)
+        for place_in_time, group in enumerate(groups):
             yield _trace(frame, group, style) | {"legendgroup": style.word, "showlegend": place_in_time == 0}
         for each in mine:
             known = (each.value, each.lowest, each.highest)
@@ -57,17 +58,6 @@ def _series(frame: Frame, kind: str, panel: Panel) -> Iterator[dict[str, Any]]:
             panel.leave_room(
                 hour, hour, *(shown_temperature(value, frame.units) for value in known if value is not None)
             )
-
-
-def _groups(frame: Frame, kind: str, readings: Sequence[Reading]) -> list[list[Reading]]:
-    """Readings to be joined by a line: those of water by immersion, for in between there is none."""
-    if kind != "water_temperature":
-        return [list(readings)]
-    begun = [span.start_h for span in frame.named("air_rest", "germination")]
-    groups: dict[int, list[Reading]] = {}
-    for each in readings:
-        groups.setdefault(bisect.bisect_right(begun, frame.hour(each.at)), []).append(each)
-    return list(groups.values())
 
 
 def _shown_c(reading: Reading) -> float | None:

@@ -7,15 +7,14 @@ from datetime import datetime
 
 from app.judgement.bed_ahead import is_cold_and_thin
 from app.judgement.bed_warming import bed_watches
-from app.judgement.facts import Reading, Remark, StageChange
+from app.judgement.facts import Remark, StageChange
 from app.judgement.flags.base import Case
-from app.judgement.flags.bed import TURNING_H, WAITING_ABOVE_C, WAITING_H, WARM_C, WARM_WET_H, WET_WB
+from app.judgement.flags.bed import TURNING_H, WAITING_ABOVE_C, WAITING_H, WARM_WET_H, warm_since
 from app.judgement.flags.keeping import CULMS_H
 from app.judgement.flags.steep import chitted_since
 from app.judgement.forecast import time_to_acrospire, time_to_dry, time_to_moisture
 from app.judgement.history import History
 from app.judgement.kiln_watch import ceiling_watch, fired_at, waiting_watch
-from app.judgement.moisture import moisture_at
 from app.judgement.programme import Programme, provenance
 from app.judgement.stages import Stage
 from app.judgement.watch import Gap, Watch, clock_watch, forecast_watch
@@ -179,14 +178,10 @@ def _turning(
 
 
 def _warm_and_wet(history: History, programme: Programme, now: datetime, words: Words) -> Watch | None:
-    """From the first of the last readings in a row that are warm, while the grain is wet."""
-    run: list[Reading] = []
-    for each in history.readings("grain_temperature"):
-        if each.value is not None and each.at <= now:
-            run = [*run, each] if WARM_C[0] <= each.value <= WARM_C[1] else []
-    moisture = moisture_at(history, now)
-    if not run or moisture is None or moisture.upper <= WET_WB:
+    """Since when it is warm and wet, as the flag has it."""
+    since = warm_since(Case(history, history, now))
+    if since is None:
         return None
     limit = programme.limit("warm_wet_h") or WARM_WET_H
     what = "It has been warm and wet too long"
-    return clock_watch("warm_and_wet", what, run[0].at, limit, words, "Warm and wet")
+    return clock_watch("warm_and_wet", what, since, limit, words, "Warm and wet")

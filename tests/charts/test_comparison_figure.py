@@ -73,6 +73,15 @@ def test_the_places_of_one_look_are_a_mean_with_its_coolest_and_warmest():
     assert "top 16.0 °C" in trace["hovertext"][0]
 
 
+def test_no_line_is_drawn_from_the_floor_to_the_kiln():
+    story = tale()
+    story.say(60, "loaded")
+    story.say(66, "grain_temperature", {"value": 45.0})
+    floor, kiln = curves(comparison_figure([told(story)], at(68)), "y2")
+    assert (floor["x"], kiln["x"]) == ([30, 40, 50], [66])
+    assert floor["line"] == kiln["line"]
+
+
 def test_moistures_carry_their_95_percent_interval():
     fitted, trace = curves(comparison_figure([told(tale())], at(52)), "y")
     assert (fitted["mode"], trace["mode"]) == ("lines", "markers")

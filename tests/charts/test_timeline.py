@@ -152,6 +152,32 @@ def test_water_of_one_immersion_is_not_joined_to_that_of_the_next():
     assert [trace["showlegend"] for trace in waters] == [True, False]
 
 
+def on_the_kiln():
+    story = tale()
+    story.say(51, "grain_temperature", {"value": 17.0}, place="top")
+    story.say(51, "air_temperature", {"value": 12.0}, place="room")
+    story.say(60, "loaded")
+    story.say(60, "heat_on")
+    for hour, value in ((66, 45.0), (68, 60.0)):
+        story.say(hour, "grain_temperature", {"value": value}, place="top")
+    story.say(70, "heat_off")
+    story.say(70.5, "grain_temperature", {"value": 40.0}, place="top")
+    story.say(71, "air_temperature", {"value": 13.0}, place="room")
+    return story
+
+
+def test_no_line_is_drawn_from_the_floor_to_the_kiln_nor_from_the_kiln_to_what_cools():
+    figure = draw(on_the_kiln(), now_h=71)
+    tops = [trace for trace in figure["data"] if trace.get("name") == "grain, top"]
+    assert [trace["x"] for trace in tops] == [[30, 40, 50, 51], [66, 68], [70.5]]
+    assert [trace["showlegend"] for trace in tops] == [True, False, False]
+
+
+def test_the_air_of_the_room_is_one_line_whatever_the_grain_does():
+    rooms = [trace for trace in draw(on_the_kiln(), now_h=71)["data"] if trace.get("name") == "air, room"]
+    assert [trace["x"] for trace in rooms] == [[31, 51, 71]]
+
+
 def test_the_kiln_ceiling_is_that_of_the_wettest_the_grain_may_be():
     history = to_plan()
     trace = named(timeline_figure(history, at(1000), []), "grain ceiling")

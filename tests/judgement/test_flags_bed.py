@@ -2,7 +2,9 @@
 
 import pytest
 
-from tests.judgement.flag_story import Story, hour_of
+from app.judgement.flags import evaluate
+from tests.judgement.flag_story import Story, hour_of, moment
+from tests.judgement.normal_batches import normal_batch
 
 
 def warm_bed(value: float, *, cast_wb: float = 0.44) -> Story:
@@ -12,6 +14,13 @@ def warm_bed(value: float, *, cast_wb: float = 0.44) -> Story:
     story.bag(39.8, cast_wb)
     story.tell(40, "cast")
     story.grain(41, value)
+    return story
+
+
+def still_kiln(moisture_wb: float = 0.44) -> Story:
+    """Loaded and fired at hour 160, and the fan fails at once."""
+    story = Story().kiln(moisture_wb=moisture_wb)
+    story.tell(160.1, "interruption", {"what": "the fan stands"})
     return story
 
 
@@ -25,7 +34,7 @@ def test_warm_and_wet_is_a_matter_of_hours(hour: float, severity: str | None) ->
 
 @pytest.mark.parametrize(("value", "is_flagged"), [(21.9, False), (22.0, True), (48.0, True), (48.1, False)])
 def test_warm_is_from_22_to_48_degrees(value: float, is_flagged: bool) -> None:
-    story = Story().kiln()
+    story = still_kiln()
     story.grain(160.5, value)
     story.grain(167.5, value)
     assert bool(story.flags(168, "warm_and_wet")) == is_flagged
@@ -33,7 +42,7 @@ def test_warm_is_from_22_to_48_degrees(value: float, is_flagged: bool) -> None:
 
 def test_wet_is_above_a_quarter_of_water() -> None:
     for moisture_wb, is_flagged in ((0.26, True), (0.24, False)):
-        story = Story().kiln(moisture_wb=moisture_wb)
+        story = still_kiln(moisture_wb)
         for hour in range(161, 168):
             story.tell(hour, "moisture_test", {"value": moisture_wb}, method="oven_two_stage")
         story.grain(160.5, 30.0)
@@ -82,7 +91,7 @@ def test_warm_and_wet_speaks_for_the_limit_that_the_same_grain_left() -> None:
 
 
 def test_warm_and_wet_leaves_other_causes_alone() -> None:
-    story = Story().kiln()
+    story = still_kiln()
     story.read(161.5, "air_on_temperature", 75.0)
     for hour in (161.5, 164.0, 167.5):
         story.tell(hour, "moisture_test", {"value": 0.43}, method="oven_two_stage")
@@ -91,12 +100,114 @@ def test_warm_and_wet_leaves_other_causes_alone() -> None:
     assert {flag.rule for flag in story.flags(168)} >= {"warm_and_wet", "out_of_limits"}
 
 
-def test_a_line_to_a_reading_after_the_kiln_counts_to_the_end_of_the_kiln_only() -> None:
+def test_a_reading_holds_to_the_end_of_its_stage_and_draws_no_line_to_the_next() -> None:
+    story = warm_bed(23.0)
+    story.tell(50, "loaded")
+    story.tell(50.1, "heat_on")
+    story.grain(58, 60.0)
+    flag = story.flag(60, "warm_and_wet")
+    assert flag.worst == pytest.approx(9.0), "from the reading at hour 41 to the loading, and no further"
+    assert hour_of(flag.ends_at) == 50
+    assert "23.0 °C" in flag.title, "as warm as it was read, and not as the kiln was later"
+
+
+def test_a_cold_floor_and_a_hot_kiln_are_no_warm_bed_between_them() -> None:
     story = Story().kiln()
-    story.grain(160, 40.0)
-    story.tell(164, "heat_off")
-    story.grain(172, 40.0)
-    assert story.flags(173, "warm_and_wet") == []
+    story.grain(166, 60.0)
+    assert story.flags(168, "warm_and_wet") == []
+
+
+MOVING = {
+    "heat on": [("heat_on", {})],
+    "air into it": [("air_on_temperature", {"value": 18.0})],
+    "air out of it": [("air_off_temperature", {"value": 20.0})],
+    "a flow of air": [("air_flow", {"value": 0.1})],
+    "nothing": [],
+    "no flow of air": [("air_flow", {"value": 0.0})],
+}
+
+
+@pytest.mark.parametrize(("facts", "is_flagged"), [(MOVING[key], key.startswith("no")) for key in MOVING], ids=MOVING)
+def test_warm_wet_grain_on_the_kiln_dries_where_anything_tells_that_air_moves(
+    facts: list[tuple[str, dict[str, float]]], is_flagged: bool
+) -> None:
+    story = Story()
+    story.grow()
+    story.grain(159, 15.0)
+    story.tell(160, "loaded")
+    for kind, values in facts:
+        story.tell(160.2, kind, values)
+    for hour in (160.5, 164.0, 168.0):
+        story.grain(hour, 30.0)
+    assert bool(story.flags(168, "warm_and_wet")) == is_flagged
+
+
+def failed_fan(*after: tuple[float, str, dict[str, object]]) -> Story:
+    """On the kiln at hour 160, still wet at hour 162 when the fan fails, and warm from then on."""
+    story = Story().kiln()
+    story.grain(161, 26.0)
+    story.tell(162, "interruption", {"what": "the fan failed"})
+    for hour, kind, values in after:
+        story.tell(hour, kind, values)
+    for hour in (163, 165, 168, 171):
+        story.tell(hour, "moisture_test", {"value": 0.42}, method="oven_two_stage")
+        story.grain(hour, 32.0)
+    return story
+
+
+def test_a_fan_that_failed_makes_a_warm_bed_of_it_from_then_on() -> None:
+    flag = failed_fan().flag(171, "warm_and_wet")
+    assert flag.worst == pytest.approx(9.0), "from the failure at hour 162"
+    assert flag.ends_at is None
+
+
+def test_heat_off_does_not_cover_up_the_fan_that_failed() -> None:
+    flag = failed_fan((162.2, "heat_off", {})).flag(171, "warm_and_wet")
+    assert flag.worst > 7.0
+
+
+def test_a_pause_on_the_kiln_is_as_still_as_a_failed_fan() -> None:
+    story = Story().kiln()
+    story.tell(161, "paused")
+    for hour in (161.5, 165, 170):
+        story.tell(hour, "moisture_test", {"value": 0.42}, method="oven_two_stage")
+        story.grain(hour, 30.0)
+    assert story.flag(170, "warm_and_wet").severity == "caution"
+
+
+@pytest.mark.parametrize("again", [("resumed", {}), ("heat_on", {}), ("set_point", {"value": 50.0})])
+def test_once_the_air_moves_again_it_dries_again(again: tuple[str, dict[str, object]]) -> None:
+    assert failed_fan((164.0, *again)).flags(171, "warm_and_wet") == []
+
+
+def test_an_interruption_lasts_until_the_end_that_was_written_down() -> None:
+    for until_hour, is_flagged in ((164.0, False), (169.0, True)):
+        story = failed_fan()
+        broken = next(each for each in story.records if each["kind"] == "interruption")
+        broken["values"]["until_at"] = moment(until_hour).isoformat()
+        assert bool(story.flags(171, "warm_and_wet")) == is_flagged
+
+
+@pytest.mark.parametrize("seed", range(28))
+def test_no_normal_batch_is_warm_and_wet_for_too_long(seed: int) -> None:
+    history = normal_batch(seed).history()
+    assert len(history.readings("grain_temperature")) > 15
+    for now in [fact.at for fact in history.facts][-16::5]:
+        found = [flag.title for flag in evaluate(history, now) if flag.rule == "warm_and_wet"]
+        assert found == [], now
+
+
+@pytest.mark.parametrize("seed", range(0, 28, 4))
+def test_eight_warm_hours_at_one_place_of_a_normal_floor_are_found_out(seed: int) -> None:
+    story = normal_batch(seed)
+    cast_at = story.history().of_kind("cast")[0].at
+    hour = story.history().hour(cast_at) + 50.0
+    for since, value in ((-0.5, 16.0), *((float(each), 26.0) for each in range(9)), (8.5, 16.0)):
+        story.say(hour + since, "grain_temperature", {"value": value}, place="corner")
+    history = story.history()
+    (flag,) = [each for each in evaluate(history, history.facts[-1].at) if each.rule == "warm_and_wet"]
+    # By hand: eight hours, and on either side four tenths of the half hour between 16 and 26 °C.
+    assert flag.worst == pytest.approx(8.4, abs=0.01)
 
 
 def test_warm_and_wet_leaves_the_cold_end_of_the_bed_to_its_own_flag() -> None:

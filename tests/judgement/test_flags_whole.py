@@ -125,6 +125,7 @@ def test_each_stage_shows_its_cautions_and_a_roast_its_own() -> None:
 
 def test_no_flag_keeps_metric_figures_for_a_reader_of_us_units() -> None:
     warm, hot = Story().kiln(), Story().kiln()
+    warm.tell(160.2, "interruption", {"what": "the fan stands"})
     for hour in (160.5, 167.5):
         warm.grain(hour, 30.0)
         hot.grain(hour, 70.0)

@@ -164,6 +164,22 @@ def test_green_malt_that_waits_warm_for_its_heat_has_two_hours() -> None:
     assert (found.first.key, found.safe_at) == ("waiting", at(152))
 
 
+def test_warm_and_wet_is_counted_as_the_flag_counts_it_and_not_across_the_loading() -> None:
+    readings = ((60, 15.0), (149, 24.0))
+    floor = on_the_floor(*readings)
+    floor.bag_start(-0.4, 0.5, 0.12)
+    floor.bag(39.9, 0.78)
+    warm = watch(slept(floor, 149.5), "warm_and_wet")
+    # By hand: on a straight line from 15 °C at hour 60 it came to 22 °C seven ninths of the way.
+    assert abs(warm.safe_at - at(60 + 89 * 7 / 9 + 6)) < timedelta(minutes=1)
+    floor.say(150, "loaded")
+    floor.say(150.2, "heat_on")
+    floor.say(152, "grain_temperature", {"value": 30.0}, place="middle")
+    assert "warm_and_wet" not in [each.key for each in slept(floor, 152.5).watches]
+    floor.say(153, "interruption", {"what": "the fan failed"})
+    assert watch(slept(floor, 153.5), "warm_and_wet").safe_at == at(159)
+
+
 def test_a_hot_roast_is_watched_until_it_is_cool() -> None:
     story = Story("roasted")
     story.say(0, "heat_on")

@@ -14,6 +14,7 @@ from app.judgement.facts import Fact, Reading, Weighing
 from app.judgement.flags.wording import render
 from app.judgement.history import History
 from app.judgement.moisture import Estimate, moisture_at, tray_start
+from app.judgement.moving_air import Stretch, still_stretches
 from app.judgement.programme import Limit, Programme, provenance
 from app.judgement.stages import ENDED, Stage, stages
 
@@ -135,6 +136,16 @@ class Case:
 
     def programme_at(self, moment: datetime) -> Programme | None:
         return self.history.programme_at(moment)
+
+    @cached_property
+    def _still(self) -> dict[str, list[Stretch]]:
+        return {}
+
+    def still_stretches(self, stage: Stage) -> list[Stretch]:
+        """The stretches of a stage in which no air moves through the grain."""
+        if stage.fact_id not in self._still:
+            self._still[stage.fact_id] = still_stretches(self.history, stage, self.end_of(stage))
+        return self._still[stage.fact_id]
 
     @cached_property
     def _tray_starts(self) -> dict[str, Weighing | None]:

@@ -43,7 +43,10 @@ class _Warm:
 
 
 def warm_and_wet(case: Case) -> Iterator[Flag]:
-    """Moist grain between 22 and 48 °C for hours on end: the longest of the places tells it."""
+    """Moist grain between 22 and 48 °C for hours on end, no air moving through it: the longest of the places tells it.
+
+    Air moves on the kiln alone: on the floor it carries off no water, and grain that warm is too warm there.
+    """
     spells = [spell for readings in case.by_place("grain_temperature").values() for spell in _spells(case, readings)]
     told: list[_Warm] = []
     for spell in sorted(spells, key=lambda each: (-each.hours, each.starts_at)):
@@ -55,57 +58,72 @@ def warm_and_wet(case: Case) -> Iterator[Flag]:
             yield flag
 
 
+def warm_since(case: Case) -> datetime | None:
+    """Since when grain has been warm and wet that still is, at the place where it has been so for longest."""
+    spells = [spell for readings in case.by_place("grain_temperature").values() for spell in _spells(case, readings)]
+    return min((spell.starts_at for spell in spells if spell.is_going_on), default=None)
+
+
+@dataclass(frozen=True)
+class _Line:
+    """What a reading tells of the time after it: straight to the next one of its stage, else as it is till its end."""
+
+    starts_at: datetime
+    ends_at: datetime
+    first_c: float
+    last_c: float
+
+    def at(self, moment: datetime) -> float:
+        share = (moment - self.starts_at) / (self.ends_at - self.starts_at) if self.ends_at > self.starts_at else 0.0
+        return self.first_c + share * (self.last_c - self.first_c)
+
+
 def _spells(case: Case, readings: Sequence[Reading]) -> list[_Warm]:
     """Stretches that are warm and wet, those with hardly a gap between them as one; the last reading holds till now."""
     found: list[_Warm] = []
-    for reading, later in pairwise([*readings, None]):
-        if reading is None or reading.value is None or _is_exempt(case, reading.at):
+    for reading, following in pairwise([*readings, None]):
+        stage = case.stage_at(reading.at) if reading is not None else None
+        if reading is None or reading.value is None or stage is None or _is_exempt(case, stage, reading.at):
             continue
-        ends_at, last_c = _until(case, reading, later)
-        part = _warm_part(case, reading.at, ends_at, reading.value, last_c)
-        if part is None:
-            continue
-        hottest = max(reading.value, last_c)
-        seen = [reading] if later is None else [reading, later]
-        is_going_on = later is None and case.is_live and part[1] >= case.now
-        if found and part[0] - found[-1].ends_at <= BRIDGED:
-            last = found[-1]
-            last.ends_at, last.is_going_on = part[1], is_going_on
-            last.hottest_c = max(last.hottest_c, hottest)
-            last.readings += [each for each in seen if each is not last.readings[-1]]
-        else:
-            found.append(_Warm(part[0], part[1], hottest, seen, is_going_on))
+        later = following if following is not None and case.stage_at(following.at) == stage else None
+        line = _line(case, stage, reading, later)
+        for start, end in case.still_stretches(stage):
+            part = _warm_part(case, line, max(start, line.starts_at), min(end, line.ends_at))
+            if part is None:
+                continue
+            seen = [reading] if later is None else [reading, later]
+            hottest = max(line.at(moment) for moment in part)
+            is_going_on = following is None and case.is_live and part[1] >= case.now
+            if found and part[0] - found[-1].ends_at <= BRIDGED:
+                last = found[-1]
+                last.ends_at, last.is_going_on = part[1], is_going_on
+                last.hottest_c = max(last.hottest_c, hottest)
+                last.readings += [each for each in seen if each not in last.readings[-2:]]
+            else:
+                found.append(_Warm(part[0], part[1], hottest, seen, is_going_on))
     return found
 
 
-def _is_exempt(case: Case, moment: datetime) -> bool:
+def _is_exempt(case: Case, stage: Stage, moment: datetime) -> bool:
     """A stewing has limits of its own, where the programme knows of stewing; under water the grain is not warm."""
-    stage = case.stage_at(moment)
     programme = case.programme_at(moment)
-    if stage is None or stage.name in ("charged", "immersion", "cooling", "finished", "abandoned"):
+    if stage.name in ("charged", "immersion", "finished", "abandoned"):
         return True
     return stage.name == "stewing" and programme is not None and programme.limit("stewing_h") is not None
 
 
-def _until(case: Case, reading: Reading, later: Reading | None) -> tuple[datetime, float]:
-    """How far a reading's line goes, and where it ends: at the next reading, or as it is until its stage ends.
-
-    Where the batch goes on to a stage that is exempt before the next reading, the line is cut there.
-    """
+def _line(case: Case, stage: Stage, reading: Reading, later: Reading | None) -> _Line:
     value_c = reading.value or 0.0
     if later is None or later.value is None:
-        stage = case.stage_at(reading.at)
-        return (case.end_of(stage) if stage else reading.at), value_c
-    exempt = (stage.starts_at for stage in case.stages if reading.at < stage.starts_at < later.at)
-    cut_at = next((at for at in exempt if _is_exempt(case, at)), later.at)
-    share = (cut_at - reading.at) / (later.at - reading.at) if later.at > reading.at else 1.0
-    return cut_at, value_c + share * (later.value - value_c)
+        return _Line(reading.at, case.end_of(stage), value_c, value_c)
+    return _Line(reading.at, later.at, value_c, later.value)
 
 
-def _warm_part(
-    case: Case, start: datetime, end: datetime, first_c: float, last_c: float
-) -> tuple[datetime, datetime] | None:
-    """The part of a straight line in which the grain is both warm and wet."""
+def _warm_part(case: Case, line: _Line, start: datetime, end: datetime) -> tuple[datetime, datetime] | None:
+    """The part of a stretch of the line in which the grain is both warm and wet."""
+    if end < start:
+        return None
+    first_c, last_c = line.at(start), line.at(end)
     if max(first_c, last_c) < WARM_C[0] or min(first_c, last_c) > WARM_C[1]:
         return None
     wet, dry = case.moisture_at(start), case.moisture_at(end)
