@@ -9,10 +9,12 @@ from app.charts.backdrop import error_bars
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import curve_hover, sample_hover
 from app.charts.theme import MOISTURES, Style, token
+from app.judgement.forecast import fit
 from app.judgement.moisture import MoistureSample, fitted_curve, samples
 from app.judgement.programme import Limit
 
 FITTED, FORECAST = "fitted curve", "forecast, if it is left as it is"
+AS_PLANNED = "forecast, if its air goes on as planned"
 _MOST_POINTS, _MOST_AHEAD = 72, 12
 _CLOSEST = timedelta(minutes=20)
 # The first and the last point tell themselves by where they stand.
@@ -82,8 +84,14 @@ def _fitted(frame: Frame, found: Sequence[MoistureSample]) -> list[dict[str, Any
     hue = token("steep")
     traces = [*_band(past + future[1:]), _line("fitted curve", past, {"width": 1.75, "color": hue}, FITTED, frame)]
     if len(future) > 1:
-        traces.append(_line("forecast", future, {"width": 1.75, "color": hue, "dash": "dash"}, FORECAST, frame))
+        word = AS_PLANNED if _is_air_planned(frame) else FORECAST
+        traces.append(_line("forecast", future, {"width": 1.75, "color": hue, "dash": "dash"}, word, frame))
     return traces
+
+
+def _is_air_planned(frame: Frame) -> bool:
+    drying = fit(frame.history).drying
+    return drying is not None and drying.end_h is None and drying.air.is_planned
 
 
 def moments_of(frame: Frame, found: Sequence[MoistureSample]) -> tuple[list[datetime], list[datetime]]:

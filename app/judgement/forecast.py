@@ -171,7 +171,7 @@ def time_to_acrospire(history: History, target: float, now: datetime) -> When:
 
 
 def time_to_dry(history: History, target_wb: float, now: datetime, *, air_on_c: float | None = None) -> When:
-    """When the wettest tray is down to a moisture, wet basis, in the present air; or in air of air_on_c from now on."""
+    """When the wettest tray is down to a moisture, wet basis, by the air's plan; or in air of air_on_c from now on."""
     return ask.to_dry(fit(_by(history, now)), target_wb, now, air_on_c)
 
 

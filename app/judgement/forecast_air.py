@@ -4,20 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import lru_cache
 
 from app.judgement.facts import Reading
+from app.judgement.forecast_air_plan import Point, along_plan, planned_air
 from app.judgement.forecast_course import is_usable, means_by_hour
 from app.judgement.history import History
 from app.judgement.priors import REFERENCE_AIR_C
-from app.judgement.programme import Programme
 from app.judgement.stages import Stage, all_stages
 from app.science.drying import equilibrium_moisture_wb, rate_at_temperature
 from app.science.humid_air import STANDARD_PRESSURE_PA, air_off, humidity_ratio, saturation_pressure_pa
 
 USUAL_ROOM = (15.0, 0.70)
 """Air of the room where nobody measured it, °C and relative humidity, from memory."""
+
+HEAT_ON_SOON_H = 0.1
+SAME_TIME_H = 1.0
+"""A look at the air this near to that at the hygrometer says how warm it was then: common practice."""
+
+COMES_TO_IT = timedelta(minutes=15)
+"""A reading so soon after the kiln was set says more of the air than what it was set to."""
 
 HOTTEST_C = 98.0
 SAME_AIR_C = 2.0
@@ -47,35 +54,56 @@ class Air:
 class KilnAir:
     """The pieces of air from the heat on; the last one holds on. room: what is heated, °C and relative humidity.
 
-    water_from: the air in which the water in it was measured: the kiln's own, or the very `room`.
+    water_from: the air in which the water in it was measured: the kiln's own, or the very `room`. logged: as it was
+    last read or set. is_planned: the last piece is the plan's, and not what was logged.
     """
 
     pieces: tuple[Air, ...]
     room: tuple[float, float]
     water_from: tuple[float, float]
-    is_measured: bool
+    logged: Air | None
+    is_planned: bool
     is_room_warmth_read: bool
     is_room_humidity_read: bool
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether anybody read it or set it."""
+        return self.logged is not None
 
     @property
     def is_humidity_measured(self) -> bool:
         """In the kiln's own air, below the grain."""
         return self.water_from is not self.room
 
+    def at(self, hour: float) -> Air:
+        """The piece in force at an hour; before the heat the first."""
+        return next((each for each in reversed(self.pieces) if each.start_h <= hour), self.pieces[0])
+
 
 def kiln_air(history: History, stage: Stage, heat_at: datetime) -> KilnAir:
-    """The air of one run of the kiln."""
+    """The air of one run of the kiln: as logged, and where there is a plan, going on by it from where it stands."""
     air, humid = _read_in_room(history, stage)
     room = _room(air, humid)
     start_h = history.hour(heat_at)
-    hours, temperatures, is_measured = _air_on(history, stage, start_h)
-    water_from = _measured_in_kiln(history, stage, hours, temperatures) or room
-    pieces: list[Air] = []
-    for hour, temperature in zip(hours, temperatures, strict=True):
-        if pieces and abs(temperature - pieces[-1].temperature_c) < SAME_AIR_C:
-            continue
-        pieces.append(air_of(max(hour, start_h) if pieces else start_h, temperature, water_from))
-    return KilnAir(tuple(pieces), room, water_from, is_measured, bool(air), bool(humid))
+    looks = _looks(history, stage, start_h)
+    plan = planned_air(history.programme_at(stage.starts_at), start_h)
+    points = along_plan(plan, looks) if plan else [Point(*each, True) for each in looks]
+    points = points or [Point(start_h, REFERENCE_AIR_C, False)]
+    water_from = _measured_in_kiln(history, stage, looks, points) or room
+    logged = air_of(*looks[-1], water_from) if looks else None
+    is_planned = bool(plan) and not points[-1].is_read
+    pieces = _pieces(points, start_h, water_from)
+    return KilnAir(pieces, room, water_from, logged, is_planned, bool(air), bool(humid))
+
+
+def _pieces(points: Sequence[Point], start_h: float, water_from: tuple[float, float]) -> tuple[Air, ...]:
+    kept = [points[0]._replace(hour=start_h)]
+    for point in points[1:]:
+        apart_c = abs(point.temperature_c - kept[-1].temperature_c)
+        if apart_c >= SAME_AIR_C or (apart_c > 0.0 and not (point.is_read and kept[-1].is_read)):
+            kept.append(point)
+    return tuple(air_of(max(each.hour, start_h), each.temperature_c, water_from) for each in kept)
 
 
 def air_of(hour: float, temperature_c: float, water_from: tuple[float, float]) -> Air:
@@ -105,27 +133,18 @@ def _pick_up(air_c: float, relative_humidity: float) -> float:
     return max(off.humidity_ratio_kg_per_kg - float(humidity_ratio(air_c, relative_humidity)), 1e-5)
 
 
-def _air_on(history: History, stage: Stage, start_h: float) -> tuple[list[float], list[float], bool]:
-    """Hours and temperatures of the air into the grain: read, else as set, else as planned, else the reference."""
-    for kind in ("air_on_temperature", "set_point"):
-        inside = [each for each in _inside(history.readings(kind), stage) if history.hour(each.at) >= start_h - 0.1]
-        if inside:
-            return *means_by_hour(history, inside), True
-    planned = planned_air(history.programme_at(stage.starts_at))
-    hours = [start_h + hour for hour, _ in planned] or [start_h]
-    return hours, [each for _, each in planned] or [REFERENCE_AIR_C], False
-
-
-def planned_air(programme: Programme | None) -> list[tuple[float, float]]:
-    """(hour from the heat on, air-on temperature) of each step on the kiln that plans one."""
-    found: list[tuple[float, float]] = []
-    hour = 0.0
-    for step in programme.steps if programme else ():
-        if step.stage == "kilning":
-            if step.air_on_c is not None:
-                found.append((hour, step.air_on_c))
-            hour += step.hours
-    return found
+def _looks(history: History, stage: Stage, start_h: float) -> list[tuple[float, float]]:
+    """Hours and temperatures of the air into the grain, as read; and as set, where no reading came soon after."""
+    read, put = (
+        [each for each in _inside(history.readings(kind), stage) if history.hour(each.at) >= start_h - HEAT_ON_SOON_H]
+        for kind in ("air_on_temperature", "set_point")
+    )
+    alone = [each for each in put if not any(timedelta(0) <= other.at - each.at <= COMES_TO_IT for other in read)]
+    found = [
+        *zip(*means_by_hour(history, read), strict=True),
+        *((history.hour(each.at), each.value or 0.0) for each in alone),
+    ]
+    return sorted(found, key=lambda each: each[0])
 
 
 def _inside(readings: Sequence[Reading], stage: Stage) -> list[Reading]:
@@ -142,7 +161,7 @@ def _place_is(reading: Reading, words: Sequence[str]) -> bool:
 
 
 def _measured_in_kiln(
-    history: History, stage: Stage, hours: Sequence[float], temperatures: Sequence[float]
+    history: History, stage: Stage, looks: Sequence[tuple[float, float]], points: Sequence[Point]
 ) -> tuple[float, float] | None:
     """The last humidity of the air below the grain, with the temperature that the air had then.
 
@@ -153,8 +172,11 @@ def _measured_in_kiln(
     if not inside or inside[-1].value is None:
         return None
     hour = history.hour(inside[-1].at)
-    before = [each for at, each in zip(hours, temperatures, strict=True) if at <= hour + 0.25]
-    return (before[-1] if before else temperatures[0]), min(max(inside[-1].value, 0.01), 0.98)
+    near = [each for each in looks if abs(each[0] - hour) <= SAME_TIME_H]
+    then_c = next((each.temperature_c for each in reversed(points) if each.hour <= hour), points[0].temperature_c)
+    if near:
+        then_c = min(near, key=lambda each: abs(each[0] - hour))[1]
+    return then_c, min(max(inside[-1].value, 0.01), 0.98)
 
 
 def _read_in_room(history: History, stage: Stage) -> tuple[list[Reading], list[Reading]]:

@@ -63,7 +63,9 @@ class Fit:
 
 @dataclass(frozen=True)
 class KilnForecast:
-    """dry: when the wettest tray is dry enough, the air left as it is. break_due: when the bed comes to its break."""
+    """dry: when the wettest tray is dry enough, the air going on by the plan. break_due: when the bed comes to its
+    break, in the air of now.
+    """
 
     target_wb: float
     dry: When
@@ -139,7 +141,7 @@ def to_acrospire(fitted: Fit, target: float, now: datetime) -> When:
 
 
 def to_dry(fitted: Fit, target_wb: float, now: datetime, air_on_c: float | None = None) -> When:
-    """When the wettest tray is down to the target, or was, if the air stays so; or is set to one now."""
+    """When the wettest tray is down to the target, or was, if the air goes on by its plan; or is set to one now."""
     drying = fitted.drying
     if drying is None:
         return never(target_wb, "It is not on the kiln.")
@@ -149,7 +151,8 @@ def to_dry(fitted: Fit, target_wb: float, now: datetime, air_on_c: float | None 
         until, reason = max(now_h, drying.start_h) + KILN_AHEAD_H, f"Not within {KILN_AHEAD_H:g} h in this air."
         floor = drying.equilibrium_wb(air)
         if floor >= target_wb:
-            reason = f"In this air it never gets drier than {100 * floor:.1f} ± 1 %."
+            where = "In the plan’s last air" if air is None and drying.air.is_planned else "In this air"
+            reason = f"{where} it never gets drier than {100 * floor:.1f} ± 1 %."
     else:
         until, reason = drying.end_h, "The heat was off before that."
     tray = drying.wettest_tray
@@ -165,9 +168,10 @@ def break_due(fitted: Fit, now: datetime) -> When:
     drying = fitted.drying
     if drying is None:
         return never(0.0, "It is not on the kiln.")
-    hours = _hours(drying.start_h, max(fitted.hour(now), drying.start_h) + KILN_AHEAD_H)
+    now_h = fitted.hour(now)
+    hours = _hours(drying.start_h, max(now_h, drying.start_h) + KILN_AHEAD_H)
     reason = f"Not within {KILN_AHEAD_H:g} h in this air."
-    return when_reached(drying.band, hours, drying.break_wb(), fitted.zero_at, falls=True, reason=reason)
+    return when_reached(drying.band, hours, drying.break_wb(now_h), fitted.zero_at, falls=True, reason=reason)
 
 
 def kiln(fitted: Fit, drying: DryingFit, target_wb: float, now: datetime) -> KilnForecast:
@@ -177,7 +181,7 @@ def kiln(fitted: Fit, drying: DryingFit, target_wb: float, now: datetime) -> Kil
         dry=to_dry(fitted, target_wb, now),
         equilibrium=equilibrium_of(drying),
         stop_at=stop_at(drying, target_wb),
-        work=work_left(drying, moisture(fitted, now), target_wb, fitted.dry_kg),
+        work=work_left(drying, fitted.hour(now), moisture(fitted, now), target_wb, fitted.dry_kg),
         broke=fitted.broke,
         break_due=break_due(fitted, now),
         wettest="" if wettest == BED else drying.trays[wettest].name,

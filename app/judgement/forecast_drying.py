@@ -10,7 +10,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from app.judgement.forecast_air import USUAL_ROOM, Air, KilnAir, air_of, kiln_air, planned_air
+from app.judgement.forecast_air import USUAL_ROOM, Air, KilnAir, air_of, kiln_air
+from app.judgement.forecast_air_plan import planned_air
 from app.judgement.forecast_band import Z80, Array
 from app.judgement.forecast_bed import BED, break_moisture_db, kernel_of, model_of
 from app.judgement.forecast_fit import Posterior, Prior, fit_curve
@@ -101,9 +102,9 @@ class DryingFit:
         end = max(last.equilibrium_db + float(self.posterior.parameters[3]), 0.0)
         return end / (1.0 + end)
 
-    def break_wb(self) -> float:
-        """The moisture at which the kernels begin to give less than the present air could carry."""
-        turn = break_moisture_db(self.air.pieces[-1], self.posterior.parameters)
+    def break_wb(self, hour: float) -> float:
+        """The moisture at which the kernels begin to give less than the air of an hour could carry."""
+        turn = break_moisture_db(self.air.at(hour), self.posterior.parameters)
         return turn / (1.0 + turn)
 
     @property
@@ -171,7 +172,7 @@ def programme_prior(programme: Programme | None) -> Prior:
     if not points or not loaded:
         return prior
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
-    air = tuple(air_of(hour, temperature, USUAL_ROOM) for hour, temperature in planned)
+    air = tuple(air_of(each.hour, each.temperature_c, USUAL_ROOM) for each in planned)
     known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005) for hour, value in points]
     rate = _fit_twice(air, prior.and_also(own), known).parameters[0]
     return prior.about(np.array([rate, *prior.mean[1:]]))

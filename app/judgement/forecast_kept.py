@@ -11,7 +11,7 @@ from app.judgement.history import History
 if TYPE_CHECKING:
     from app.judgement.forecast_ask import Fit
 
-FORECAST_VERSION = 3
+FORECAST_VERSION = 4
 MOST_KEPT = 32
 Key = tuple[Any, ...]
 

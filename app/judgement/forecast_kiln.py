@@ -84,12 +84,12 @@ def stop_at(drying: DryingFit, target_wb: float) -> tuple[StopAt, ...]:
     return tuple(found)
 
 
-def work_left(drying: DryingFit, now: Value, target_wb: float, dry_kg: float | None) -> Work | None:
-    """None where the charge's dry matter, or its moisture, is not known."""
+def work_left(drying: DryingFit, now_h: float, now: Value, target_wb: float, dry_kg: float | None) -> Work | None:
+    """In the air of an hour. None where the charge's dry matter, or its moisture, is not known."""
     if dry_kg is None or now.central is None:
         return None
     water = max(dry_kg * (now.central / (1.0 - now.central) - target_wb / (1.0 - target_wb)), 0.0)
-    air, room = drying.air.pieces[-1], drying.air.room
+    air, room = drying.air.at(now_h), drying.air.room
     hot_c = min(max(air.temperature_c, room[0] + 1.0), 99.0)
     duty = drying_duty(room[0], room[1], hot_c, max(0.95, air.relative_humidity + 0.01))
     return Work(water, water * duty.heat_mj_per_kg, water * duty.air_m3_per_kg)
@@ -97,7 +97,7 @@ def work_left(drying: DryingFit, now: Value, target_wb: float, dry_kg: float | N
 
 def equilibrium_of(drying: DryingFit) -> Equilibrium:
     last = drying.air.pieces[-1]
-    is_measured = drying.air.is_measured and drying.air.is_humidity_measured
+    is_measured = not drying.air.is_planned and drying.air.is_measured and drying.air.is_humidity_measured
     return Equilibrium(drying.equilibrium_wb(), HALF_WIDTH_WB, last.temperature_c, last.relative_humidity, is_measured)
 
 

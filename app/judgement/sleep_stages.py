@@ -13,6 +13,7 @@ from app.judgement.flags.bed import TURNING_H, WAITING_ABOVE_C, WAITING_H, WARM_
 from app.judgement.flags.keeping import CULMS_H
 from app.judgement.flags.steep import chitted_since
 from app.judgement.forecast import time_to_acrospire, time_to_dry, time_to_moisture
+from app.judgement.forecast_air_plan import planned_air
 from app.judgement.history import History
 from app.judgement.kiln_watch import ceiling_watch, fired_at, waiting_watch
 from app.judgement.programme import Programme, provenance
@@ -118,7 +119,8 @@ def kiln(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     if final is not None and final.target_low is not None:
         what = f"The malt is drier than {words.percent(final.target_low, decimals=1)}"
         when, source = time_to_dry(history, final.target_low, now), provenance(final.mark, final.source)
-        found.add(forecast_watch("dry", what, when, now, "The air left as it is", source, "kiln_bed.drying_time_h"))
+        why = "The air goes on as planned" if planned_air(programme) else "The air left as it is"
+        found.add(forecast_watch("dry", what, when, now, why, source, "kiln_bed.drying_time_h"))
     return found
 
 

@@ -13,7 +13,7 @@ from app.judgement.programme import Limit, provenance
 from app.judgement.watch import Gap
 from app.judgement.wording import Words
 from app.web.figures import unbroken_figures
-from app.web.kiln_air import Row, both, break_row, least_row, when_words, work_row
+from app.web.kiln_air import Row, air_ahead, both, break_row, least_row, when_words, work_row
 
 CEILING, DRY, STOP = "flag.over_ceiling", "kiln_bed.drying_time_h", "moisture.gross_to_stop_at_kg"
 NEVER_KNOWN = "Not known"
@@ -86,7 +86,7 @@ def _dry_row(card: KilnCard, words: Words) -> Row:
         return (name, "no heat yet", "Once the heat is on, this says when.", "", "", DRY)
     value, note = when_words(card.forecast.dry, words)
     where = f"{card.wettest.tray}, the wettest, " if card.wettest else ""
-    air = "in the air as it is" if card.air is not None and card.air.is_measured else "in the air as planned"
+    air = air_ahead(card)
     return (name, value, f"{where}{air}; {note}" if note else f"{where}{air}", "", "", DRY)
 
 

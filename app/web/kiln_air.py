@@ -40,23 +40,35 @@ def least_row(card: KilnCard, words: Words) -> Row:
     assert card.forecast is not None
     assert card.air is not None
     least, air = card.forecast.equilibrium, card.air
-    warm = both(words, least.air_c)
-    how_warm = "as logged" if air.is_measured else "as planned: nobody logged it"
-    note = f"in air of {warm}, {how_warm}; humidity {words.percent(least.relative_humidity, decimals=0)}, "
+    note = f"in air of {both(words, least.air_c)}, {_how_warm(air)}; "
+    note += f"humidity {words.percent(least.relative_humidity, decimals=0)}, "
     value = words.percent(least.moisture_wb, least.half_width)
     return (
         "It never gets drier than",
         value,
-        note + _damp_words(air, words),
+        note + _damp_words(air, least.air_c, words),
         "",
         "",
         "sorption.equilibrium_moisture_wb",
     )
 
 
-def _damp_words(air: KilnAir, words: Words) -> str:
+def _how_warm(air: KilnAir) -> str:
+    if air.is_measured:
+        return "the last that is planned" if air.is_planned else "as logged"
+    return f"{'as planned' if air.is_planned else 'taken (from memory)'}: nobody logged it"
+
+
+def air_ahead(card: KilnCard) -> str:
+    """What is taken of the air from now on."""
+    if card.air is None or not card.air.is_measured:
+        return "in the air as planned"
+    return "in the air as planned, from where it stands" if card.air.is_planned else "in the air as it is"
+
+
+def _damp_words(air: KilnAir, air_c: float, words: Words) -> str:
     if air.is_humidity_measured:
-        return "as measured in the kiln"
+        return "as measured in the kiln" if air.water_from[0] == air_c else "reckoned from that measured in the kiln"
     warmth, damp = both(words, air.room[0]), words.percent(air.room[1], decimals=0)
     read = [name for name, is_read in (("warmth", air.is_room_warmth_read), ("humidity", air.is_room_humidity_read))
             if is_read]  # fmt: skip

@@ -74,6 +74,45 @@ def test_what_is_taken_and_not_measured_is_said(app: Flask, client: FlaskClient)
     assert "its humidity measured, the other taken" in card(client, batch)
 
 
+def dry_words(client: FlaskClient, batch: Batch, page: str = "") -> tuple[str, str, str]:
+    """When it is dry enough, in which air, and between when and when."""
+    row = r"Dry enough, 4\.5 % how\? about (.*?) (in the air [^;]*); 80 % sure: between (.*?) (?:Stop at|Next ceiling)"
+    found = re.search(row, card(client, batch, page))
+    assert found is not None, card(client, batch, page)
+    return found[1], found[2], found[3]
+
+
+@pytest.mark.parametrize("page", ["", "/tub"])
+def test_logging_just_the_air_that_is_planned_moves_nothing(app: Flask, client: FlaskClient, page: str) -> None:
+    batch = begun(app, kinds=BARE | {"moisture_test", "tray"})
+    before = dry_words(client, batch, page)
+    assert before[1] == "in the air as planned"
+    tell(app, batch, "air_on_temperature", {"value": 52.0}, hours_ago=0.1)
+    after = dry_words(client, batch, page)
+    assert after == (before[0], "in the air as planned, from where it stands", before[2])
+
+
+def test_a_kiln_that_is_behind_its_plan_is_dry_later_and_when_at_the_latest(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app, 170.0, kinds=BARE | {"moisture_test"})
+    before = dry_words(client, batch)
+    tell(app, batch, "air_on_temperature", {"value": 52.0}, hours_ago=0.1)
+    after = dry_words(client, batch)
+    # Both on this day, so that the clock tells which is later.
+    assert re.fullmatch(r"\d\d:\d\d", before[0])
+    assert before[0] < after[0]
+    assert "much later" not in after[2]
+
+
+def test_the_last_air_that_is_planned_is_not_called_logged(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app, kinds=BARE | {"moisture_test"})
+    assert "in air of 83.0 °C (181.4 °F), as planned: nobody logged it" in card(client, batch)
+    tell(app, batch, "air_on_temperature", {"value": 52.0}, hours_ago=0.1)
+    tell(app, batch, "humidity", {"value": 0.2}, place="below the bed", hours_ago=0.1)
+    said = card(client, batch)
+    assert "in air of 83.0 °C (181.4 °F), the last that is planned; humidity" in said
+    assert "reckoned from that measured in the kiln" in said
+
+
 def test_without_probe_it_is_the_tray_and_the_hand_that_tell_the_break_point(app: Flask, client: FlaskClient) -> None:
     said = card(client, begun(app))
     assert "No probe above the bed (air-off) tells it: weigh a tray" in said

@@ -125,10 +125,10 @@ def _too_wet_to_keep(case: Case, programme: Programme, stage: Stage, fitted: Fit
     limit, start = programme.limit("final_moisture"), case.history.by_id(stage.fact_id)
     if drying is None or drying.end_h is not None or limit is None or limit.target_high is None or start is None:
         return None
-    air = drying.air.pieces[-1]
-    goal = _goal_in_air(programme, air.temperature_c, limit.target_high)
-    floor = drying.equilibrium_wb()
-    if not drying.air.is_measured or goal is None or floor < goal:
+    air = drying.air.logged
+    goal = _goal_in_air(programme, air.temperature_c, limit.target_high) if air is not None else None
+    floor = drying.equilibrium_wb([air]) if air is not None else 0.0
+    if air is None or goal is None or floor < goal:
         return None
     title = f"{wording.percent(goal)} is not in reach in air of {wording.kiln_temperature(air.temperature_c)}"
     meaning = f"In this air it never gets drier than {wording.percent(floor, HALF_WIDTH_WB)}."
