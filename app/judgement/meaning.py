@@ -38,6 +38,8 @@ class Meaning:
 
 def meaning(history: History, fact: Fact, now: datetime, words: Words = METRIC) -> Meaning:
     """What this fact of the batch means now."""
+    # Who asks may have read the fact by itself: the history's own is the one that its instrument's correction is in.
+    fact = history.by_id(fact.id) or fact
     if isinstance(fact, Withdrawal):
         return Meaning("none", "Struck out. It stays in the record.")
     if fact.quality not in ("measured", "estimated"):

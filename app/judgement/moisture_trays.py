@@ -16,7 +16,7 @@ State = Callable[[float], tuple[float, float]]
 def tray_sample(history: History, weighing: Weighing, loaded: State) -> MoistureSample | None:
     """None for a tray's first weighing, and where it weighs less than its own dry matter."""
     start = tray_start(history, weighing)
-    if weighing.quality == "over_range" or start is None or start is weighing:
+    if weighing.quality == "over_range" or start is None or start.id == weighing.id:
         return None
     moisture_wb, sd = loaded(history.hour(start.at))
     try:

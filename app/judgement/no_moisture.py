@@ -10,7 +10,8 @@ from app.judgement.moisture_samples import tray_start
 
 def no_moisture(history: History, fact: Fact) -> tuple[str, str, str]:
     """Status, what it is, and what follows from it."""
-    if isinstance(fact, Weighing) and fact.kind == "tray" and tray_start(history, fact) is fact:
+    start = tray_start(history, fact) if isinstance(fact, Weighing) and fact.kind == "tray" else None
+    if start is not None and start.id == fact.id:
         return "none", "Tray’s start kept", "Its next weighing tells the moisture."
     return "notice", "Kept, but it gives no moisture", _why_no_moisture(history, fact)
 

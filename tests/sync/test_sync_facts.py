@@ -298,3 +298,17 @@ def test_what_is_kept_is_answered_as_kept_though_nobody_can_say_what_it_means(
     assert "meaning" not in answer
     assert ids_kept(app) == ["water-1"]
     assert "out of every range" in caplog.text
+
+
+def test_the_first_weighing_of_a_tray_is_answered_as_its_start(phone: Phone) -> None:
+    phone.send_one(entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
+    tray = entry("tray", {"vessel": "tray 1", "gross": "6.8", "tare": "0.8", "gross_unit": "kg"}, id="tray-1")
+    assert phone.send_one(tray)["meaning"]["text"] == "Tray’s start kept"
+
+
+def test_a_reading_is_answered_as_its_instrument_is_corrected(phone: Phone) -> None:
+    about = {"type": "instrument", "id": "probe 2"}
+    at = iso(NOW - timedelta(hours=1))
+    phone.send_one(entry("calibrated", {"amount": "-2", "amount_unit": "c"}, id="c1", at=at) | {"subject": about})
+    answer = phone.send_one(water("14.5", instrument="probe 2"))
+    assert "12.5 °C" in answer["meaning"]["text"]

@@ -280,3 +280,21 @@ def test_undo_strikes_out_what_was_just_kept_and_comes_back_to_the_tub(app: Flas
     assert (answer.status_code, answer.location) == (303, tub.path)
     assert facts_of(app) == []
     assert "struck out" in text_of(tub.client.get(tub.path))
+
+
+def test_the_first_weighing_of_a_tray_is_called_its_start(app: Flask, tub: Tub) -> None:
+    said(app, entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
+    answer = tub.keep("tray", {"gross": "6.8", "tare": "0.8", "gross_unit": "kg"})
+    page = text_of(tub.client.get(f"{tub.path}?kept={kept(answer)}"))
+    assert "Tray’s start kept" in page
+    assert "check the tare" not in page
+
+
+def test_a_reading_just_kept_is_told_as_its_instrument_is_corrected(app: Flask, tub: Tub) -> None:
+    about = {"type": "instrument", "id": "probe 2"}
+    calibrated = entry("calibrated", {"amount": "-2", "amount_unit": "c"}, id="c1", at=iso(NOW - timedelta(hours=1)))
+    said(app, calibrated | {"subject": about})
+    fact_id = kept(tub.keep("grain_temperature", {"value": "17"}, instrument="probe 2"))
+    page = text_of(tub.client.get(f"{tub.path}?kept={fact_id}"))
+    assert "Grain temperature 15.0 °C" in page
+    assert "Corrected by -2.0 °C for its instrument" in page
