@@ -18,7 +18,9 @@ from app.judgement.mould import is_spreading_in
 from app.judgement.next_steps import next_steps
 from app.judgement.no_moisture import no_moisture
 from app.judgement.programme import Limit
+from app.judgement.slips import looks_like_a_slip
 from app.judgement.stages import all_stages, stage_at
+from app.judgement.trusted import trusted
 from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
 
@@ -123,9 +125,14 @@ def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | No
 
 
 def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    if history.by_id(fact.id) is not None and trusted(history).by_id(fact.id) is None:
+        (question, *_) = looks_like_a_slip(fact, history)
+        return Meaning(
+            "caution", "Another unit or a slip?", f"{question.message} It is left out until it is corrected."
+        )
     sample = next((each for each in samples(history) if each.fact.id == fact.id), None)
     if sample is None:
-        return Meaning(*no_moisture(history, fact))
+        return Meaning(*no_moisture(trusted(history), fact))
     shown = words.percent(sample.moisture_wb, sample.half_width)
     programme = history.programme_at(fact.at)
     stage = stage_at(all_stages(history), fact.at)

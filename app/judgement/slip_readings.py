@@ -6,11 +6,12 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal, InvalidOperation
 from typing import NamedTuple
 
+from app.judgement.fields import Quantity
 from app.science import units
 
 _CONFUSED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "temperature": {"c": ("f",), "f": ("c",)},
-    "mass": {"kg": ("g", "lb"), "g": ("kg", "oz"), "lb": ("oz", "kg"), "oz": ("lb", "g")},
+    "mass": {"kg": ("g", "lb"), "g": ("kg", "oz"), "lb": ("oz", "kg", "g"), "oz": ("lb", "g")},
     "moisture": {"percent": ("fraction", "percent_db"), "fraction": ("percent",), "percent_db": ("percent",)},
     "humidity": {"percent": ("fraction",), "fraction": ("percent",)},
     "co2": {"ppm": ("percent_co2",), "percent_co2": ("ppm",)},
@@ -28,9 +29,10 @@ class Other(NamedTuple):
     changes: Mapping[str, str]
 
 
-def other_readings(name: str, dimension: str, typed: Mapping[str, str], value: float) -> Iterator[Other]:
+def other_readings(name: str, spec: Quantity, typed: Mapping[str, str], value: float) -> Iterator[Other]:
     """Other units first, then the decimal mark one and two places to the left and to the right."""
-    key = str(typed.get(f"{name}_unit") or units.DEFAULT_UNITS["metric"].get(dimension, ""))
+    dimension = spec.dimension
+    key = spec.unit_typed(typed, name) or units.DEFAULT_UNITS["metric"].get(dimension, "")
     text = str(typed.get(name) or "").strip()
     if key not in units.UNITS:
         return

@@ -129,7 +129,7 @@ class _Look:
         forgotten = self._forgotten_tare(name, spec, expected)
         if forgotten is not None:
             return forgotten
-        others = list(other_readings(name, spec.dimension, self.typed, value))
+        others = list(other_readings(name, spec, self.typed, value))
         if last is not None and expected.possible.holds(value):
             reach_c = FALLEN_C if value < last else RISEN_C
             likelier = [each for each in others if abs(each.value - last) <= reach_c]
@@ -171,7 +171,7 @@ class _Look:
         net_kg = float(self.values.get("net_kg") or 0.0)
         if not tare_kg or net_kg <= expected.possible.high or not expected.usual.holds(net_kg - tare_kg):
             return None
-        unit = str(self.typed.get(f"{name}_unit") or "kg")
+        unit = spec.unit_typed(self.typed, name) or "kg"
         tare = f"{units.from_si(tare_kg, unit):.6g}"
         weighed = str(self.typed.get(name) or f"{units.from_si(net_kg, unit):.6g}")
         changes = {"gross": weighed, "gross_unit": unit, "net": "", "tare": tare, "tare_unit": unit}
@@ -185,7 +185,7 @@ class _Look:
         )
 
     def _question(self, name: str, spec: Quantity, value: float, expected: Plausible, other: Other | None) -> Question:
-        as_typed = _shown(spec.dimension, value, str(self.typed.get(f"{name}_unit") or ""), self.typed.get(name))
+        as_typed = _shown(spec.dimension, value, spec.unit_typed(self.typed, name), self.typed.get(name))
         low, high = (_shown(spec.dimension, bound, "") for bound in expected.possible)
         side = "less than" if value < expected.possible.low else "more than"
         if expected.possible.holds(value):

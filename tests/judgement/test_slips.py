@@ -6,9 +6,12 @@ import pytest
 
 from app.judgement.kinds import KINDS
 from app.judgement.meaning import meaning
+from app.judgement.moisture import samples
 from app.judgement.programme import load_builtin
 from app.judgement.records import values_from_typed
 from app.judgement.slips import Question, plausible_range, questions
+from app.judgement.trusted import doubted
+from app.science import units
 from tests.judgement.flag_story import Story, moment
 
 
@@ -264,3 +267,128 @@ def test_what_was_sprinkled_is_told_in_points_of_moisture() -> None:
     said = meaning(story.history(), fact, moment(44)).text
     points = float(said.split("about ")[1].split(" ")[0])
     assert points == pytest.approx(0.9, abs=0.1)
+
+
+def small(kilograms: float = 5.0) -> Story:
+    """On the kiln, with so much charged and nothing weighed there yet."""
+    story = Story().declare().charge(kilograms)
+    story.tell(0, "steep_on", method="still")
+    story.tell(40, "cast")
+    story.tell(160, "loaded")
+    return story
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        {"gross": "1400", "gross_unit": "kg"},
+        {"gross": "1900", "tare": "500", "gross_unit": "kg"},
+        {"gross": "505", "tare": "500", "gross_unit": "kg"},
+        {"net": "1400", "gross_unit": "kg"},
+        {"net": "1400", "net_unit": "kg"},
+        {"gross": "1400", "gross_unit": "lb"},
+    ],
+)
+@pytest.mark.parametrize("kind", ["tray", "test_bag", "test_bag_start"])
+def test_more_than_there_is_of_the_grain_is_asked_about(kind: str, typed: dict[str, str]) -> None:
+    (question,) = asked(small(), 160.2, kind, vessel="tray 1", **typed)
+    name = "gross" if "gross" in typed else "net"
+    assert question.field == name
+    assert "is more than one expects here" in question.message
+    assert question.alternative[f"{name}_unit"] == "g"
+    again = read_again(kind, question, {"vessel": "tray 1", **typed})
+    assert again["net_kg"] < 2.0
+
+
+@pytest.mark.parametrize("typed", [{"gross": "1400"}, {"gross": "1900", "tare": "500"}, {"net": "1400"}])
+@pytest.mark.parametrize("kind", ["tray", "test_bag", "test_bag_start"])
+def test_what_there_may_be_of_the_grain_is_not_asked_about(kind: str, typed: dict[str, str]) -> None:
+    assert asked(small(), 160.2, kind, vessel="tray 1", gross_unit="g", **typed) == []
+
+
+def test_a_few_grams_on_a_tray_are_asked_to_be_kilograms() -> None:
+    (question,) = asked(small(), 160.2, "tray", vessel="tray 1", net="1.4", net_unit="g")
+    assert question.alternative == {"net": "1.4", "net_unit": "kg"}
+
+
+@pytest.mark.parametrize("unit", ["kg", "g", "lb", "oz"])
+@pytest.mark.parametrize(
+    ("kind", "field"),
+    [
+        ("tray", "net"),
+        ("test_bag", "gross"),
+        ("test_bag_start", "net"),
+        ("charge_weighing", "net"),
+        ("skimmings", "net"),
+        ("skimmings", "of"),
+        ("loss", "net"),
+        ("culms", "gross"),
+        ("outturn", "gross"),
+        ("inspection", "ergot"),
+        ("pack", "as_is"),
+        ("split", "as_is"),
+    ],
+)
+def test_nothing_of_a_batch_outweighs_its_charge_unasked(kind: str, field: str, unit: str) -> None:
+    own = {
+        "inspection": {"mould": "no"},
+        "pack": {"source": "batch:b1", "target": "pack:p1", "moisture": "5"},
+        "split": {"source": "batch:b1", "target": "batch:b2", "moisture": "43"},
+    }.get(kind, {"vessel": "tray 1"})
+    net = {"net": "40", "net_unit": "g"} if field == "of" else {}
+    weight = f"{units.from_si(30.0, unit):.6g}"
+    found = asked(small(), 160.2, kind, **own, **net, **{field: weight, f"{field}_unit": unit})
+    assert [question.field for question in found] == [field]
+
+
+def test_a_weighing_from_before_the_charge_was_told_is_bounded_by_it_too() -> None:
+    assert asked(small(), -2.0, "test_bag_start", vessel="bag 1", net="300", net_unit="kg")
+    assert asked(small(), -2.0, "tray", vessel="tray 1", net="300", net_unit="kg")
+
+
+def test_what_was_weighed_before_a_batch_was_split_off_is_bounded_by_what_there_was_then() -> None:
+    story = Story().declare()
+    ends = {"source": {"type": "lot", "id": "l1"}, "target": {"type": "batch", "id": "b0"}}
+    story.tell(-1, "charge", ends | {"as_is_kg": 100.0, "moisture_wb": 0.12}, subject=("batch", "b0"))
+    story.tell(0, "steep_on")
+    ends = {"source": {"type": "batch", "id": "b0"}, "target": {"type": "batch", "id": "b1"}}
+    story.tell(50, "split", ends | {"as_is_kg": 5.0, "moisture_wb": 0.44})
+    assert asked(story, 60, "tray", vessel="tray 1", net="120", net_unit="kg")
+
+
+def mistaken() -> Story:
+    """A tray's first weighing that came unasked in another unit, and its next one, which is right."""
+    story = small()
+    for hour, unit in ((160.2, "kg"), (161.0, "g")):
+        typed = {"vessel": "tray 1", "gross": "1900", "tare": "500", "gross_unit": unit}
+        story.tell(hour, "tray", values_from_typed(KINDS["tray"], typed), typed=typed)
+    return story
+
+
+def test_a_weighing_that_there_can_not_be_does_not_rule_over_the_right_one() -> None:
+    history = mistaken().history()
+    wrong, right = history.of_kind("tray")
+    assert doubted(history) == (wrong,)
+    assert asked(mistaken(), 163, "tray", vessel="tray 1", gross="1700", tare="500", gross_unit="g") == []
+    assert meaning(history, right, moment(161)).text == "Tray’s start kept"
+    said = meaning(history, wrong, moment(161))
+    assert (said.status, said.text) == ("caution", "Another unit or a slip?")
+    assert "Is it 1900 g?" in said.detail
+
+
+def test_the_right_weighings_of_a_tray_tell_its_moisture_past_a_mistaken_start() -> None:
+    story = mistaken()
+    story.tell(160, "moisture_test", {"value": 0.44}, method="oven_two_stage")
+    typed = {"vessel": "tray 1", "gross": "1700", "tare": "500", "gross_unit": "g"}
+    fact_id = story.tell(163, "tray", values_from_typed(KINDS["tray"], typed), typed=typed)
+    (sample,) = [each for each in samples(story.history()) if each.fact.id == fact_id]
+    assert sample.moisture_wb == pytest.approx(1 - 0.56 * 1.4 / 1.2, abs=0.02)
+
+
+def test_of_a_net_weight_the_unit_is_that_of_the_gross() -> None:
+    (question,) = asked(bagged(), 6, "test_bag", vessel="bag 1", net="4300", gross_unit="g")
+    assert question.alternative == {"net": "430", "net_unit": "g"}
+    assert "Net 4300 g" in question.message
+    typed = {"vessel": "tray 2", "net": "2900", "gross_unit": "g"}
+    (question,) = asked(trayed(), 165, "tray", **typed)
+    assert read_again("tray", question, typed)["net_kg"] == pytest.approx(1.7)
