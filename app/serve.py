@@ -232,7 +232,7 @@ def _begin_worker(app: "Flask") -> "Flask":
 
 def _open_house(app: "Flask") -> None:
     from app.network.opened import OpenHouse
-    from app.web.opened import tell
+    from app.web.access.house_network import tell
 
     house = OpenHouse(app.extensions["settings"], app.wsgi_app, lambda: tell(app, house.describe()))
     house.open()

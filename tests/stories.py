@@ -11,7 +11,7 @@ from flask import Flask
 from sqlalchemy import event
 from sqlalchemy.orm import Session
 
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 from app.operations.facts import record_fact
 from app.operations.lots import create_lot
 from app.store.batches import Batch, next_number

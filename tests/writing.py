@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import open_batch
 from app.operations.lots import create_lot
 from app.store.batches import Batch

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from app.judgement.answers import Key, answered
+from app.judgement.flags.answers import Key, answered
 from app.judgement.flags.base import Flag
-from app.judgement.history import History
+from app.judgement.history.history import History
 
 
 def answered_keys(history: History, flags: Sequence[Flag], now: datetime) -> frozenset[Key]:

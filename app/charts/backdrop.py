@@ -6,8 +6,8 @@ from typing import Any
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import circumstances, fact_hover, hover, lines
 from app.charts.theme import SEVERITIES, STAGE_HUES, TEMPERATURES, Style, token
-from app.judgement.answers import Key
-from app.judgement.facts import Action, Answer, Fact, Part, StageChange, Withdrawal
+from app.judgement.facts.shapes import Action, Answer, Fact, Part, StageChange, Withdrawal
+from app.judgement.flags.answers import Key
 from app.judgement.flags.base import Flag
 
 FLAGS_ROW, STAGES_ROW, FACTS_ROW = 2.5, 1.5, 0.5

@@ -7,12 +7,12 @@ from typing import Any
 
 from app.charts.answered import answered_keys
 from app.charts.ribbon import DRAWN_STAGES, FlagMark, Segment, Tick, ribbon_svg, ribbon_text
-from app.judgement.answers import Key
-from app.judgement.facts import Answer, Withdrawal
+from app.judgement.facts.shapes import Answer, Withdrawal
+from app.judgement.flags.answers import Key
 from app.judgement.flags.base import Flag
-from app.judgement.history import History
-from app.judgement.programme_plan import PlannedStage
-from app.judgement.stages import Stage, is_live, stages
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage, is_live, stages
+from app.judgement.programmes.plan import PlannedStage
 
 
 @dataclass(frozen=True)

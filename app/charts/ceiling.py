@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from html import escape
 
-from app.judgement.programme_parts import CeilingStep
+from app.judgement.programmes.parts import CeilingStep
 
 _HEIGHT = 150
 _AXIS = 22

@@ -33,9 +33,9 @@ from app.charts.theme import (
     value_axis,
 )
 from app.charts.views import views
-from app.judgement.facts import Reading
-from app.judgement.history import History
-from app.judgement.moisture import samples
+from app.judgement.facts.shapes import Reading
+from app.judgement.forecasts.moisture import samples
+from app.judgement.history.history import History
 
 MOST_BATCHES = len(OVERLAID)
 _STRIP_ROW = 18.0

@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 
 from app.charts.hover import Clock
 from app.charts.theme import STAGE_HUES
-from app.judgement.facts import Reading
-from app.judgement.history import History
-from app.judgement.stages import Stage, is_live, stages
+from app.judgement.facts.shapes import Reading
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage, is_live, stages
 
 _LEAST_SPAN_H = 6.0
 _MOST_AHEAD = 0.25

@@ -5,12 +5,12 @@ from datetime import datetime, timedelta
 from textwrap import wrap
 from zoneinfo import ZoneInfo
 
-from app.judgement.facts import Action, Fact, Part, Reading, Remark, Result, StageChange, Tally, Weighing
-from app.judgement.fields import Quantity
-from app.judgement.history import History
-from app.judgement.kind_parts import QUALITIES
-from app.judgement.kinds import KINDS
-from app.judgement.moisture import MoistureSample
+from app.judgement.facts.fields import Quantity
+from app.judgement.facts.kind_parts import QUALITIES
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Action, Fact, Part, Reading, Remark, Result, StageChange, Tally, Weighing
+from app.judgement.forecasts.moisture import MoistureSample
+from app.judgement.history.history import History
 from app.judgement.wording import is_doubled
 from app.science.units import DEFAULT_UNITS, UNITS, format_quantity, preferred_mass_unit
 

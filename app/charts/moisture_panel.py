@@ -9,9 +9,9 @@ from app.charts.backdrop import error_bars
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import curve_hover, sample_hover
 from app.charts.theme import MOISTURES, Style, token
-from app.judgement.forecast import fit
-from app.judgement.moisture import MoistureSample, fitted_curve, samples
-from app.judgement.programme import Limit
+from app.judgement.forecasts.forecast import fit
+from app.judgement.forecasts.moisture import MoistureSample, fitted_curve, samples
+from app.judgement.programmes.programme import Limit
 
 FITTED, FORECAST = "fitted curve", "forecast, if it is left as it is"
 AS_PLANNED = "forecast, if its air goes on as planned"

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 from app.charts.frame import Frame, Span, frame_of
 from app.charts.hover import shown_temperature, temperature_symbol
 from app.charts.theme import TEMPERATURES
-from app.judgement.history import History
-from app.judgement.moisture import moisture_at
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.history.history import History
 from app.science.units import format_quantity
 
 _UTC = ZoneInfo("UTC")

@@ -9,9 +9,9 @@ from app.charts.backdrop import error_bars
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import legend_name, shown_temperature, temperature_hover, temperature_symbol
 from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, token
-from app.judgement.facts import Reading
-from app.judgement.moisture import moisture_at
-from app.judgement.programme import Limit
+from app.judgement.facts.shapes import Reading
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.programmes.programme import Limit
 
 Value = TypeVar("Value")
 _AXIS = "y2"

@@ -14,9 +14,9 @@ from app.charts.photo_marks import CAPTION, PhotoMark, photo_trace
 from app.charts.temperature_panel import temperature_panel
 from app.charts.theme import CONFIG, Figure, base_layout, hour_axis, panel_title, row_axis, token, value_axis
 from app.charts.views import views
-from app.judgement.answers import Key
+from app.judgement.flags.answers import Key
 from app.judgement.flags.base import Flag
-from app.judgement.history import History
+from app.judgement.history.history import History
 
 _ROWS = (("strip", 58.0), ("gap", 30.0), ("moisture", 200.0), ("second gap", 36.0), ("temperature", 240.0))
 _UTC = ZoneInfo("UTC")

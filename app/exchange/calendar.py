@@ -8,10 +8,10 @@ from datetime import datetime, timedelta
 
 from icalendar import Alarm, Calendar, Event
 
-from app.judgement.facts import Fact
-from app.judgement.history import History
-from app.judgement.next_steps import NextStep, next_steps
-from app.judgement.stages import stages
+from app.judgement.facts.shapes import Fact
+from app.judgement.history.history import History
+from app.judgement.history.stages import stages
+from app.judgement.steps.next_steps import NextStep, next_steps
 from app.judgement.wording import Words
 from app.version import VERSION
 

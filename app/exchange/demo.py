@@ -17,9 +17,9 @@ from uuid import UUID, uuid5
 from sqlalchemy.orm import Session
 
 from app.folder import find_bundled
-from app.judgement.fields import Moment, Quantity, Reference
-from app.judgement.kinds import KINDS
-from app.judgement.programme import load_builtin
+from app.judgement.facts.fields import Moment, Quantity, Reference
+from app.judgement.facts.kinds import KINDS
+from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import open_batch, pack_batch
 from app.operations.digests import rebuild
 from app.operations.facts import record_fact, withdraw_fact

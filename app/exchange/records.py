@@ -14,8 +14,8 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.errors import Rejected
-from app.judgement.fields import BadValues
-from app.judgement.records import fact_from_record, record_from_fact
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.records import fact_from_record, record_from_fact
 from app.operations.digests import rebuild
 from app.operations.facts import insert_fact
 from app.operations.photos import insert_pictures

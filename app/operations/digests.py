@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 
 from app import ports
 from app.judgement.flags import RULES_VERSION, evaluate
-from app.judgement.history import History
-from app.judgement.summary import Summary, summary
+from app.judgement.history.history import History
+from app.judgement.measures.summary import Summary, summary
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.history import load_histories

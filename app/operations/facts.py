@@ -12,10 +12,10 @@ from sqlalchemy import Select, String, bindparam, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
-from app.judgement.facts import Fact, Part, StageChange, Subject
-from app.judgement.fields import BadValues
-from app.judgement.records import fact_from_record
-from app.judgement.superseding import can_supersede, could_share_target, original_kind
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.records import fact_from_record
+from app.judgement.facts.shapes import Fact, Part, StageChange, Subject
+from app.judgement.history.superseding import can_supersede, could_share_target, original_kind
 from app.store.batches import Batch
 from app.store.devices import DEVICE_INFO
 from app.store.facts import (

@@ -10,7 +10,7 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from app.errors import Rejected
-from app.judgement.programme import Programme, ProgrammeInvalid, load_builtin, revise
+from app.judgement.programmes.programme import Programme, ProgrammeInvalid, load_builtin, revise
 from app.store.programmes import ProgrammeRevision
 
 

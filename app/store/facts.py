@@ -29,9 +29,9 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Session
 
-from app.judgement.facts import SHAPES, Fact, Part, Subject
-from app.judgement.kinds import KINDS
-from app.judgement.superseding import can_supersede, original_kind
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import SHAPES, Fact, Part, Subject
+from app.judgement.history.superseding import can_supersede, original_kind
 from app.store.base import metadata
 from app.store.types import JsonText, UtcDateTime
 

@@ -10,12 +10,12 @@ from sqlalchemy import literal, or_, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.judgement.facts import Answer, Fact, Part, StageChange, Subject
+from app.judgement.facts.shapes import Answer, Fact, Part, StageChange, Subject
 from app.judgement.flags import RULES_VERSION
-from app.judgement.history import BatchInfo, History, LotInfo, order, standing
-from app.judgement.priors import priors_from_digests
-from app.judgement.programme import Programme
-from app.judgement.superseding import chains
+from app.judgement.forecasts.priors import priors_from_digests
+from app.judgement.history.history import BatchInfo, History, LotInfo, order, standing
+from app.judgement.history.superseding import chains
+from app.judgement.programmes.programme import Programme
 from app.store.batches import Batch, list_batches
 from app.store.digests import MOST_TAUGHT, Taught, list_taught
 from app.store.facts import PART, fact, facts_from, select_facts

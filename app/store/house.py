@@ -9,9 +9,9 @@ from datetime import datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.judgement.calibrations import is_corrected
-from app.judgement.facts import Fact, Subject
-from app.judgement.kinds import KINDS
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Subject
+from app.judgement.history.calibrations import is_corrected
 from app.store.batches import Batch
 from app.store.facts import fact, facts_from, select_facts, takes_its_place
 

@@ -11,9 +11,9 @@ from sqlalchemy import String, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
-from app.judgement.facts import Fact, Part, Subject
-from app.judgement.history import order, standing
-from app.judgement.superseding import Chain, chains
+from app.judgement.facts.shapes import Fact, Part, Subject
+from app.judgement.history.history import order, standing
+from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
 from app.store.facts import PART, facts_from, select_facts
 from app.store.facts import fact as fact_table

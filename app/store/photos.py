@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Select, String, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from app.judgement.facts import Subject
+from app.judgement.facts.shapes import Subject
 from app.store.base import Base
 from app.store.facts import fact
 from app.store.types import UtcDateTime

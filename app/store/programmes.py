@@ -11,7 +11,7 @@ from sqlalchemy import String, Text, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
-from app.judgement.programme import Programme
+from app.judgement.programmes.programme import Programme
 from app.store.base import Base
 from app.store.batches import Batch
 from app.store.facts import SHAPE_TABLES, fact, takes_its_place

@@ -14,24 +14,9 @@ compress = Compress()
 
 def init_app(app: Flask, settings: Settings) -> None:
     """Join every part of the web layer to the application."""
-    from app.web import (
-        back,
-        database,
-        device,
-        digests,
-        failures,
-        formatting,
-        gate,
-        method_links,
-        peer,
-        photo_uploads,
-        plotly_script,
-        quiet,
-        reader,
-        security,
-        static_files,
-    )
+    from app.web.access import device, gate, peer, security
     from app.web.ahead.routes import ahead
+    from app.web.assets import plotly_script, static_files
     from app.web.batches.routes import batches
     from app.web.calendar.routes import calendar
     from app.web.compare.routes import compare
@@ -49,8 +34,11 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.people.routes import people as people_pages
     from app.web.photos.routes import photos
     from app.web.programmes.routes import programmes
+    from app.web.request import back, database, digests, failures, photo_uploads, reader
+    from app.web.request import quiet_hours as quiet
     from app.web.sync.routes import sync
     from app.web.tub.routes import tub
+    from app.web.words import formatting, method_links
     from app.web.workings.routes import workings
 
     # First who asks, and whether that is let in; only then is anything read of what was sent.

@@ -17,16 +17,16 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from app.judgement import forecast
-from app.judgement.facts import Fact, Weighing
-from app.judgement.forecast_bed import BED
-from app.judgement.forecast_course import course_to_plan
-from app.judgement.forecast_green import green
-from app.judgement.growth import growth_counts
-from app.judgement.history import History
-from app.judgement.moisture import samples
-from app.judgement.moisture_trays import tray_sample
-from app.judgement.stages import all_stages
+from app.judgement.facts.shapes import Fact, Weighing
+from app.judgement.forecasts import forecast
+from app.judgement.forecasts.bed import BED
+from app.judgement.forecasts.course import course_to_plan
+from app.judgement.forecasts.green import green
+from app.judgement.forecasts.moisture import samples
+from app.judgement.grain.counts import growth_counts
+from app.judgement.grain.moisture_trays import tray_sample
+from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages
 from tests.benchmarks.known_by import told_at
 
 SEEN = (1, 2, 3, 4)

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import Engine
 
-from app.judgement.history import History
+from app.judgement.history.history import History
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
 from app.store.engine import make_engine, write_session

@@ -8,10 +8,10 @@ from typing import Any
 
 from sqlalchemy import Engine, insert, update
 
-from app.judgement.facts import Fact
-from app.judgement.history import BatchInfo, History
-from app.judgement.programme import load_builtin
-from app.judgement.records import fact_from_record
+from app.judgement.facts.records import fact_from_record
+from app.judgement.facts.shapes import Fact
+from app.judgement.history.history import BatchInfo, History
+from app.judgement.programmes.programme import load_builtin
 from app.operations.digests import refresh_digest
 from app.store.batches import Batch
 from app.store.engine import write_session

@@ -9,8 +9,8 @@ from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from app.exchange.demo import demo_steps
-from app.judgement.history import History
-from app.judgement.stages import ENDED, all_stages
+from app.judgement.history.history import History
+from app.judgement.history.stages import ENDED, all_stages
 from app.operations.digests import refresh_digest
 from app.store.batches import list_batches
 from app.store.engine import write_session

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from app.judgement.facts import Action, Fact
-from app.judgement.history import History
-from app.judgement.records import fact_from_record
+from app.judgement.facts.records import fact_from_record
+from app.judgement.facts.shapes import Action, Fact
+from app.judgement.history.history import History
 
 Record = Mapping[str, Any]
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 from app.science.growth import BARLEY_BASE_C
 
 ZERO = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from app.judgement.facts import Fact
-from app.judgement.history import History
+from app.judgement.facts.shapes import Fact
+from app.judgement.history.history import History
 from app.store.engine import make_engine
 from tests.benchmarks.backtest_page import EVERY, Result, page_part, results, row_of
 from tests.benchmarks.demo_told import told_again, whole_demo

@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from app.judgement import forecast
 from app.judgement.flags import evaluate
-from app.judgement.history import History
-from app.judgement.next_steps import next_steps
-from app.judgement.programme import load_builtin
+from app.judgement.forecasts import forecast
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
+from app.judgement.steps.next_steps import next_steps
 from tests.benchmarks.conftest import Figures, medians
 from tests.judgement.plan_run import plan_story
 

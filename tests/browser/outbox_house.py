@@ -20,7 +20,7 @@ from werkzeug.serving import BaseWSGIServer, make_server
 from app import create_app
 from app.config import Settings
 from app.folder import ensure_secret
-from app.judgement.facts import Fact
+from app.judgement.facts.shapes import Fact
 from app.store.batches import Batch
 from app.store.engine import read_session, write_session
 from app.store.facts import fact as fact_table

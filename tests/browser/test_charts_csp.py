@@ -16,7 +16,8 @@ from app.charts.comparison import comparison_figure
 from app.charts.summary import timeline_table
 from app.charts.timeline import timeline_figure
 from app.config import Settings
-from app.web import plotly_script, security, static_files
+from app.web.access import security
+from app.web.assets import plotly_script, static_files
 from tests.browser.conftest import DESK, PHONE, page_at
 from tests.charts.tale import flag, tale, to_plan, told
 from tests.judgement.story import at

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from app.judgement import envelope
-from app.judgement.facts import Reading, Withdrawal
-from app.judgement.stages import all_stages
+from app.judgement.facts import envelope
+from app.judgement.facts.shapes import Reading, Withdrawal
+from app.judgement.history.stages import all_stages
 from app.operations.people import add_person
 from app.ports import now
 from app.store.engine import read_session, write_session

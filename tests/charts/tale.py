@@ -5,8 +5,8 @@ from typing import Any
 
 from app.charts.timeline import timeline_figure
 from app.judgement.flags.base import Flag, Message
-from app.judgement.history import History
-from app.judgement.programme import load_builtin
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.plan_run import plan_story
 from tests.judgement.story import ZERO, Story, at
 

@@ -6,7 +6,7 @@ import pytest
 
 from app.charts.batch_ribbon import batch_ribbon, batch_ribbon_text, ribbon_parts, stacked_ribbons
 from app.charts.ribbon import Segment
-from app.judgement.history import BatchInfo, History
+from app.judgement.history.history import BatchInfo, History
 from tests.charts.tale import PALE, flag, tale, to_plan, told
 from tests.judgement.story import Story, at
 

@@ -3,7 +3,7 @@
 import re
 
 from app.charts.ceiling import ceiling_svg, range_words
-from app.judgement.programme import CeilingStep
+from app.judgement.programmes.programme import CeilingStep
 
 STEPS = (CeilingStep(0.25, 50.0), CeilingStep(0.12, 62.0), CeilingStep(0.0, 86.0))
 

@@ -8,8 +8,8 @@ from itertools import combinations
 import pytest
 
 from app.charts.comparison import MOST_BATCHES, comparison_figure
-from app.judgement.history import BatchInfo, History
-from app.judgement.moisture import samples
+from app.judgement.forecasts.moisture import samples
+from app.judgement.history.history import BatchInfo, History
 from tests.charts.tale import named, tale, to_plan, told
 from tests.judgement.story import Story, at
 

@@ -3,7 +3,7 @@
 from zoneinfo import ZoneInfo
 
 from app.charts.summary import timeline_table
-from app.judgement.history import BatchInfo, History
+from app.judgement.history.history import BatchInfo, History
 from tests.charts.tale import tale, to_plan, told
 from tests.judgement.story import at
 

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 import app
 from app.charts.timeline import timeline_figure
-from app.judgement.history import BatchInfo, History
-from app.judgement.moisture import moisture_at, samples
-from app.judgement.programme import load_builtin
+from app.judgement.forecasts.moisture import moisture_at, samples
+from app.judgement.history.history import BatchInfo, History
+from app.judgement.programmes.programme import load_builtin
 from tests.charts.tale import PALE, draw, flag, named, tale, to_plan, told
 from tests.judgement.story import at
 

@@ -13,7 +13,7 @@ from time import sleep
 
 import pytest
 
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 
 from .conftest import Command, Server
 

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import ChitbookError
 from app.exchange.records import export_records, import_records
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 from app.operations.facts import record_fact
 from app.operations.programmes import keep_programme
 from app.store.base import metadata

@@ -11,8 +11,8 @@ import pytest
 from icalendar import Calendar, Event
 
 from app.exchange.calendar import DatedWords, calendar
-from app.judgement.history import History
-from app.judgement.next_steps import NextStep
+from app.judgement.history.history import History
+from app.judgement.steps.next_steps import NextStep
 from tests.judgement.story import Story, at, iso
 
 DUBLIN = ZoneInfo("Europe/Dublin")

@@ -15,16 +15,16 @@ from sqlalchemy import Engine, select
 
 from app.exchange.demo import demo_id, load_demo
 from app.exchange.records import export_records
-from app.judgement.account import account
-from app.judgement.answers import answered, leftover_answers
-from app.judgement.facts import Answer, Reading
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Answer, Reading
 from app.judgement.flags import evaluate
-from app.judgement.growth import growth_counts
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
-from app.judgement.moisture import samples
-from app.judgement.stages import stages
-from app.judgement.stock import stock_ledger
+from app.judgement.flags.answers import answered, leftover_answers
+from app.judgement.forecasts.moisture import samples
+from app.judgement.grain.counts import growth_counts
+from app.judgement.grain.stock import stock_ledger
+from app.judgement.history.history import History
+from app.judgement.history.stages import stages
+from app.judgement.measures.account import account
 from app.store.batches import Batch
 from app.store.digests import list_digests
 from app.store.engine import make_engine, read_session, write_session

@@ -19,8 +19,8 @@ from app.config import Settings
 from app.errors import Rejected
 from app.exchange.records import export_records, import_records
 from app.folder import ensure_secret
-from app.judgement.kinds import KINDS
-from app.judgement.programme import load_builtin, revise
+from app.judgement.facts.kinds import KINDS
+from app.judgement.programmes.programme import load_builtin, revise
 from app.operations.batches import pack_batch
 from app.operations.digests import rebuild
 from app.operations.facts import record_fact

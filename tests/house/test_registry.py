@@ -9,13 +9,13 @@ from zoneinfo import ZoneInfo
 import pytest
 from flask import Flask, get_template_attribute, render_template_string
 
-from app.judgement.facts import SHAPES, Fact
-from app.judgement.fields import Quantity, Reference
-from app.judgement.history import order
-from app.judgement.kinds import KINDS, RANK, STAGE_KINDS
-from app.judgement.meaning import meaning
-from app.judgement.records import fact_from_record, record_from_fact
-from app.judgement.stages import WORDS
+from app.judgement.facts.fields import Quantity, Reference
+from app.judgement.facts.kinds import KINDS, RANK, STAGE_KINDS
+from app.judgement.facts.records import fact_from_record, record_from_fact
+from app.judgement.facts.shapes import SHAPES, Fact
+from app.judgement.history.history import order
+from app.judgement.history.stages import WORDS
+from app.judgement.meaning.meaning import meaning
 from app.store.facts import SHAPE_TABLES
 from app.web.entries.examples import EXAMPLES
 from app.web.entries.fields import has_unit, widget_of

@@ -8,8 +8,8 @@ from functools import cache
 from typing import Any
 
 from app.judgement.flags import Flag, evaluate
-from app.judgement.history import History
-from app.judgement.programme import Programme
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import Programme
 
 HOUR_ZERO = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 MARK = {"mark": "M", "source": "from memory"}

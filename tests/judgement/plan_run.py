@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from app.judgement.programme import Programme, Step
+from app.judgement.programmes.programme import Programme, Step
 
 NAMESPACE = uuid.UUID("5b0f6c1e-3c0e-4d0a-9a53-6f6c27a3f7d1")
 BEFORE_WATER_H = 0.5

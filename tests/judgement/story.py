@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from app.judgement.history import History
+from app.judgement.history.history import History
 
 ZERO = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
 Record = dict[str, Any]
@@ -68,7 +68,7 @@ class Story:
     def history(self, records: Iterable[Record] | None = None) -> History:
         batch: Record = {"record": "batch", "id": BATCH["id"], "number": 1}
         if self.programme is not None:
-            from app.judgement.programme import load_builtin
+            from app.judgement.programmes.programme import load_builtin
 
             batch["programme"] = load_builtin()[self.programme].digest
         return History.from_records([batch, *(self.records if records is None else records)])

@@ -5,9 +5,9 @@ import math
 
 import pytest
 
-from app.judgement.account import account
-from app.judgement.history import History
-from app.judgement.programme import load_builtin
+from app.judgement.history.history import History
+from app.judgement.measures.account import account
+from app.judgement.programmes.programme import load_builtin
 from app.science.mass_balance import dry_loss
 from tests.judgement.plan_run import plan_story
 from tests.judgement.story import ZERO, Story, at

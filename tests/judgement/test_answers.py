@@ -2,10 +2,10 @@
 
 import random
 
-from app.judgement.answers import JudgedFlag, answered, leftover_answers
-from app.judgement.facts import Answer
+from app.judgement.facts.shapes import Answer
 from app.judgement.flags import evaluate
-from app.judgement.history import History
+from app.judgement.flags.answers import JudgedFlag, answered, leftover_answers
+from app.judgement.history.history import History
 from tests.judgement.flag_story import Story, moment
 
 

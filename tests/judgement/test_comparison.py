@@ -3,10 +3,10 @@
 import pytest
 from scipy.stats import ttest_ind
 
-from app.judgement.comparison import CLEAR, NOT_SHOWN, compare_lots, compare_sides, comparison_table, rows_of
-from app.judgement.history import History
-from app.judgement.measures import KEYS, Measure
-from app.judgement.programme import load_builtin
+from app.judgement.history.history import History
+from app.judgement.measures.batch import KEYS, Measure
+from app.judgement.measures.comparison import CLEAR, NOT_SHOWN, compare_lots, compare_sides, comparison_table, rows_of
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.plan_run import plan_story
 from tests.judgement.story import ZERO, Story, at
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.judgement.exposure import kiln_exposure, kiln_exposures
+from app.judgement.watch.exposure import kiln_exposure, kiln_exposures
 from app.science.enzymes import hours_and_degree_hours_above
 from tests.judgement.flag_story import Story, moment
 
@@ -81,8 +81,8 @@ def test_grain_below_its_ceiling_has_measured_hours_and_no_exposure() -> None:
 
 
 def test_a_programme_changed_on_the_kiln_judges_what_follows_by_its_own_ceiling() -> None:
-    from app.judgement.history import History
-    from app.judgement.programme import revise
+    from app.judgement.history.history import History
+    from app.judgement.programmes.programme import revise
 
     story = kilned((161, 55.0, None), (162, 55.0, None), (163, 55.0, None))
     hotter = revise(story.programme, {"ceiling/0/grain_c": 58})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from app.judgement.fields import Quantity
+from app.judgement.facts.fields import Quantity
 
 WATER = Quantity(word="Water", target="value", dimension="temperature", low=-5.0, high=100.0)
 OFFSET = Quantity(word="Offset", target="amount", dimension="temperature", low=-10.0, high=10.0, is_difference=True)

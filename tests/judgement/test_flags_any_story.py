@@ -5,9 +5,9 @@ from datetime import timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.answers import answered, leftover_answers
 from app.judgement.flags import evaluate
-from app.judgement.history import History
+from app.judgement.flags.answers import answered, leftover_answers
+from app.judgement.history.history import History
 from tests.judgement.random_story import stories
 from tests.judgement.story import Story, at
 

@@ -3,8 +3,8 @@
 import pytest
 
 from app.judgement.flags import evaluate
-from app.judgement.history import History
-from app.judgement.programme import revise
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import revise
 from app.judgement.wording import Words
 from tests.judgement.flag_story import Story, hour_of, moment
 

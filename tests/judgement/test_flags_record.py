@@ -2,8 +2,8 @@
 
 import pytest
 
-from app.judgement.meaning import meaning
-from app.judgement.programme import load_builtin
+from app.judgement.meaning.meaning import meaning
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.flag_story import Story, hour_of, moment
 
 

@@ -7,9 +7,9 @@ from datetime import timedelta
 
 import pytest
 
-from app.judgement.forecast import time_to_dry
-from app.judgement.forecast_band import When
-from app.judgement.programme import Programme, load_builtin
+from app.judgement.forecasts.band import When
+from app.judgement.forecasts.forecast import time_to_dry
+from app.judgement.programmes.programme import Programme, load_builtin
 from tests.judgement.story import Story, at
 
 HOUR = timedelta(hours=1)

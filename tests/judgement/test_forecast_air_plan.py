@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.forecast_air_plan import AS_PLANNED_C, PlannedAir, Point, along_plan, planned_air
-from app.judgement.programme import load_builtin
+from app.judgement.forecasts.air_plan import AS_PLANNED_C, PlannedAir, Point, along_plan, planned_air
+from app.judgement.programmes.programme import load_builtin
 
 Looks = Sequence[tuple[float, float]]
 

@@ -5,7 +5,14 @@ from itertools import pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.forecast import evaluate, fit, moisture_at, time_to_acrospire, time_to_dry, time_to_moisture
+from app.judgement.forecasts.forecast import (
+    evaluate,
+    fit,
+    moisture_at,
+    time_to_acrospire,
+    time_to_dry,
+    time_to_moisture,
+)
 from tests.judgement.random_story import stories
 from tests.judgement.story import Story, at
 

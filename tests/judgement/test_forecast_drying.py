@@ -5,9 +5,9 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from app.judgement.forecast import evaluate, fit, moisture_at, time_to_dry
-from app.judgement.forecast_air import air_of
-from app.judgement.forecast_bed import law_of, moisture_db
+from app.judgement.forecasts.air import air_of
+from app.judgement.forecasts.bed import law_of, moisture_db
+from app.judgement.forecasts.forecast import evaluate, fit, moisture_at, time_to_dry
 from app.science.drying import drying_time_h, equilibrium_moisture_wb, moisture_after_db
 from app.science.moisture import gross_to_stop_at_kg
 from tests.judgement.story import Story, at

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from app.judgement.forecast import acrospire_at, evaluate, fit, time_to_acrospire
+from app.judgement.forecasts.forecast import acrospire_at, evaluate, fit, time_to_acrospire
 from tests.judgement.plan_run import growth_classes
 from tests.judgement.story import Story, at
 

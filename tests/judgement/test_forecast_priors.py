@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.judgement.forecast import fit, learned, moisture_at
-from app.judgement.history import History
-from app.judgement.priors import FITTED, from_lot, priors_from_digests, uptake_prior
+from app.judgement.forecasts.forecast import fit, learned, moisture_at
+from app.judgement.forecasts.priors import FITTED, from_lot, priors_from_digests, uptake_prior
+from app.judgement.history.history import History
 from tests.judgement.story import Story, at
 
 

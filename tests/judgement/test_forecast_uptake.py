@@ -7,10 +7,10 @@ from random import Random
 import numpy as np
 import pytest
 
-from app.judgement.forecast import evaluate, fit, fit_key, moisture_at, time_to_moisture
-from app.judgement.history import History
-from app.judgement.moisture import samples
-from app.judgement.programme import load_builtin
+from app.judgement.forecasts.forecast import evaluate, fit, fit_key, moisture_at, time_to_moisture
+from app.judgement.forecasts.moisture import samples
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.story import Story, at
 
 # Molina-Cano et al. 1995, J. Inst. Brew. 101:79-83, data set barleyh20 of the CRAN package pbANOVA.

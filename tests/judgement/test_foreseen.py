@@ -6,9 +6,9 @@ from datetime import timedelta
 
 import pytest
 
-from app.judgement.forecast import forecast_at
-from app.judgement.history import History
-from app.judgement.meaning import meaning
+from app.judgement.forecasts.forecast import forecast_at
+from app.judgement.history.history import History
+from app.judgement.meaning.meaning import meaning
 from tests.judgement.flag_story import Story
 
 

@@ -3,8 +3,8 @@
 import pytest
 from scipy.stats import binomtest
 
-from app.judgement.facts import Tally
-from app.judgement.growth import chit_counts, classes_of, growth_counts, growth_of, rub_outs, squeeze_tests
+from app.judgement.facts.shapes import Tally
+from app.judgement.grain.counts import chit_counts, classes_of, growth_counts, growth_of, rub_outs, squeeze_tests
 from tests.judgement.story import Story
 
 PERCENTS = {

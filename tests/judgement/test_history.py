@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.facts import Subject
-from app.judgement.fields import BadValues
-from app.judgement.history import History
-from app.judgement.moisture import samples
-from app.judgement.programme import load_builtin, revise
-from app.judgement.stages import stages
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.shapes import Subject
+from app.judgement.forecasts.moisture import samples
+from app.judgement.history.history import History
+from app.judgement.history.stages import stages
+from app.judgement.programmes.programme import load_builtin, revise
 from tests.judgement.plan_run import plan_story
 from tests.judgement.random_story import THERMOMETER, stories
 from tests.judgement.story import BATCH, LOT, ZERO, Story, at

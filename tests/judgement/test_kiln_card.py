@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from app.judgement.kiln_card import KilnCard, kiln_card
+from app.judgement.watch.kiln_card import KilnCard, kiln_card
 from app.science.humid_air import saturation_pressure_pa
 from tests.judgement.story import Story, at
 

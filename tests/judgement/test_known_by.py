@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from app.judgement.forecast import fit
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
-from app.judgement.programme import load_builtin
-from app.judgement.records import values_from_typed
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.forecasts.forecast import fit
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
 from app.web.entries.examples import EXAMPLES
 from tests.benchmarks import made_up
 from tests.benchmarks.backtest import Series, growth_series, kiln_series, steep_as_it_is, steep_by_plan

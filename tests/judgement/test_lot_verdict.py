@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from app.judgement.history import LotInfo
-from app.judgement.lot_verdict import LotVerdict, lot_verdict
-from app.judgement.records import fact_from_record
+from app.judgement.facts.records import fact_from_record
+from app.judgement.grain.lot_verdict import LotVerdict, lot_verdict
+from app.judgement.history.history import LotInfo
 from app.science.germination import Requirement
 
 AT = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
@@ -223,7 +223,7 @@ def stored(species: str, *moistures: tuple[float, float], days_ago: float) -> Be
 
 def test_storage_life_is_used_up_in_proportion() -> None:
     # NDSU Extension 2019: 15 d at 17 % (life 30 d), then 13 % (270 d) leaves 135 d; both lives at 70 °F.
-    from app.judgement.lot_storage import storage_use
+    from app.judgement.grain.lot_storage import storage_use
 
     at_70f = (70.0 - 32.0) / 1.8
     found = storage_use(stored("barley", (15, 0.17), (0, 0.13), days_ago=15).lot(), AT, at_70f)

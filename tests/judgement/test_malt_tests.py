@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from app.judgement.facts import Result
-from app.judgement.fields import BadValues
-from app.judgement.kinds import KINDS, MALT_TESTS
-from app.judgement.malt_tests import conversion_of, extract_of, malt_liquefaction, moisture_ways, told
-from app.judgement.meaning import meaning
-from app.judgement.measures import measures
-from app.judgement.records import fact_from_record, values_from_typed
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.kinds import KINDS, MALT_TESTS
+from app.judgement.facts.records import fact_from_record, values_from_typed
+from app.judgement.facts.shapes import Result
+from app.judgement.malt.tests import conversion_of, extract_of, malt_liquefaction, moisture_ways, told
+from app.judgement.meaning.meaning import meaning
+from app.judgement.measures.batch import measures
 from app.judgement.wording import METRIC, Words
 from tests.judgement.flag_story import Story, moment
 

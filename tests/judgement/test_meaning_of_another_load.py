@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from app.judgement.kinds import KINDS
-from app.judgement.meaning import meaning
-from app.judgement.records import fact_from_record
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import fact_from_record
+from app.judgement.meaning.meaning import meaning
 from app.web.entries.examples import EXAMPLES
 from tests.judgement.flag_story import Story, moment
 

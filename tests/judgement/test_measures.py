@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.account import account
-from app.judgement.history import History
-from app.judgement.measures import KEYS, measures, measures_from_record, measures_record
-from app.judgement.programme import load_builtin
+from app.judgement.history.history import History
+from app.judgement.measures.account import account
+from app.judgement.measures.batch import KEYS, measures, measures_from_record, measures_record
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.plan_run import plan_story
 from tests.judgement.random_story import stories
 from tests.judgement.story import ZERO, Story, at

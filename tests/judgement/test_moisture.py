@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.charges import removed_dry_kg
-from app.judgement.losses import losses_between
-from app.judgement.moisture import dry_loss, moisture_at, samples
+from app.judgement.forecasts.moisture import dry_loss, moisture_at, samples
+from app.judgement.grain.charges import removed_dry_kg
+from app.judgement.grain.losses import losses_between
 from tests.judgement.story import Story, at
 
 SERIES = np.loadtxt(Path(__file__).parents[1] / "science" / "data" / "molina_cano_1995.csv", delimiter=",", skiprows=2)

@@ -3,9 +3,9 @@
 import pytest
 
 from app.judgement.flags import evaluate
-from app.judgement.meaning import meaning
-from app.judgement.mould import finds_against, is_mouldy
-from app.judgement.next_steps import next_steps
+from app.judgement.malt.mould import finds_against, is_mouldy
+from app.judgement.meaning.meaning import meaning
+from app.judgement.steps.next_steps import next_steps
 from tests.judgement.flag_story import Story, hour_of, moment
 from tests.judgement.test_flags_inspection import growing
 

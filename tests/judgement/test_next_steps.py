@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.history import History
-from app.judgement.next_steps import NextStep, next_steps
-from app.judgement.programme import load_builtin
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
+from app.judgement.steps.next_steps import NextStep, next_steps
 from app.judgement.wording import Words
 from app.science.handbook import methods
 from tests.judgement import random_story

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from app.judgement.history import History
-from app.judgement.one_more_day import OneMoreDay, one_more_day
-from app.judgement.programme import load_builtin
+from app.judgement.ahead.one_more_day import OneMoreDay, one_more_day
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.plan_run import plan_story
 from tests.judgement.story import Story, at
 

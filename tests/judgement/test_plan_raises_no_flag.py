@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 import pytest
 
 from app.judgement.flags import evaluate
-from app.judgement.history import History
-from app.judgement.programme import load_builtin
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.plan_run import plan_story
 
 START = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.facts import Reading
-from app.judgement.history import History
-from app.judgement.kind_parts import GROWTH_CLASSES
-from app.judgement.programme import Programme, load_builtin
-from app.judgement.stages import stage_at, stages
+from app.judgement.facts.kind_parts import GROWTH_CLASSES
+from app.judgement.facts.shapes import Reading
+from app.judgement.history.history import History
+from app.judgement.history.stages import stage_at, stages
+from app.judgement.programmes.programme import Programme, load_builtin
 from tests.judgement.plan_run import growth_classes, plan_records, plan_story
 
 START = datetime(2025, 3, 1, 8, 0, tzinfo=UTC)

@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.planner import Plan, TooLong
-from app.judgement.planner_time import Waking
-from app.judgement.programme import Programme, load_builtin
+from app.judgement.ahead.planner import Plan, TooLong
+from app.judgement.ahead.planner_time import Waking
+from app.judgement.programmes.programme import Programme, load_builtin
 from tests.judgement.flag_story import CONTENT, MARK
 
 DUBLIN = ZoneInfo("Europe/Dublin")

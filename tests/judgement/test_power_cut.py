@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from app.judgement import cautions
-from app.judgement.kinds import KINDS
-from app.judgement.power_cut import PowerCut, power_cut
-from app.judgement.power_cut_cards import BY_STAGE, CARDS, Card
-from app.judgement.stages import WORDS
+from app.judgement.ahead.power_cut import PowerCut, power_cut
+from app.judgement.ahead.power_cut_cards import BY_STAGE, CARDS, Card
+from app.judgement.facts.kinds import KINDS
+from app.judgement.history.stages import WORDS
 from tests.judgement.story import Story, at
 
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.programme import (
+from app.judgement.programmes.programme import (
     MARKS,
     Limit,
     Programme,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.judgement.programme import ProgrammeInvalid, differences, load_builtin, revise
+from app.judgement.programmes.programme import ProgrammeInvalid, differences, load_builtin, revise
 
 BUILTIN = load_builtin()
 

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.envelope import FORM_VERSION
-from app.judgement.facts import SHAPES, Part, Subject
-from app.judgement.fields import BadValues, Choice, Count, Lengths, Moment, Quantity, Reference, Text
-from app.judgement.kind_parts import QUALITIES
-from app.judgement.kinds import KINDS, RANK, STAGE_KINDS
-from app.judgement.records import fact_from_record, kind_named, record_from_fact, values_from_typed
-from app.judgement.stages import WORDS
+from app.judgement.facts.envelope import FORM_VERSION
+from app.judgement.facts.fields import BadValues, Choice, Count, Lengths, Moment, Quantity, Reference, Text
+from app.judgement.facts.kind_parts import QUALITIES
+from app.judgement.facts.kinds import KINDS, RANK, STAGE_KINDS
+from app.judgement.facts.records import fact_from_record, kind_named, record_from_fact, values_from_typed
+from app.judgement.facts.shapes import SHAPES, Part, Subject
+from app.judgement.history.stages import WORDS
 from tests.judgement.story import BATCH, iso
 
 FIRST = datetime(2020, 1, 1, tzinfo=UTC)

@@ -3,7 +3,7 @@
 import pytest
 from scipy.stats import binomtest
 
-from app.judgement.rejects import float_tests, reject_share, rejects
+from app.judgement.measures.rejects import float_tests, reject_share, rejects
 from tests.judgement.story import LOT, Story, at
 
 

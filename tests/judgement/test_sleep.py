@@ -8,15 +8,15 @@ from functools import cache
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.judgement.ahead.one_more_day import one_more_day
+from app.judgement.ahead.power_cut import power_cut
+from app.judgement.ahead.sleep import Sleep, sleep
 from app.judgement.cautions import KILN, ROAST
 from app.judgement.flags import evaluate
-from app.judgement.history import History
-from app.judgement.next_steps import next_steps
-from app.judgement.one_more_day import one_more_day
-from app.judgement.power_cut import power_cut
-from app.judgement.programme import load_builtin
-from app.judgement.sleep import Sleep, sleep
-from app.judgement.watch import Watch
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
+from app.judgement.steps.next_steps import next_steps
+from app.judgement.watch.watch import Watch
 from tests.judgement.plan_run import plan_story
 from tests.judgement.random_story import stories
 from tests.judgement.story import Story, at

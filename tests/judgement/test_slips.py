@@ -4,13 +4,13 @@ from typing import Any
 
 import pytest
 
-from app.judgement.kinds import KINDS
-from app.judgement.meaning import meaning
-from app.judgement.moisture import samples
-from app.judgement.programme import load_builtin
-from app.judgement.records import values_from_typed
-from app.judgement.slips import Question, plausible_range, questions
-from app.judgement.trusted import doubted
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.forecasts.moisture import samples
+from app.judgement.forecasts.trusted import doubted
+from app.judgement.meaning.meaning import meaning
+from app.judgement.programmes.programme import load_builtin
+from app.judgement.slips.questions import Question, plausible_range, questions
 from app.science import units
 from tests.judgement.flag_story import Story, moment
 

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from app.judgement.stages import hours_by_stage, is_live, stage_at, stages
+from app.judgement.history.stages import hours_by_stage, is_live, stage_at, stages
 from tests.judgement.story import Story, at
 
 END = at(1000)

@@ -2,9 +2,9 @@
 
 import pytest
 
-from app.judgement.facts import Part
-from app.judgement.records import fact_from_record
-from app.judgement.stock import pack_ledger, stock_ledger
+from app.judgement.facts.records import fact_from_record
+from app.judgement.facts.shapes import Part
+from app.judgement.grain.stock import pack_ledger, stock_ledger
 from tests.judgement.story import LOT, Story, at
 
 

@@ -3,8 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.records import fact_from_record
-from app.judgement.superseding import can_supersede, chains, could_share_target
+from app.judgement.facts.records import fact_from_record
+from app.judgement.history.superseding import can_supersede, chains, could_share_target
 from tests.judgement.story import BATCH, LOT, Story
 
 

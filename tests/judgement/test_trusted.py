@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from app.judgement import forecast
-from app.judgement.moisture import moisture_at
-from app.judgement.trusted import doubted, known_and_trusted, trusted
+from app.judgement.forecasts import forecast
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.forecasts.trusted import doubted, known_and_trusted, trusted
 from tests.judgement.flag_story import Story
 
 

@@ -8,14 +8,14 @@ from statistics import fmean, stdev
 
 import pytest
 
-from app.judgement.account import account
-from app.judgement.charges import scale_step_kg
-from app.judgement.history import History
-from app.judgement.measures import measures
-from app.judgement.moisture import charged
-from app.judgement.programme import load_builtin
+from app.judgement.forecasts.moisture import charged
+from app.judgement.grain.charges import scale_step_kg
+from app.judgement.history.history import History
+from app.judgement.measures.account import account
+from app.judgement.measures.batch import measures
+from app.judgement.programmes.programme import load_builtin
 from app.judgement.wording import METRIC
-from app.web.measure_words import measure_value
+from app.web.words.measures import measure_value
 from tests.judgement.story import Story, at
 
 BUILTIN = load_builtin()

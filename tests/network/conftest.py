@@ -17,7 +17,7 @@ from app.config import Settings
 from app.network.files import Files
 from app.network.opened import describe, names_now, prepare
 from app.store.engine import write_session
-from app.web.opened import tell
+from app.web.access.house_network import tell
 from tests.conftest import NOW
 from tests.network.phone import Phone
 from tests.ports import free_port

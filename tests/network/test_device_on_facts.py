@@ -59,7 +59,7 @@ def test_reading_pages_writes_nothing_of_the_phone_and_writing_notes_the_hour(
     phone = paired(app)
     first = device_row(app).last_seen_at
     later = first + timedelta(hours=3)
-    monkeypatch.setattr("app.web.gate.ports.now", lambda: later)
+    monkeypatch.setattr("app.web.access.gate.ports.now", lambda: later)
     phone.get("/")
     assert device_row(app).last_seen_at == first
     phone.post("/batches/1/tub/turned", data={"id": "t1", "when": "now"})

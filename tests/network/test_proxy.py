@@ -13,7 +13,7 @@ from jinja2 import FileSystemBytecodeCache
 
 from app import create_app
 from app.config import Settings
-from app.web.peer import FromProxy
+from app.web.access.peer import FromProxy
 from tests.network.phone import Phone, code_from
 
 TRUSTED = (ip_network("127.0.0.1/32"), ip_network("10.9.0.0/16"))

@@ -9,7 +9,7 @@ from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
 from app.judgement.flags import RULES_VERSION
-from app.judgement.measures import measures, measures_from_record
+from app.judgement.measures.batch import measures, measures_from_record
 from app.operations import digests
 from app.operations.digests import rebuild, refresh_digest
 from app.operations.facts import record_fact

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
-from app.judgement.forecast import fit
+from app.judgement.forecasts.forecast import fit
 from app.operations.digests import refresh_digest
 from app.operations.facts import record_fact
 from app.store.batches import Batch

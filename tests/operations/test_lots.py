@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.errors import Rejected
-from app.judgement.facts import Remark, Subject, Weighing
+from app.judgement.facts.shapes import Remark, Subject, Weighing
 from app.operations.lots import create_lot
 from app.store.facts import list_facts_about
 from app.store.lots import find_lot_by_name, list_lots

@@ -7,7 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
-from app.judgement.facts import Subject
+from app.judgement.facts.shapes import Subject
 from app.operations.batches import open_batch, pack_batch, rename_batch
 from app.store.batches import Batch, get_batch
 from app.store.history import get_history

@@ -10,7 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound, Rejected
-from app.judgement.facts import Subject
+from app.judgement.facts.shapes import Subject
 from app.operations.facts import record_fact
 from app.operations.photos import MOST_OF_ONE_FACT, KeptPhoto, add_photo, photo_id_for, restore_photo, strike_photo
 from app.operations.pictures import Picture, make_picture

@@ -9,7 +9,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.judgement.programme import load_builtin, revise
+from app.judgement.programmes.programme import load_builtin, revise
 from app.operations.programmes import ensure_builtin_programmes, keep_programme
 from app.store.batches import get_batch
 from app.store.history import get_history

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.errors import KeptOtherwise, Rejected
-from app.judgement.facts import Part, Reading, Subject
+from app.judgement.facts.shapes import Part, Reading, Subject
 from app.operations.facts import record_fact
 from app.store.batches import Batch
 from app.store.facts import find_fact

@@ -11,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
-from app.judgement.facts import Fact, Part, Reading, Subject
+from app.judgement.facts.shapes import Fact, Part, Reading, Subject
 from app.operations.facts import insert_fact, record_fact, withdraw_fact
 from app.store.facts import find_fact, find_superseder
 from app.store.history import get_history, load_histories

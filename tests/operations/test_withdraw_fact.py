@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
-from app.judgement.facts import Fact, Reading, Withdrawal
+from app.judgement.facts.shapes import Fact, Reading, Withdrawal
 from app.operations.facts import record_fact, withdraw_fact
 from app.store.batches import Batch
 from app.store.facts import find_fact, find_superseder

@@ -11,9 +11,9 @@ from sqlalchemy import event, select, text
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from app.judgement.facts import SHAPES, Fact, Part, Subject
-from app.judgement.kinds import KINDS
-from app.judgement.records import fact_from_record, record_from_fact
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import fact_from_record, record_from_fact
+from app.judgement.facts.shapes import SHAPES, Fact, Part, Subject
 from app.operations.facts import insert_fact
 from app.store.facts import (
     SHAPE_TABLES,

@@ -12,8 +12,8 @@ from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.exchange.records import export_records
-from app.judgement.facts import Subject
-from app.judgement.history import History
+from app.judgement.facts.shapes import Subject
+from app.judgement.history.history import History
 from app.operations.batches import pack_batch
 from app.operations.facts import record_fact, withdraw_fact
 from app.store.batches import Batch

@@ -12,8 +12,8 @@ from sqlalchemy import Connection, Engine, MetaData, Table, func, select, text
 from sqlalchemy.exc import IntegrityError
 
 from app.errors import CannotStart
-from app.judgement.facts import Result
-from app.judgement.kinds import KINDS
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Result
 from app.operations.facts import record_fact
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from sqlalchemy.orm import Session
 
-from app.judgement.stock import stock_ledger
+from app.judgement.grain.stock import stock_ledger
 from app.operations.facts import record_fact
 from app.store.lots import list_lots, load_lot_stories
 from app.store.stock import list_stock_kg

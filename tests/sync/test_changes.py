@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from flask.testing import FlaskClient
 
-from app.judgement.records import fact_from_record
+from app.judgement.facts.records import fact_from_record
 from tests.writing import Opened, water
 
 from .conftest import Phone

@@ -10,9 +10,9 @@ from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy import event, select
 
-from app.judgement.facts import Reading
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Reading
 from app.judgement.flags import evaluate
-from app.judgement.kinds import KINDS
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.engine import read_session, write_session
@@ -292,7 +292,7 @@ def test_what_is_kept_is_answered_as_kept_though_nobody_can_say_what_it_means(
     def fails(*_: object) -> None:
         raise ValueError("out of every range")
 
-    monkeypatch.setattr("app.web.taking_in.meaning", fails)
+    monkeypatch.setattr("app.web.request.intake.meaning", fails)
     answer = phone.send_one(water("12.5"))
     assert answer["status"] == 201
     assert "meaning" not in answer

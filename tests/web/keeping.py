@@ -10,7 +10,7 @@ from urllib.parse import parse_qs, urlsplit
 from flask import Flask
 from werkzeug.test import TestResponse
 
-from app.judgement.facts import Fact
+from app.judgement.facts.shapes import Fact
 from app.operations.facts import record_fact
 from app.store.engine import read_session, write_session
 from app.store.history import get_history

@@ -13,7 +13,7 @@ from flask.testing import FlaskClient
 from sqlalchemy.orm import Session
 from werkzeug.test import TestResponse
 
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import pack_batch
 from app.operations.devices import make_code
 from app.operations.people import add_person
@@ -23,7 +23,7 @@ from app.store.batches import Batch, get_batch
 from app.store.calendar_feeds import CalendarFeed, token_digest
 from app.store.devices import MAY_LOG, Device
 from app.store.engine import read_session, write_session
-from app.web.opened import Opened
+from app.web.access.house_network import Opened
 from tests.network.phone import ADDRESS, HOUSE
 from tests.pages import PageForm, forms_of, tub_form
 from tests.pictures import jpeg

@@ -11,7 +11,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 from app.store.batches import Batch
 from app.store.engine import write_session
 from tests.pages import forms_of

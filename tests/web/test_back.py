@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from werkzeug.routing import Map, Rule
 
-from app.web.back import own_address
+from app.web.request.back import own_address
 
 
 @pytest.fixture

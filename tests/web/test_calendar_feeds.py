@@ -16,7 +16,7 @@ from app import ports
 from app.config import Settings
 from app.operations.facts import record_fact
 from app.store.engine import write_session
-from app.web import opened
+from app.web.access import house_network as opened
 from app.web.calendar import page
 from tests.pages import PageForm, forms_of
 from tests.writing import NOW, OTHER, Opened, add_batch, charge, entry

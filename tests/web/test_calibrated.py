@@ -10,7 +10,7 @@ from flask.testing import FlaskClient
 from sqlalchemy import select
 from werkzeug.test import TestResponse
 
-from app.judgement.facts import Reading
+from app.judgement.facts.shapes import Reading
 from app.operations.digests import rebuild
 from app.store.batches import Batch
 from app.store.digests import BatchDigest

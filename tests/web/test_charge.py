@@ -14,8 +14,8 @@ from sqlalchemy.orm import Session
 from werkzeug.test import TestResponse
 
 from app import ports
-from app.judgement.history import History
-from app.judgement.programme import load_builtin
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
 from app.operations.facts import record_fact
 from app.operations.lots import create_lot
 from app.store.batches import Batch

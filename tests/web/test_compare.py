@@ -10,8 +10,8 @@ from flask.testing import FlaskClient
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.comparison import compare_sides, rows_of
-from app.judgement.measures import Measure
+from app.judgement.measures.batch import Measure
+from app.judgement.measures.comparison import compare_sides, rows_of
 from app.judgement.wording import Words
 from app.operations.people import SYSTEMS
 from app.store.engine import write_session

@@ -12,7 +12,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from app import ports
-from app.judgement.facts import Action, Fact, Weighing
+from app.judgement.facts.shapes import Action, Fact, Weighing
 from app.operations.facts import record_fact, withdraw_fact
 from app.operations.people import add_person
 from app.store.engine import read_session, write_session

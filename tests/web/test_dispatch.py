@@ -7,7 +7,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app.judgement.facts import Part, Subject
+from app.judgement.facts.shapes import Part, Subject
 from app.store.engine import read_session
 from app.store.packs import get_pack, load_pack_stories
 from tests.pages import PageForm, forms_of, insisting, value_shown

@@ -9,7 +9,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from app import ports
-from app.judgement.facts import Answer
+from app.judgement.facts.shapes import Answer
 from app.store.batches import get_batch
 from app.store.engine import read_session, write_session
 from app.store.history import get_history

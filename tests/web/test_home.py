@@ -14,8 +14,8 @@ from app import ports
 from app.operations.digests import rebuild
 from app.store.batches import Batch
 from app.store.engine import write_session
-from app.web.glance import glance_at
 from app.web.home import order
+from app.web.summary.glance import glance_at
 from tests.stories import add_fact, add_story, statements
 from tests.writing import NOW, add_batch, add_lot
 

@@ -7,7 +7,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app.judgement.facts import Fact, Subject
+from app.judgement.facts.shapes import Fact, Subject
 from app.store.engine import read_session
 from app.store.house import HOUSE, list_house_facts
 from app.web.house.guidance import HOUSE_KINDS

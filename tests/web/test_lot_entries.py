@@ -8,7 +8,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from app.judgement.kinds import KINDS
+from app.judgement.facts.kinds import KINDS
 from app.store.engine import read_session, write_session
 from app.store.lots import get_lot, load_lot_stories
 from app.web.lots.page import LOT_KINDS

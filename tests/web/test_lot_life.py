@@ -7,7 +7,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app.judgement.facts import Tally
+from app.judgement.facts.shapes import Tally
 from app.store.engine import read_session, write_session
 from app.store.lots import get_lot, load_lot_stories
 from app.web.lots.life import left_words

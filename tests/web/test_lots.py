@@ -12,7 +12,7 @@ from flask.testing import FlaskClient
 from sqlalchemy import event
 from sqlalchemy.orm import Session
 
-from app.judgement.slips import INSISTED
+from app.judgement.slips.questions import INSISTED
 from app.operations.facts import record_fact, withdraw_fact
 from app.store.facts import find_fact
 from app.store.lots import get_lot, list_lots, load_lot_stories

@@ -9,9 +9,9 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app.judgement.facts import Result
-from app.judgement.kinds import KINDS, MALT_TESTS
-from app.judgement.records import values_from_typed
+from app.judgement.facts.kinds import KINDS, MALT_TESTS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.shapes import Result
 from app.operations.facts import record_fact
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
@@ -172,7 +172,7 @@ def test_a_meter_is_refused_on_warm_grain(client, app):
 
 
 def test_a_meter_is_refused_on_roasted_malt(client, app):
-    from app.judgement.programme import load_builtin
+    from app.judgement.programmes.programme import load_builtin
     from app.operations.batches import open_batch
     from tests.writing import charge
 

@@ -9,8 +9,8 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app.judgement.moisture import charged
-from app.judgement.stages import all_stages
+from app.judgement.forecasts.moisture import charged
+from app.judgement.history.stages import all_stages
 from app.store.batches import get_batch
 from app.store.engine import read_session, write_session
 from app.store.history import get_history

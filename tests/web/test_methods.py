@@ -8,15 +8,15 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from app.judgement.account_lines import FADING
+from app.judgement.facts.kinds import KINDS
 from app.judgement.flags import RULES
-from app.judgement.kinds import KINDS
-from app.judgement.measures import KEYS
-from app.judgement.programme import load_builtin
+from app.judgement.measures.account_lines import FADING
+from app.judgement.measures.batch import KEYS
+from app.judgement.programmes.programme import load_builtin
 from app.science.handbook import MARK_WORDS, methods
 from app.store.engine import write_session
-from app.web import method_links
-from app.web.method_links import method_url
+from app.web.words import method_links
+from app.web.words.method_links import method_url
 from tests.pages import Tub
 from tests.stories import add_story
 

@@ -8,7 +8,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from app.judgement import forecast
+from app.judgement.forecasts import forecast
 from app.store.batches import Batch
 from app.store.engine import write_session
 from app.store.history import get_history

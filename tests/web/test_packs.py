@@ -7,7 +7,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy.orm import Session
 
-from app.judgement.facts import Subject
+from app.judgement.facts.shapes import Subject
 from app.operations.batches import pack_batch
 from app.operations.facts import record_fact, withdraw_fact
 from app.operations.packs import dispatch_pack

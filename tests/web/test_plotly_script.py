@@ -10,7 +10,7 @@ import pytest
 from flask import Flask, render_template_string
 
 from app.config import Settings
-from app.web import plotly_script, static_files
+from app.web.assets import plotly_script, static_files
 
 ORIGINAL = resources.files("plotly").joinpath("package_data", "plotly.min.js").read_bytes()
 UNPACK = {"gzip": gzip.decompress, "br": brotli.decompress, "identity": bytes}

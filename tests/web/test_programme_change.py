@@ -7,14 +7,14 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from app.judgement.flags import evaluate
-from app.judgement.programme import load_builtin
+from app.judgement.programmes.programme import load_builtin
 from app.judgement.wording import METRIC, Words
 from app.operations.programmes import revise_programme
 from app.store.batches import list_batches
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
 from app.store.history import get_history
-from app.web.programme_changes import plan_differences
+from app.web.words.programme_changes import plan_differences
 from tests.pages import forms_of
 from tests.stories import add_fact, add_story
 from tests.writing import NOW

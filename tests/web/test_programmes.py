@@ -9,12 +9,12 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app.judgement.programme import LIMIT_UNITS, Programme, load_builtin
-from app.judgement.programme_changes import flattened
-from app.judgement.programme_parts import SETTING_UNITS
+from app.judgement.programmes.changes import flattened
+from app.judgement.programmes.parts import SETTING_UNITS
+from app.judgement.programmes.programme import LIMIT_UNITS, Programme, load_builtin
 from app.store.engine import read_session, write_session
 from app.store.programmes import ProgrammeRevision, get_programme, get_revision, list_offered
-from app.web.programme_words import LIMIT_WORDS, SETTING_WORDS, unit_at
+from app.web.words.programmes import LIMIT_WORDS, SETTING_WORDS, unit_at
 from tests.pages import PageForm, forms_of
 from tests.writing import add_batch
 

@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from flask.testing import FlaskClient
 
-from app.judgement.moisture import samples
+from app.judgement.forecasts.moisture import samples
 from app.store.engine import read_session
 from app.store.history import get_history
 from tests.pages import Tub, insisting

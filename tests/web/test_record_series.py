@@ -8,9 +8,9 @@ from html import unescape
 from flask import Flask
 from flask.testing import FlaskClient
 
-from app.judgement.facts import Subject
-from app.judgement.history import BatchInfo, History
-from app.judgement.records import fact_from_record
+from app.judgement.facts.records import fact_from_record
+from app.judgement.facts.shapes import Subject
+from app.judgement.history.history import BatchInfo, History
 from app.judgement.wording import Words
 from app.store.engine import write_session
 from app.web.batches.record import record_groups

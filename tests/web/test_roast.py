@@ -11,8 +11,8 @@ from flask.testing import FlaskClient
 from sqlalchemy import select
 from werkzeug.test import TestResponse
 
-from app.judgement.programme import load_builtin
-from app.judgement.stages import all_stages
+from app.judgement.history.stages import all_stages
+from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import pack_batch
 from app.operations.facts import record_fact
 from app.store.batches import get_batch

@@ -7,9 +7,9 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app.judgement.account import account
-from app.judgement.programme import load_builtin
-from app.judgement.stages import stages
+from app.judgement.history.stages import stages
+from app.judgement.measures.account import account
+from app.judgement.programmes.programme import load_builtin
 from app.store.batches import get_batch
 from app.store.engine import read_session, write_session
 from app.store.history import get_history

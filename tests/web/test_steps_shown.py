@@ -8,11 +8,11 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from app.judgement.next_steps import NextStep
-from app.judgement.steps import Basis
+from app.judgement.steps.next_steps import NextStep
+from app.judgement.steps.step import Basis
 from app.judgement.wording import Words
 from app.store.engine import write_session
-from app.web.glance import step_view
+from app.web.summary.glance import step_view
 from tests.stories import add_story
 
 NOW = datetime(2026, 3, 14, 10, 30, tzinfo=UTC)

@@ -9,9 +9,9 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from app import ports
-from app.judgement.facts import Fact, Reading, Tally, Weighing
-from app.judgement.kinds import KINDS
-from app.judgement.records import values_from_typed
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
 from app.web.entries.examples import EXAMPLES
@@ -236,7 +236,7 @@ def test_149_degrees_celsius_is_asked_about_and_fahrenheit_is_one_tap_away(app: 
 
 
 def test_149_degrees_celsius_is_kept_and_marked_as_meant_when_insisted_on(app: Flask, tub: Tub) -> None:
-    from app.judgement.slips import is_insisted
+    from app.judgement.slips.questions import is_insisted
 
     said(app, entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
     answer = tub.keep("air_on_temperature", {"value": "149", "value_unit": "c"})

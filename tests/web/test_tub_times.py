@@ -8,7 +8,7 @@ import pytest
 from flask import Flask
 
 from app import ports
-from app.judgement.facts import Action
+from app.judgement.facts.shapes import Action
 from tests.pages import Tub, insisting, tub_form
 from tests.writing import NOW, entry, iso
 

@@ -6,7 +6,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from app.judgement.facts import Withdrawal
+from app.judgement.facts.shapes import Withdrawal
 from app.operations.facts import record_fact
 from app.store.engine import read_session, write_session
 from app.store.facts import find_superseder

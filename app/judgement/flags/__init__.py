@@ -22,8 +22,8 @@ from app.judgement.flags import (
     weighings,
 )
 from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, one_for_each_cause
-from app.judgement.history import History
-from app.judgement.trusted import doubted, known_and_trusted
+from app.judgement.forecasts.trusted import doubted, known_and_trusted
+from app.judgement.history.history import History
 from app.judgement.wording import METRIC, Words
 
 __all__ = ["RULES", "RULES_VERSION", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]

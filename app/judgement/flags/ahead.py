@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from app.judgement.bed_ahead import BedAhead, beds_ahead, last_turned
-from app.judgement.facts import Fact
+from app.judgement.facts.shapes import Fact
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
-from app.judgement.forecast import fit
-from app.judgement.forecast_ask import Fit, acrospire, to_acrospire, to_moisture_by_plan
-from app.judgement.growth import growth_counts
-from app.judgement.moisture import samples
-from app.judgement.programme import Programme
-from app.judgement.stages import Stage
-from app.judgement.steps import is_sure_of, planned_place
+from app.judgement.forecasts.asking import Fit, acrospire, to_acrospire, to_moisture_by_plan
+from app.judgement.forecasts.forecast import fit
+from app.judgement.forecasts.moisture import samples
+from app.judgement.grain.counts import growth_counts
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Programme
+from app.judgement.steps.step import is_sure_of, planned_place
+from app.judgement.watch.bed_ahead import BedAhead, beds_ahead, last_turned
 from app.science.drying import HALF_WIDTH_WB
 
 FEWEST = 2

@@ -10,13 +10,13 @@ from functools import cached_property
 from typing import NamedTuple, TypeVar
 
 from app.judgement.cautions import Caution
-from app.judgement.facts import Fact, Reading, Weighing
+from app.judgement.facts.shapes import Fact, Reading, Weighing
 from app.judgement.flags.wording import render
-from app.judgement.history import History
-from app.judgement.moisture import Estimate, moisture_at, tray_start
-from app.judgement.moving_air import Stretch, still_stretches
-from app.judgement.programme import Limit, Programme, provenance
-from app.judgement.stages import ENDED, Stage, stages
+from app.judgement.forecasts.moisture import Estimate, moisture_at, tray_start
+from app.judgement.history.history import History
+from app.judgement.history.stages import ENDED, Stage, stages
+from app.judgement.programmes.programme import Limit, Programme, provenance
+from app.judgement.watch.moving_air import Stretch, still_stretches
 
 FactType = TypeVar("FactType", bound=Fact)
 SEVERITIES = ("notice", "caution", "act")

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from app.judgement.bed_ahead import is_cold_and_thin
-from app.judgement.facts import Fact, Reading, Remark
+from app.judgement.facts.shapes import Fact, Reading, Remark
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between, overrun
-from app.judgement.programme import Limit
-from app.judgement.stages import Stage
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Limit
+from app.judgement.watch.bed_ahead import is_cold_and_thin
 
 WARM_C = (22.0, 48.0)
 WET_WB = 0.25

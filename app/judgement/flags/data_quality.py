@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
-from app.judgement.facts import Fact, Part, Reading, Remark, StageChange, Tally, Weighing
+from app.judgement.facts.kinds import KINDS, MALT_TESTS
+from app.judgement.facts.shapes import Fact, Part, Reading, Remark, StageChange, Tally, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
-from app.judgement.kinds import KINDS, MALT_TESTS
-from app.judgement.slips import looks_like_a_slip
-from app.judgement.stages import Stage
+from app.judgement.history.stages import Stage
+from app.judgement.slips.questions import looks_like_a_slip
 
 RECORD = "the house's rule"
 CLOCK_OFF_S = 120.0

@@ -9,10 +9,10 @@ from itertools import pairwise
 
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
-from app.judgement.growth import GrowthCount, growth_counts, rub_outs
-from app.judgement.moisture import MoistureSample, samples
-from app.judgement.programme import Programme, Verdict, provenance
-from app.judgement.stages import Stage
+from app.judgement.forecasts.moisture import MoistureSample, samples
+from app.judgement.grain.counts import GrowthCount, growth_counts, rub_outs
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Programme, Verdict, provenance
 
 EVEN_SHARE, EVEN_SHARE_CAUTION = 0.7, 0.5
 FEWEST_KERNELS = 20

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from app.judgement import cautions
-from app.judgement.facts import Fact, Remark, Tally, Weighing
+from app.judgement.facts.shapes import Fact, Remark, Tally, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
-from app.judgement.mould import (
+from app.judgement.history.stages import Stage
+from app.judgement.malt.mould import (
     ERGOT_LIMIT,
     SPREADING_SHARE,
     Find,
@@ -20,7 +21,6 @@ from app.judgement.mould import (
     mould_counted,
     mould_seen,
 )
-from app.judgement.stages import Stage
 
 LOOK_AGAIN = timedelta(hours=6)
 

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 from itertools import combinations, pairwise
 
-from app.judgement.facts import Fact, Reading
+from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
-from app.judgement.moisture import MoistureSample, samples
-from app.judgement.stages import Stage
+from app.judgement.forecasts.moisture import MoistureSample, samples
+from app.judgement.history.stages import Stage
 
 AT_ONCE = timedelta(minutes=20)
 HOTTER_THAN_AIR_C = 3.0

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from app.judgement import cautions
-from app.judgement.account import account
-from app.judgement.facts import Fact, Part, Reading, Result, Weighing
+from app.judgement.facts.shapes import Fact, Part, Reading, Result, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, overrun
-from app.judgement.programme import Limit, provenance
+from app.judgement.measures.account import account
+from app.judgement.programmes.programme import Limit, provenance
 
 BAGGING = Limit(high_caution=35.0, unit="c", mark="M", source="from memory: a roast can light again in the sack")
 TOLD_WITHIN = timedelta(hours=2)

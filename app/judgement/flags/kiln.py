@@ -8,13 +8,13 @@ from itertools import pairwise
 from statistics import median
 
 from app.judgement import cautions
-from app.judgement.exposure import Span, kiln_exposures
-from app.judgement.facts import Fact, Reading, Weighing
+from app.judgement.facts.shapes import Fact, Reading, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
-from app.judgement.moisture import MoistureSample, net_of, samples
-from app.judgement.programme import Programme, provenance
-from app.judgement.stages import Stage
+from app.judgement.forecasts.moisture import MoistureSample, net_of, samples
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Programme, provenance
+from app.judgement.watch.exposure import Span, kiln_exposures
 
 SURE_WB = 0.015
 """A moisture known no better than ± 1.5 points does not tell that malt is dry, from memory."""

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from app.judgement import cautions
-from app.judgement.facts import Reading
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import RANK, Case, Flag, Message, Rule, hours_between, overrun
-from app.judgement.kinds import KINDS
-from app.judgement.programme import Limit, Programme, Verdict, provenance
-from app.judgement.programme_parts import PHASES
-from app.judgement.stages import Stage
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.parts import PHASES
+from app.judgement.programmes.programme import Limit, Programme, Verdict, provenance
 
 WARMING_UP = timedelta(hours=1)
 """From memory: a kiln takes about an hour to come to its temperature, and grain to follow a change of air."""

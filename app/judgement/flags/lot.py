@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 
 from app.judgement import cautions
-from app.judgement.facts import Fact, Remark, Tally
+from app.judgement.facts.shapes import Fact, Remark, Tally
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
-from app.judgement.germination_tests import AS_ALIVE_FOR
-from app.judgement.history import LotInfo
-from app.judgement.lot_verdict import DORMANT, SENSITIVE, UNFIT, WEAK, LotVerdict, lot_verdict
-from app.judgement.programme import provenance
+from app.judgement.grain.germination_tests import AS_ALIVE_FOR
+from app.judgement.grain.lot_verdict import DORMANT, SENSITIVE, UNFIT, WEAK, LotVerdict, lot_verdict
+from app.judgement.history.history import LotInfo
+from app.judgement.programmes.programme import provenance
 
 FEWEST_TESTS = 4
 LEVEL = 0.95

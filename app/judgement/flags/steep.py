@@ -6,12 +6,12 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from app.judgement import cautions
-from app.judgement.facts import Fact, Remark, StageChange, Tally
+from app.judgement.facts.shapes import Fact, Remark, StageChange, Tally
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Overrun, Rule, hours_between, overrun, worse
-from app.judgement.moisture import samples
-from app.judgement.programme import Programme, provenance
-from app.judgement.stages import Stage
+from app.judgement.forecasts.moisture import samples
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Programme, provenance
 from app.science.proportions import wilson_interval
 
 SAME_LOOK = timedelta(minutes=30)

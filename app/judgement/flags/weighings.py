@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from app.judgement.facts import Weighing
+from app.judgement.facts.shapes import Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
-from app.judgement.moisture import charged, net_of
+from app.judgement.forecasts.moisture import charged, net_of
 
 AT_THE_LOADING = timedelta(hours=1)
 LEAST_LEFT = {"test_bag": 0.88, "charge_weighing": 0.7, "tray": 1.0}

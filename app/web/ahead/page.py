@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
-from app.judgement.power_cut import PowerCut, power_cut
-from app.judgement.stages import stages
-from app.judgement.watch import Watch
+from app.judgement.ahead.power_cut import PowerCut, power_cut
+from app.judgement.facts.kinds import KINDS
+from app.judgement.history.history import History
+from app.judgement.history.stages import stages
+from app.judgement.watch.watch import Watch
 from app.judgement.wording import Words
-from app.web.day_words import StatRow, day_view
-from app.web.figures import unbroken_figures
-from app.web.glance import batch_name, stage_words
-from app.web.sleep_words import sleep_view
+from app.web.summary.glance import batch_name, stage_words
+from app.web.words.figures import unbroken_figures
+from app.web.words.one_more_day import StatRow, day_view
+from app.web.words.sleep import sleep_view
 
 
 @dataclass(frozen=True)

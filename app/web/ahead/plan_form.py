@@ -9,8 +9,8 @@ from werkzeug.datastructures import MultiDict
 from wtforms import DateField, Form, TimeField
 from wtforms.validators import InputRequired, ValidationError
 
-from app.judgement.programme import Programme
-from app.web.choice_fields import SelectField
+from app.judgement.programmes.programme import Programme
+from app.web.request.choice_fields import SelectField
 
 UP, BED = "06:30", "22:00"
 """Waking hours of a house that said nothing else: common practice."""

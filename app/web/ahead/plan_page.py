@@ -9,10 +9,10 @@ from math import ceil
 from typing import Any
 from urllib.parse import urlencode
 
-from app.judgement.planner import Plan, Start, Timetable, TooLong
-from app.judgement.planner_tasks import Task
-from app.judgement.planner_time import Waking
-from app.judgement.programme import Programme
+from app.judgement.ahead.planner import Plan, Start, Timetable, TooLong
+from app.judgement.ahead.planner_tasks import Task
+from app.judgement.ahead.planner_time import Waking
+from app.judgement.programmes.programme import Programme
 from app.judgement.wording import Words, is_doubled
 from app.web.ahead.plan_form import PlanForm
 

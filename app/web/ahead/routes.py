@@ -10,8 +10,8 @@ from app.store.programmes import list_programmes
 from app.web.ahead.page import ahead_context, cut_view, heading
 from app.web.ahead.plan_form import plan_form
 from app.web.ahead.plan_page import plan_context
-from app.web.database import db
-from app.web.formatting import request_now, words, zone
+from app.web.request.database import db
+from app.web.words.formatting import request_now, words, zone
 
 ahead = Blueprint("ahead", __name__)
 

@@ -12,13 +12,13 @@ from app.store.batches import Batch, get_batch
 from app.store.history import get_history
 from app.web.batches.blueprint import batches
 from app.web.batches.choices import blank, choices_for_merge, choices_for_roast, form_context, programme_choices
-from app.web.database import commit, db, only_read
-from app.web.digests import refresh
-from app.web.formatting import request_now, words, zone
 from app.web.grain.forms import grain_form
 from app.web.grain.keeping import Outcome, begin_batch, end_merged, fill_pack
 from app.web.grain.sources import Source, batch_source, lot_sources
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.digests import refresh
+from app.web.request.reader import reader
+from app.web.words.formatting import request_now, words, zone
 
 MORE_LOTS = 3
 

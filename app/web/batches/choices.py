@@ -13,9 +13,9 @@ from sqlalchemy.orm import Session
 from app import ports
 from app.charts.ribbon import Segment, ribbon_svg
 from app.judgement.flags import RULES_VERSION
-from app.judgement.history import History
-from app.judgement.programme import Programme
-from app.judgement.stages import all_stages
+from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages
+from app.judgement.programmes.programme import Programme
 from app.judgement.wording import Words
 from app.store.batches import find_last_programme, list_batches, list_vessels
 from app.store.digests import list_ended, list_live_ids

@@ -8,27 +8,27 @@ from typing import Any
 from flask import request
 
 from app.charts.timeline import timeline_figure
-from app.judgement.account import Account, account
-from app.judgement.answers import leftover_answers
-from app.judgement.facts import Part, Weighing
+from app.judgement.facts.shapes import Part, Weighing
 from app.judgement.flags import rule_word
-from app.judgement.history import History, LotInfo
-from app.judgement.holds import against
-from app.judgement.measures import measures
-from app.judgement.measures_tests import TEST_KEYS
-from app.judgement.moisture import samples
+from app.judgement.flags.answers import leftover_answers
+from app.judgement.forecasts.moisture import samples
+from app.judgement.history.history import History, LotInfo
+from app.judgement.malt.holds import against
+from app.judgement.measures.account import Account, account
+from app.judgement.measures.batch import measures
+from app.judgement.measures.tests import TEST_KEYS
 from app.judgement.wording import Words
 from app.web.batches.record import record_groups
-from app.web.day_words import day_view
-from app.web.flags import ANSWER_WORDS, past_flags
-from app.web.forecasts import outlooks
-from app.web.formatting import zone
-from app.web.glance import Glance, glance_at, hour_text, unbroken
-from app.web.kiln import kiln_view
-from app.web.malt_words import malt_context
-from app.web.measure_words import SIDES, measure_said
-from app.web.photo_words import PhotoView, photo_marks
-from app.web.sleep_words import sleep_view
+from app.web.summary.flags import ANSWER_WORDS, past_flags
+from app.web.summary.forecasts import outlooks
+from app.web.summary.glance import Glance, glance_at, hour_text, unbroken
+from app.web.summary.kiln import kiln_view
+from app.web.words.formatting import zone
+from app.web.words.malt import malt_context
+from app.web.words.measures import SIDES, measure_said
+from app.web.words.one_more_day import day_view
+from app.web.words.photos import PhotoView, photo_marks
+from app.web.words.sleep import sleep_view
 
 CAME_OF_IT = (
     "outturn_kg",

@@ -7,20 +7,20 @@ from datetime import timedelta
 from itertools import groupby
 
 from app.charts.hover import fact_words
-from app.judgement.facts import Answer, Fact, Part, Reading, Remark, StageChange, Weighing, Withdrawal
-from app.judgement.fields import Choice
+from app.judgement.facts.fields import Choice
+from app.judgement.facts.kind_parts import QUALITIES
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Answer, Fact, Part, Reading, Remark, StageChange, Weighing, Withdrawal
 from app.judgement.flags import rule_word
-from app.judgement.history import History, order
-from app.judgement.kind_parts import QUALITIES
-from app.judgement.kinds import KINDS
-from app.judgement.meaning import dimension_of
-from app.judgement.moisture import samples
-from app.judgement.stages import Stage, all_stages, stage_at
-from app.judgement.superseding import Chain
+from app.judgement.forecasts.moisture import samples
+from app.judgement.history.history import History, order
+from app.judgement.history.stages import Stage, all_stages, stage_at
+from app.judgement.history.superseding import Chain
+from app.judgement.meaning.meaning import dimension_of
 from app.judgement.wording import Words
 from app.web.batches.series import Series, series_of
-from app.web.flags import ANSWER_WORDS
-from app.web.glance import hour_text, stage_words, unbroken
+from app.web.summary.flags import ANSWER_WORDS
+from app.web.summary.glance import hour_text, stage_words, unbroken
 
 
 @dataclass(frozen=True)

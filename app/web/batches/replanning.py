@@ -9,21 +9,21 @@ from flask import flash, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from app import ports
-from app.judgement.history import History
-from app.judgement.programme import Programme
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import Programme
 from app.store.batches import Batch, get_batch
 from app.store.history import get_history
 from app.store.programmes import list_programmes
 from app.web.batches.blueprint import batches
 from app.web.batches.choices import programme_cards
-from app.web.database import commit, db, only_read
-from app.web.digests import refresh
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.entries.times import local_text
-from app.web.formatting import request_now, words, zone
-from app.web.programme_changes import ChangeRow, plan_differences
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.digests import refresh
+from app.web.request.reader import reader
+from app.web.words.formatting import request_now, words, zone
+from app.web.words.programme_changes import ChangeRow, plan_differences
 
 
 @batches.get("/batches/<int:number>/programme")

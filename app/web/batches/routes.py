@@ -6,25 +6,25 @@ from flask import abort, flash, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from app.errors import Conflict, Rejected
-from app.judgement.facts import Part
-from app.judgement.history import History
+from app.judgement.facts.shapes import Part
+from app.judgement.history.history import History
 from app.operations.batches import rename_batch
 from app.store.batches import MOST_BATCHES, Batch, get_batch, list_batches
 from app.store.digests import list_digests
 from app.store.history import get_history
 from app.store.packs import list_packs_of
-from app.web.back import local_page
-from app.web.batch_rows import batch_rows
 from app.web.batches import beginnings, replanning
 from app.web.batches.answers import record_answer
 from app.web.batches.blueprint import batches
 from app.web.batches.forms import TitleForm
 from app.web.batches.page import batch_context
-from app.web.database import commit, db, only_read
-from app.web.digests import refresh
-from app.web.formatting import request_now, words
-from app.web.photo_words import photos_of_batch
-from app.web.reader import reader
+from app.web.request.back import local_page
+from app.web.request.database import commit, db, only_read
+from app.web.request.digests import refresh
+from app.web.request.reader import reader
+from app.web.summary.batch_rows import batch_rows
+from app.web.words.formatting import request_now, words
+from app.web.words.photos import photos_of_batch
 
 __all__ = ["batches", "beginnings", "replanning"]
 

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from app.judgement.facts import Reading
-from app.judgement.kinds import KINDS
-from app.judgement.meaning import dimension_of
-from app.judgement.superseding import Chain
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Reading
+from app.judgement.history.superseding import Chain
+from app.judgement.meaning.meaning import dimension_of
 from app.judgement.wording import Words
 
 FEWEST = 12

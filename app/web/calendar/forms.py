@@ -9,7 +9,7 @@ from typing import Any
 from wtforms import BooleanField, Form, HiddenField, StringField
 
 from app import ports
-from app.web.choice_fields import RadioField
+from app.web.request.choice_fields import RadioField
 
 SYSTEMS = (("metric", "metric: °C,\u00a0kg"), ("us", "US customary: °F,\u00a0lb"))
 ID = re.compile(r"[\w-]{1,36}", re.ASCII)

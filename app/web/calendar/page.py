@@ -11,11 +11,11 @@ from sqlalchemy.orm import Session
 
 from app.exchange.calendar import DatedWords, calendar
 from app.judgement.flags import RULES_VERSION
-from app.judgement.stages import all_stages, is_live
+from app.judgement.history.stages import all_stages, is_live
 from app.store.calendar_feeds import CalendarFeed
 from app.store.digests import list_live_ids
 from app.store.history import load_histories
-from app.web.qr import qr_svg
+from app.web.assets.qr import qr_svg
 
 FEED_NAME = "Malthouse"
 MOST_BATCHES = 60

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 from werkzeug.datastructures import MultiDict
 
-from app.judgement.facts import Subject
+from app.judgement.facts.shapes import Subject
 from app.store.batches import Batch, list_batches
 from app.store.facts import parts_between
 from app.store.lots import Lot, get_lot

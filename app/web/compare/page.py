@@ -10,18 +10,18 @@ from sqlalchemy.orm import Session
 
 from app.charts.batch_ribbon import stacked_ribbons
 from app.charts.comparison import comparison_figure
-from app.judgement.comparison import ComparisonRow, SideRow, compare_lots, comparison_table, lots_of
 from app.judgement.flags import evaluate
-from app.judgement.history import History
-from app.judgement.measure import Measure
+from app.judgement.history.history import History
+from app.judgement.measures.comparison import ComparisonRow, SideRow, compare_lots, comparison_table, lots_of
+from app.judgement.measures.measure import Measure
 from app.judgement.wording import Words
 from app.store.digests import list_digests
 from app.store.history import load_histories
-from app.web.batch_rows import batch_rows
 from app.web.compare.choice import MOST, Choice
-from app.web.formatting import zone
-from app.web.glance import batch_name
-from app.web.measure_words import difference, measure_value, position, quantity
+from app.web.summary.batch_rows import batch_rows
+from app.web.summary.glance import batch_name
+from app.web.words.formatting import zone
+from app.web.words.measures import difference, measure_value, position, quantity
 
 PER_PAGE = 20
 WITHOUT_N = ("h", "count")

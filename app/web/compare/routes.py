@@ -6,8 +6,8 @@ from flask import Blueprint, render_template, request
 
 from app.web.compare.choice import read_choice
 from app.web.compare.page import compare_context
-from app.web.database import db
-from app.web.formatting import words
+from app.web.request.database import db
+from app.web.words.formatting import words
 
 compare = Blueprint("compare", __name__)
 

@@ -10,8 +10,8 @@ from app.store.data import get_holdings
 from app.version import VERSION
 from app.web.data.page import backed_up, exported, file_name, kept_backups, size_words
 from app.web.data.unsent import take_in_file
-from app.web.database import db
-from app.web.formatting import request_now, words
+from app.web.request.database import db
+from app.web.words.formatting import request_now, words
 
 data = Blueprint("data", __name__)
 

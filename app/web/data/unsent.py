@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.errors import Rejected
-from app.judgement.fields import BadValues
-from app.judgement.kinds import KINDS
-from app.judgement.records import fact_from_record
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import fact_from_record
 from app.judgement.wording import Words
-from app.web.taking_in import take_in
+from app.web.request.intake import take_in
 
 MARK, FORM = "chitbook_outbox", 1
 MOST_ENTRIES = 5000

@@ -8,7 +8,7 @@ from wtforms import Form, SelectField
 
 from app.store.devices import MAY_LOG, MAY_MANAGE
 from app.store.people import Person
-from app.web.choice_fields import RadioField
+from app.web.request.choice_fields import RadioField
 
 ROLES = (
     (MAY_LOG, "may log: see everything, keep readings, correct, withdraw, answer flags"),

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from app.store.devices import ROLES
-from app.web.opened import Opened
-from app.web.qr import qr_svg
+from app.web.access.house_network import Opened
+from app.web.assets.qr import qr_svg
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from app.judgement.fields import BadValues
-from app.judgement.history import History
-from app.judgement.kinds import KINDS, MALT_TESTS
-from app.judgement.records import values_from_typed
-from app.judgement.slips import Question, questions
-from app.judgement.stages import ENDED, all_stages
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.kinds import KINDS, MALT_TESTS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.history.history import History
+from app.judgement.history.stages import ENDED, all_stages
+from app.judgement.slips.questions import Question, questions
 from app.judgement.wording import Words
 
 FUTURE_ALLOWED = timedelta(minutes=5)

@@ -8,9 +8,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from app import ports
-from app.judgement.facts import Fact, Subject
-from app.judgement.fields import FieldSpec, Moment, Quantity
-from app.judgement.kinds import KINDS
+from app.judgement.facts.fields import FieldSpec, Moment, Quantity
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Subject
 from app.science import units
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text

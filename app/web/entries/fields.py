@@ -6,10 +6,10 @@ from typing import Any
 
 from wtforms import StringField, TextAreaField, ValidationError
 
-from app.judgement.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Reference, Text
-from app.judgement.kind_parts import VALUELESS_QUALITIES
+from app.judgement.facts.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Reference, Text
+from app.judgement.facts.kind_parts import VALUELESS_QUALITIES
 from app.science import units
-from app.web.choice_fields import RadioField, SelectField
+from app.web.request.choice_fields import RadioField, SelectField
 
 SMALL_MASSES = frozenset(
     {"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection", "extract_mash"}

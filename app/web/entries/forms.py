@@ -14,14 +14,14 @@ from wtforms import HiddenField, StringField, TextAreaField, ValidationError
 from wtforms.fields import DateTimeLocalField, MultipleFileField
 from wtforms.validators import Length, Optional
 
-from app.judgement.fields import Moment, Quantity
-from app.judgement.kind_parts import MALT_MOISTURE_METHODS, QUALITIES, Kind
-from app.judgement.kinds import KINDS
-from app.judgement.records import values_from_typed
-from app.web.choice_fields import RadioField
+from app.judgement.facts.fields import Moment, Quantity
+from app.judgement.facts.kind_parts import MALT_MOISTURE_METHODS, QUALITIES, Kind
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
 from app.web.entries.fields import fields_for
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
 from app.web.entries.units_typed import UnitsTyped
+from app.web.request.choice_fields import RadioField
 
 WHEN = (
     ("now", "now"),

@@ -8,17 +8,17 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
-from app.judgement.facts import Fact
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
-from app.judgement.records import values_from_typed
-from app.judgement.refusals import refused_meter
-from app.judgement.slips import INSISTED, Question
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.shapes import Fact
+from app.judgement.history.history import History
+from app.judgement.history.refusals import refused_meter
+from app.judgement.slips.questions import INSISTED, Question
 from app.judgement.wording import Words
 from app.operations.facts import record_fact
-from app.web.asked import chosen_of, digest_of
 from app.web.entries.asking import questions_about
 from app.web.entries.forms import EntryForm
+from app.web.request.insisted import chosen_of, digest_of
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 from sqlalchemy.orm import Session
 
-from app.judgement.history import History
+from app.judgement.history.history import History
 from app.operations.photos import add_photo, photo_id_for
 from app.web.entries.forms import EntryForm
 from app.web.entries.keeping import Answer, keep_entry, put_errors
-from app.web.photo_uploads import SentPhotos
+from app.web.request.photo_uploads import SentPhotos
 
 CHOOSE_AGAIN = "Choose the photos once more: a browser sends them only once."
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Flask
 
 from app.config import Settings
-from app.judgement.kind_parts import GROWTH_CLASSES, SET_ASIDE_CLASSES
+from app.judgement.facts.kind_parts import GROWTH_CLASSES, SET_ASIDE_CLASSES
 from app.web.entries.fields import has_unit, widget_of
 
 PICTURED = frozenset({*GROWTH_CLASSES, *SET_ASIDE_CLASSES})

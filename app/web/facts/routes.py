@@ -9,20 +9,20 @@ from werkzeug.wrappers import Response
 
 from app import ports
 from app.errors import NotFound
-from app.judgement.facts import Fact, Withdrawal
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Withdrawal
+from app.judgement.history.history import History
 from app.operations.facts import withdraw_fact
 from app.store.facts import find_fact, find_superseder
 from app.store.history import get_history
 from app.store.photos import list_photos_of_chain
-from app.web.database import commit, db, only_read
-from app.web.digests import refresh, refresh_touched_by
 from app.web.entries.corrections import correction_form
 from app.web.entries.keeping import Answer, keep_entry
-from app.web.fact_home import home_of
-from app.web.formatting import request_now, words, zone
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.digests import refresh, refresh_touched_by
+from app.web.request.reader import reader
+from app.web.words.fact_home import home_of
+from app.web.words.formatting import request_now, words, zone
 
 facts = Blueprint("facts", __name__)
 FIXED = {"part": "Where the grain came from and went", "stage": "The programme"}

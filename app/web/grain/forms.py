@@ -11,15 +11,15 @@ from zoneinfo import ZoneInfo
 from wtforms import BooleanField, Field, HiddenField, StringField, ValidationError
 from wtforms.validators import Length, Optional
 
-from app.judgement.fields import BadValues
-from app.judgement.kinds import KINDS
-from app.judgement.records import values_from_typed
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
 from app.science import units
-from app.web.choice_fields import RadioField, SelectField
 from app.web.entries.forms import FOLDS, WHEN, ClockField
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
 from app.web.entries.units_typed import UnitsTyped
 from app.web.grain.sources import Source
+from app.web.request.choice_fields import RadioField, SelectField
 
 ORDINALS = ("", "second", "third", "fourth", "fifth", "sixth")
 NOUNS = {"charge": "lot", "merge": "batch"}

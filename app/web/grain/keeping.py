@@ -10,10 +10,10 @@ from sqlalchemy.orm import Session
 
 from app import ports
 from app.errors import KeptOtherwise, Rejected
-from app.judgement.facts import Fact
-from app.judgement.meaning import range_words
-from app.judgement.slips import questions as slip_questions
-from app.judgement.stages import all_stages
+from app.judgement.facts.shapes import Fact
+from app.judgement.history.stages import all_stages
+from app.judgement.meaning.meaning import range_words
+from app.judgement.slips.questions import questions as slip_questions
 from app.judgement.wording import Words
 from app.operations.batches import open_batch, pack_batch
 from app.operations.facts import record_fact
@@ -22,10 +22,10 @@ from app.store.batches import Batch, find_batch_by_id
 from app.store.facts import find_fact
 from app.store.packs import Pack
 from app.store.programmes import get_programme
-from app.web.asked import chosen_of, digest_of
 from app.web.entries.times import AGO
 from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 from app.web.grain.sources import pack_against
+from app.web.request.insisted import chosen_of, digest_of
 
 FUTURE_ALLOWED = timedelta(minutes=5)
 ESTIMATE_MARGIN = 1.05

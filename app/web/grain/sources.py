@@ -8,19 +8,19 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from app.judgement.account import account
-from app.judgement.history import History, LotInfo
-from app.judgement.holds import against, against_lot
-from app.judgement.lot_verdict import UNTESTED, lot_verdict
-from app.judgement.moisture import moisture_at
-from app.judgement.stages import ENDED, all_stages
-from app.judgement.stock import pack_ledger, stock_ledger
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.grain.lot_verdict import UNTESTED, lot_verdict
+from app.judgement.grain.stock import pack_ledger, stock_ledger
+from app.judgement.history.history import History, LotInfo
+from app.judgement.history.stages import ENDED, all_stages
+from app.judgement.malt.holds import against, against_lot
+from app.judgement.measures.account import account
 from app.judgement.wording import Words
 from app.store.history import load_histories
 from app.store.lots import list_lots, load_lot_stories
 from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
-from app.web.fact_saying import Said
-from app.web.figures import unbroken_figures
+from app.web.words.facts import Said
+from app.web.words.figures import unbroken_figures
 
 LEAST_LEFT_KG = 1e-6
 CHOICES = 60

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.judgement.wording import Words
 from app.store.batches import list_last_seqs
 from app.store.history import load_histories
-from app.web.glance import Glance, glance_at
+from app.web.summary.glance import Glance, glance_at
 
 MOST_JUDGED = 40
 """The newest of them. More only seem to be live, while digests are behind after an upgrade."""

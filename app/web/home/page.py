@@ -10,17 +10,17 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.judgement.flags import RULES_VERSION
-from app.judgement.stages import all_stages, is_live
-from app.judgement.summary import Summary
+from app.judgement.history.stages import all_stages, is_live
+from app.judgement.measures.summary import Summary
 from app.judgement.wording import Words
 from app.store.batches import Batch, list_batches
 from app.store.digests import list_ended
 from app.store.history import load_histories
 from app.store.lots import list_lots
 from app.store.stock import list_stock_kg
-from app.web.batch_rows import remembered, rows_of, summary_now
-from app.web.glance import glance_at
 from app.web.home.order import Places, order_of
+from app.web.summary.batch_rows import remembered, rows_of, summary_now
+from app.web.summary.glance import glance_at
 
 PER_PAGE = 12
 """Live batches on one page: more are hardly in one house, except where digests are behind after an upgrade."""

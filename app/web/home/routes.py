@@ -6,10 +6,10 @@ from flask import Blueprint, current_app, render_template, request
 
 from app.judgement.flags import RULES_VERSION
 from app.store.digests import list_live_ids
-from app.web.database import db
-from app.web.formatting import words
 from app.web.home.order import Places
 from app.web.home.page import home_context
+from app.web.request.database import db
+from app.web.words.formatting import words
 
 home = Blueprint("home", __name__)
 home.record_once(lambda state: state.app.extensions.update(places=Places()))

@@ -10,7 +10,7 @@ from wtforms import StringField, ValidationError
 from wtforms.validators import Length
 
 from app import ports
-from app.judgement.facts import Subject
+from app.judgement.facts.shapes import Subject
 from app.store.house import HOUSE
 from app.web.entries.forms import EntryForm, form_class
 from app.web.entries.times import local_text

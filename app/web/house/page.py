@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from app.judgement.calibrations import calibration_at
-from app.judgement.facts import Action, Fact, Reading
-from app.judgement.history import order, standing
-from app.judgement.superseding import Chain, chains
+from app.judgement.facts.shapes import Action, Fact, Reading
+from app.judgement.history.calibrations import calibration_at
+from app.judgement.history.history import order, standing
+from app.judgement.history.superseding import Chain, chains
 from app.judgement.wording import Words
 from app.store.house import InstrumentUse
-from app.web.fact_rows import FactRow, fact_rows
 from app.web.house.guidance import HOUSE_KINDS, TILES
 from app.web.house.saying import air_words, amount_words, subject_words, value_words
+from app.web.words.fact_rows import FactRow, fact_rows
 
 PER_PAGE = 40
 

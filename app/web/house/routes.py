@@ -8,21 +8,21 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app import ports
-from app.judgement.kinds import KINDS
+from app.judgement.facts.kinds import KINDS
 from app.store.batches import list_vessels
 from app.store.facts import find_fact
 from app.store.house import CORRECTED, list_house_facts, list_instruments, list_readings_with
 from app.store.people import list_people
-from app.web.database import commit, db, only_read
-from app.web.digests import refresh_touched_by
 from app.web.entries.keeping import Answer, keep_entry
-from app.web.formatting import request_now, words, zone
 from app.web.house.forms import HouseForm, house_form
 from app.web.house.guidance import ABOUT, CAUTIONS, HOUSE_KINDS, NAMED_IN, TEXTS
 from app.web.house.page import house_context
 from app.web.house.saying import kept_words
-from app.web.kept_saying import said_if_it_can_be
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.digests import refresh_touched_by
+from app.web.request.reader import reader
+from app.web.words.formatting import request_now, words, zone
+from app.web.words.kept import said_if_it_can_be
 
 house = Blueprint("house", __name__)
 MOST_PAGES = 10_000

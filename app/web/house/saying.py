@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from app.charts.hover import fact_words
-from app.judgement.facts import Action, Fact, Reading, Remark
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Action, Fact, Reading, Remark
 from app.judgement.flags.limits import ROOM_CO2
-from app.judgement.kinds import KINDS
 from app.judgement.wording import Words
 from app.store.house import HOUSE, ReadWith
-from app.web.fact_saying import Said, unbroken
+from app.web.words.facts import Said, unbroken
 
 
 def subject_words(fact: Fact) -> str:

@@ -12,15 +12,15 @@ from wtforms import HiddenField, StringField
 from wtforms.validators import Length
 
 from app import ports
-from app.judgement.fields import BadValues, Choice, Quantity
-from app.judgement.kind_parts import MOISTURE_METHODS
-from app.judgement.kinds import KINDS
-from app.judgement.records import values_from_typed
-from app.judgement.slips import INSISTED
-from app.web.choice_fields import RadioField
+from app.judgement.facts.fields import BadValues, Choice, Quantity
+from app.judgement.facts.kind_parts import MOISTURE_METHODS
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.slips.questions import INSISTED
 from app.web.entries.fields import unit_field
 from app.web.entries.times import moment_from_local
 from app.web.entries.units_typed import UnitsTyped
+from app.web.request.choice_fields import RadioField
 
 SPECIES = (("barley", "barley"), ("wheat", "wheat"), ("rye", "rye"), ("oats", "oats"), ("other", "other"))
 MOISTURE_KNOWN = (

@@ -6,18 +6,18 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from app.judgement.facts import Fact, Tally
-from app.judgement.germination_tests import DAYS, Capacity, LotTests, Plates, is_counted_out
-from app.judgement.history import LotInfo
-from app.judgement.kind_parts import WATERS
-from app.judgement.lot_storage import StorageUse
-from app.judgement.lot_verdict import DORMANT, UNTESTED, LotVerdict, lot_verdict
+from app.judgement.facts.kind_parts import WATERS
+from app.judgement.facts.shapes import Fact, Tally
+from app.judgement.grain.germination_tests import DAYS, Capacity, LotTests, Plates, is_counted_out
+from app.judgement.grain.lot_storage import StorageUse
+from app.judgement.grain.lot_verdict import DORMANT, UNTESTED, LotVerdict, lot_verdict
+from app.judgement.history.history import LotInfo
 from app.judgement.wording import Words
 from app.science import germination
 from app.store.lots import LotStory
-from app.web.fact_saying import Said, unbroken, who_words
-from app.web.figures import unbroken_figures
 from app.web.lots.saying import kept_words
+from app.web.words.facts import Said, unbroken, who_words
+from app.web.words.figures import unbroken_figures
 
 Row = tuple[str, str, str, str, str, str]
 """As the macro for stats takes it: name, value, note, status, word, key of its formula."""

@@ -10,9 +10,9 @@ from werkzeug.datastructures import MultiDict
 
 from app import ports
 from app.judgement import cautions
-from app.judgement.facts import Part, Remark, Tally, Weighing
-from app.judgement.kinds import KINDS
-from app.judgement.stock import StockLedger, stock_ledger
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Part, Remark, Tally, Weighing
+from app.judgement.grain.stock import StockLedger, stock_ledger
 from app.judgement.wording import Words
 from app.science import units
 from app.store.batches import Batch
@@ -20,11 +20,11 @@ from app.store.lots import Lot, LotStory
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text
 from app.web.entries.units_typed import split_unit, unit_key
-from app.web.fact_rows import fact_rows
-from app.web.fact_saying import Said, moisture_words, unbroken, way_words, who_words
-from app.web.formatting import zone
 from app.web.lots.life import life_context, life_words
 from app.web.lots.saying import declaration_of, inspection_words, stock_words, verdict
+from app.web.words.fact_rows import fact_rows
+from app.web.words.facts import Said, moisture_words, unbroken, way_words, who_words
+from app.web.words.formatting import zone
 
 LOT_KINDS = (
     "moisture_test",

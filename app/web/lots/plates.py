@@ -12,17 +12,17 @@ from wtforms import HiddenField, StringField
 
 from app import ports
 from app.errors import Conflict, KeptOtherwise, Rejected
-from app.judgement.facts import Fact
-from app.judgement.fields import BadValues
-from app.judgement.germination_tests import DAYS
-from app.judgement.kind_parts import WATERS
-from app.judgement.kinds import KINDS
-from app.judgement.records import values_from_typed
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.kind_parts import WATERS
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.shapes import Fact
+from app.judgement.grain.germination_tests import DAYS
 from app.operations.facts import record_fact
-from app.web.choice_fields import SelectField
 from app.web.entries.asking import FUTURE_ALLOWED
 from app.web.entries.forms import EntryForm
 from app.web.entries.times import local_text
+from app.web.request.choice_fields import SelectField
 
 KIND = KINDS["germination_test"]
 DISHES = tuple(range(1, 9))

@@ -11,26 +11,26 @@ from werkzeug.wrappers import Response
 from app import ports
 from app.errors import Rejected
 from app.judgement import cautions
-from app.judgement.kinds import KINDS
-from app.judgement.slips import Question
+from app.judgement.facts.kinds import KINDS
+from app.judgement.slips.questions import Question
 from app.operations.lots import create_lot
 from app.store.batches import list_batches
 from app.store.digests import get_digests
 from app.store.facts import find_fact
 from app.store.lots import Lot, LotStory, find_lot, get_lot, list_lots, load_lot_stories
 from app.store.people import list_people
-from app.web.batch_rows import batch_rows
-from app.web.database import commit, db, only_read
 from app.web.entries.keeping import Answer, keep_entry
-from app.web.formatting import request_now, words, zone
-from app.web.kept_saying import said_if_it_can_be
 from app.web.lots.forms import NewLotForm, new_lot_form
 from app.web.lots.guidance import ABOUTS, ADJUSTMENTS, CAUTIONS
 from app.web.lots.life import kept_said
 from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, lot_row, parts_target_ids
 from app.web.lots.plates import PlatesForm, keep_plates, plates_form
 from app.web.lots.slips import asked_about, unsettled
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.reader import reader
+from app.web.summary.batch_rows import batch_rows
+from app.web.words.formatting import request_now, words, zone
+from app.web.words.kept import said_if_it_can_be
 
 lots = Blueprint("lots", __name__)
 

@@ -6,16 +6,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from app.judgement import cautions
-from app.judgement.facts import Fact, Remark, Tally, Weighing
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Remark, Tally, Weighing
 from app.judgement.flags.lot import FEWEST_TESTS, expected_bounds
-from app.judgement.growth import counted_share
-from app.judgement.kinds import KINDS
-from app.judgement.rejects import float_tests
-from app.judgement.stock import StockLedger, stock_ledger
+from app.judgement.grain.counts import counted_share
+from app.judgement.grain.stock import StockLedger, stock_ledger
+from app.judgement.measures.rejects import float_tests
 from app.judgement.wording import Words
 from app.science import units
 from app.store.lots import LotStory
-from app.web.fact_saying import Said, float_words, unbroken, value_words
+from app.web.words.facts import Said, float_words, unbroken, value_words
 
 
 def stock_words(ledger: StockLedger, words: Words) -> Callable[[float], str]:

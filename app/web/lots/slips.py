@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from app.judgement.kinds import KINDS
-from app.judgement.records import values_from_typed
-from app.judgement.slips import Question, questions
-from app.web.asked import chosen_of, digest_of
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import values_from_typed
+from app.judgement.slips.questions import Question, questions
 from app.web.lots.forms import WEIGHTS, NewLotForm
+from app.web.request.insisted import chosen_of, digest_of
 
 FIELDS: Mapping[str, str] = {
     "value": "moisture",

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from app import ports
-from app.judgement.history import History
-from app.judgement.malt import malt_moisture
+from app.judgement.history.history import History
+from app.judgement.malt.dryness import malt_moisture
 from app.judgement.wording import Words
 from app.web.entries.forms import EntryForm, entry_form, only_for_malt
 from app.web.entries.times import local_text
-from app.web.formatting import zone
+from app.web.words.formatting import zone
 
 ABOUTS: Mapping[str, str] = {
     "moisture_test": "Of the malt as it is kept: ground, in an oven for malt (105 °C, 3 h). A meter reads neither warm "

@@ -6,20 +6,20 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app import ports
-from app.judgement.history import History
-from app.judgement.kinds import KINDS, MALT_TESTS
-from app.judgement.meaning import meaning
+from app.judgement.facts.kinds import KINDS, MALT_TESTS
+from app.judgement.history.history import History
+from app.judgement.meaning.meaning import meaning
 from app.store.batches import Batch, get_batch
 from app.store.history import get_history
 from app.store.people import list_people
-from app.web.database import commit, db, only_read
-from app.web.digests import refresh
 from app.web.entries.keeping import Answer, keep_entry
-from app.web.formatting import request_now, words
-from app.web.kept_saying import said_if_it_can_be
 from app.web.malt.page import ABOUTS, malt_form
-from app.web.malt_words import malt_context
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.digests import refresh
+from app.web.request.reader import reader
+from app.web.words.formatting import request_now, words
+from app.web.words.kept import said_if_it_can_be
+from app.web.words.malt import malt_context
 
 malt = Blueprint("malt", __name__)
 

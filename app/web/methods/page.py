@@ -6,8 +6,8 @@ from collections import Counter
 from dataclasses import dataclass
 from functools import cache
 
-from app.judgement.programme import Programme, load_builtin
-from app.judgement.programme_parts import MARKS
+from app.judgement.programmes.parts import MARKS
+from app.judgement.programmes.programme import Programme, load_builtin
 
 
 @dataclass(frozen=True)

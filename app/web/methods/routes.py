@@ -5,9 +5,9 @@ from __future__ import annotations
 from flask import Blueprint, render_template
 
 from app.science.handbook import chapters, marks_in_words
-from app.web.formatting import words
-from app.web.method_text import text_of
 from app.web.methods.page import mark_rows, programme_rows
+from app.web.words.formatting import words
+from app.web.words.method_text import text_of
 
 methods = Blueprint("methods", __name__)
 

@@ -10,18 +10,18 @@ from typing import Any
 from markupsafe import Markup
 
 from app.judgement import cautions
-from app.judgement.facts import Fact, Result
-from app.judgement.history import History, LotInfo
-from app.judgement.holds import Hold, hold
-from app.judgement.stock import PackLedger, pack_ledger
+from app.judgement.facts.shapes import Fact, Result
+from app.judgement.grain.stock import PackLedger, pack_ledger
+from app.judgement.history.history import History, LotInfo
+from app.judgement.malt.holds import Hold, hold
 from app.judgement.wording import Words
 from app.science import units
 from app.store.batches import Batch
 from app.store.packs import PackStory
-from app.web.fact_rows import fact_rows
-from app.web.fact_saying import Said, unbroken, who_words
+from app.web.assets.qr import qr_svg
 from app.web.packs.tested import label_tests, tested
-from app.web.qr import qr_svg
+from app.web.words.fact_rows import fact_rows
+from app.web.words.facts import Said, unbroken, who_words
 
 LEAST_LEFT_KG = 1e-6
 CAUTIONS = (cautions.RAW_SPROUT, cautions.GLUTEN)

@@ -11,15 +11,15 @@ from app import ports
 from app.store.batches import list_batches, list_species
 from app.store.history import load_histories
 from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
-from app.web.database import commit, db, only_read
+from app.web.access.security import is_local
 from app.web.entries.times import local_text
-from app.web.formatting import request_now, words, zone
 from app.web.grain.forms import grain_form
 from app.web.grain.keeping import Outcome, dispatch_malt
 from app.web.grain.sources import pack_source
 from app.web.packs.page import Behind, other_batch_ids, pack_context, pack_hold, pack_label, pack_row
-from app.web.reader import reader
-from app.web.security import is_local
+from app.web.request.database import commit, db, only_read
+from app.web.request.reader import reader
+from app.web.words.formatting import request_now, words, zone
 
 packs = Blueprint("packs", __name__)
 PER_PAGE = 20

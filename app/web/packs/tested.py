@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.judgement.history import History
+from app.judgement.history.history import History
 from app.judgement.wording import Words
-from app.web.malt_words import POWER, MaltRow, measured_rows
+from app.web.words.malt import POWER, MaltRow, measured_rows
 
 ON_A_LABEL = ("malt_colour", "extract_mash", "diastatic_power", "falling_number")
 

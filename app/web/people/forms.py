@@ -6,7 +6,7 @@ from wtforms import Form, HiddenField, StringField
 from wtforms.fields import TimeField
 from wtforms.validators import InputRequired
 
-from app.web.choice_fields import RadioField
+from app.web.request.choice_fields import RadioField
 
 SYSTEMS = (("metric", "metric: °C,\u00a0kg"), ("us", "US customary: °F,\u00a0lb"))
 NO_TIME = "Give a time of day, such as 21:30."

@@ -8,17 +8,17 @@ from flask import Blueprint, Response, flash, jsonify, redirect, render_template
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.errors import NotFound, Rejected
-from app.judgement.facts import Fact
+from app.judgement.facts.shapes import Fact
 from app.operations.photos import KeptPhoto, add_photo, photo_id_for, restore_photo, strike_photo
 from app.operations.pictures import MEDIA_TYPE, Picture, make_picture
 from app.store.facts import find_fact
 from app.store.photos import SMALL, WHOLE, Photo, find_picture, list_photos_of_chain
-from app.web.database import commit, db, only_read
-from app.web.fact_home import home_of
-from app.web.formatting import request_now, words
-from app.web.photo_uploads import content_of, sent_photos
-from app.web.photo_words import alt_of, struck_words
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.photo_uploads import content_of, sent_photos
+from app.web.request.reader import reader
+from app.web.words.fact_home import home_of
+from app.web.words.formatting import request_now, words
+from app.web.words.photos import alt_of, struck_words
 
 KEPT_BY_THIS_BROWSER = "private, max-age=31536000, immutable"
 """What stands at a photo's address never changes; but it is nobody else's to keep."""

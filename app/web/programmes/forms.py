@@ -10,10 +10,10 @@ from wtforms import StringField, TextAreaField, ValidationError
 from wtforms.form import BaseForm
 from wtforms.validators import Length
 
-from app.judgement.programme import LIMIT_UNITS, Programme, Step, provenance
-from app.judgement.programme_changes import flattened
-from app.judgement.programme_parts import SETTING_UNITS
-from app.web.programme_words import (
+from app.judgement.programmes.changes import flattened
+from app.judgement.programmes.parts import SETTING_UNITS
+from app.judgement.programmes.programme import LIMIT_UNITS, Programme, Step, provenance
+from app.web.words.programmes import (
     BAND_WORDS,
     CEILING_UNITS,
     CEILING_WORDS,

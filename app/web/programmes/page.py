@@ -10,12 +10,12 @@ from markupsafe import Markup
 
 from app.charts.ceiling import ceiling_svg, range_words
 from app.charts.ribbon import Segment, ribbon_svg
-from app.judgement.programme import LIMIT_UNITS, Change, Limit, Programme, Step, differences, provenance
-from app.judgement.programme_parts import SETTING_UNITS
+from app.judgement.programmes.parts import SETTING_UNITS
+from app.judgement.programmes.programme import LIMIT_UNITS, Change, Limit, Programme, Step, differences, provenance
 from app.judgement.wording import Words
 from app.store.programmes import ProgrammeRevision, programme_of
-from app.web.programme_changes import ChangeRow
-from app.web.programme_words import (
+from app.web.words.programme_changes import ChangeRow
+from app.web.words.programmes import (
     BAND_WORDS,
     LIMIT_WORDS,
     PURPOSES,

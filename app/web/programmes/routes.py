@@ -6,7 +6,7 @@ from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.errors import Rejected
-from app.judgement.programme import Programme
+from app.judgement.programmes.programme import Programme
 from app.operations.programmes import revise_programme
 from app.store.programmes import (
     ProgrammeRevision,
@@ -18,11 +18,11 @@ from app.store.programmes import (
     list_revisions,
     programme_of,
 )
-from app.web.database import commit, db, only_read
-from app.web.formatting import request_now, words
 from app.web.programmes.forms import ProgrammeForm
 from app.web.programmes.page import listed, newer_of, programme_context
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.reader import reader
+from app.web.words.formatting import request_now, words
 
 programmes = Blueprint("programmes", __name__)
 

@@ -8,17 +8,17 @@ from flask import Blueprint, Response, current_app, jsonify, render_template, re
 from flask_wtf.csrf import generate_csrf
 
 from app.errors import NotFound
-from app.judgement.records import record_from_fact
+from app.judgement.facts.records import record_from_fact
 from app.store.batches import find_batch_by_id
 from app.store.facts import list_facts_after
 from app.store.history import get_history
 from app.version import VERSION
-from app.web.database import db
-from app.web.failures import failure
-from app.web.formatting import request_now, words
+from app.web.request.database import db
+from app.web.request.failures import failure
+from app.web.request.intake import take_in
 from app.web.sync.sheet import sheet_of
 from app.web.sync.worker import worker_script
-from app.web.taking_in import take_in
+from app.web.words.formatting import request_now, words
 
 MOST_ENTRIES = 50
 MOST_CHANGES = 200

@@ -5,13 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from app.judgement.fields import Quantity
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
-from app.judgement.plausible import Plausible, plausible
-from app.judgement.programme import Programme
-from app.judgement.records import record_from_fact
-from app.judgement.stages import stages
+from app.judgement.facts.fields import Quantity
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import record_from_fact
+from app.judgement.history.history import History
+from app.judgement.history.stages import stages
+from app.judgement.programmes.programme import Programme
+from app.judgement.slips.plausible import Plausible, plausible
 from app.judgement.wording import Words
 from app.science import units
 

@@ -6,7 +6,7 @@ import json
 import re
 from collections.abc import Callable, Iterator
 
-from app.web.static_files import JOINED, read
+from app.web.assets.static_files import JOINED, read
 
 ENTRANCES = ("js/app.js", "js/tub.js", "js/correct.js")
 BESIDE = (JOINED, "icons/chitbook.svg", "icons/touch-180.png", "icons/chitbook.webmanifest")

@@ -11,22 +11,22 @@ from flask import get_template_attribute
 from markupsafe import Markup
 
 from app import ports
-from app.judgement.facts import Answer as FlagAnswer
-from app.judgement.facts import Fact, Weighing, Withdrawal
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
-from app.judgement.malt import is_malt
-from app.judgement.meaning import Meaning, meaning
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Answer as FlagAnswer
+from app.judgement.facts.shapes import Fact, Weighing, Withdrawal
+from app.judgement.history.history import History
+from app.judgement.malt.dryness import is_malt
+from app.judgement.meaning.meaning import Meaning, meaning
 from app.judgement.wording import Words
 from app.web.entries.forms import EntryForm, KindForm, entry_form, kind_class, only_for_malt
 from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
-from app.web.formatting import zone
-from app.web.glance import glance_at
-from app.web.kept_saying import said_if_it_can_be
-from app.web.kiln import kiln_view
+from app.web.summary.glance import glance_at
+from app.web.summary.kiln import kiln_view
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
+from app.web.words.formatting import zone
+from app.web.words.kept import said_if_it_can_be
 
 SHOWN_LAST = 6
 _BETWEEN_TAGS = re.compile(r">\s*\n\s*<")

@@ -9,17 +9,17 @@ from app.store.batches import Batch, get_batch
 from app.store.facts import find_fact
 from app.store.history import get_history
 from app.store.people import list_people
-from app.web.database import commit, db, only_read
-from app.web.digests import refresh, refresh_ended
 from app.web.entries.forms import entry_form, unscoped
 from app.web.entries.keeping import Answer
 from app.web.entries.photographed import keep_photographed
-from app.web.formatting import request_now, words, zone
-from app.web.photo_uploads import sent_photos
-from app.web.photo_words import photos_of_batch
-from app.web.reader import reader
+from app.web.request.database import commit, db, only_read
+from app.web.request.digests import refresh, refresh_ended
+from app.web.request.photo_uploads import sent_photos
+from app.web.request.reader import reader
 from app.web.tub.page import closed_up, kept_view, tub_context
 from app.web.tub.tiles import TUB_KINDS
+from app.web.words.formatting import request_now, words, zone
+from app.web.words.photos import photos_of_batch
 
 ENDING_KINDS = frozenset({"finished", "abandoned"})
 

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from app.judgement.facts import Fact, Reading, Tally, Weighing
-from app.judgement.history import History
-from app.judgement.kinds import KINDS
-from app.judgement.meaning import dimension_of
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
+from app.judgement.history.history import History
+from app.judgement.meaning.meaning import dimension_of
 from app.judgement.wording import Words
 
 BY_STAGE: dict[str, tuple[str, ...]] = {

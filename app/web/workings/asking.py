@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app.judgement.fields import Choice, Count, FieldSpec, Quantity
+from app.judgement.facts.fields import Choice, Count, FieldSpec, Quantity
 from app.science import units
 
 _APART = re.compile(r"[,;]\s+|[;/\s]+")

@@ -8,10 +8,10 @@ from typing import Any
 from werkzeug.datastructures import MultiDict
 from wtforms import Form, StringField, TextAreaField
 
-from app.judgement.fields import Choice
+from app.judgement.facts.fields import Choice
 from app.judgement.wording import Words
 from app.science import units
-from app.web.choice_fields import RadioField, SelectField
+from app.web.request.choice_fields import RadioField, SelectField
 from app.web.workings.asking import Ask, Row
 from app.web.workings.working import Given, Outcome, Working
 

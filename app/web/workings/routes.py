@@ -6,9 +6,9 @@ from flask import Blueprint, render_template, request
 
 from app.errors import NotFound
 from app.science.handbook import methods
-from app.web.formatting import words
-from app.web.method_text import text_of
-from app.web.reader import reader
+from app.web.request.reader import reader
+from app.web.words.formatting import words
+from app.web.words.method_text import text_of
 from app.web.workings.form import answer, form_of, is_asked
 from app.web.workings.registry import WORKINGS, WORKINGS_BY_METHOD, grouped
 from app.web.workings.working import Working

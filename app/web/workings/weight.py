@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.judgement.charges import GUESSED_MOISTURE_SD, MEASURED_MOISTURE_SD
+from app.judgement.grain.charges import GUESSED_MOISTURE_SD, MEASURED_MOISTURE_SD
 from app.science import mass_balance, moisture, moisture_methods
 from app.web.workings.asking import choice, mass, row, share
 from app.web.workings.asking import moisture as moist

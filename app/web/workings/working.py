@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.judgement.cautions import Caution
-from app.judgement.fields import Quantity
+from app.judgement.facts.fields import Quantity
 from app.judgement.wording import Words
 from app.science import units
 from app.science.moisture import resolution_sd
-from app.web.glance import unbroken
+from app.web.summary.glance import unbroken
 from app.web.workings.asking import Ask, Number
 
 Values = Mapping[str, Any]

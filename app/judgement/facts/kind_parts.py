@@ -1,0 +1,213 @@
+"""What a kind of fact is, and how the kinds of each shape are put together. The kinds themselves are in kinds.py."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from app.judgement.facts.fields import (
+    Choice,
+    Count,
+    FieldSpec,
+    Lengths,
+    Quantity,
+    Reference,
+    Text,
+)
+from app.judgement.facts.shapes import SHAPES, Fact
+
+Fields = Mapping[str, FieldSpec]
+BATCH = frozenset({"batch"})
+LOT = frozenset({"lot"})
+MALT = frozenset({"batch", "pack"})
+ANY = frozenset({"batch", "lot", "pack", "vessel", "instrument", "house"})
+QUALITIES = (
+    ("measured", "measured"),
+    ("estimated", "estimated"),
+    ("over_range", "over range"),
+    ("not_possible", "could not reach it"),
+    ("all_well", "looked, all well"),
+)
+VALUELESS_QUALITIES = frozenset({"over_range", "not_possible", "all_well"})
+DRAINED = (("blotted", "blotted dry"), ("drained", "drained, not blotted"), ("spun", "spun"))
+BLOTTED_OR_DRIED = (("drained", "drained"), ("blotted", "blotted"), ("dried", "dried"))
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of fact. stage: the stage that it starts; methods: ways of doing it that change what it means.
+
+    has_usual_method: whether the first of them may be taken for granted until somebody says otherwise.
+    """
+
+    name: str
+    shape_name: str
+    word: str
+    subjects: frozenset[str]
+    fields: Fields = field(default_factory=dict)
+    stage: str | None = None
+    methods: tuple[tuple[str, str], ...] = ()
+    has_usual_method: bool = True
+    has_place: bool = False
+    has_instrument: bool = False
+
+    @property
+    def shape(self) -> type[Fact]:
+        return SHAPES[self.shape_name]
+
+
+def stage(name: str, word: str, stage: str | None, **options: object) -> Kind:
+    return Kind(name, "stage", word, BATCH, stage=stage, **options)  # type: ignore[arg-type]  # passes Kind's own fields
+
+
+def reading(name: str, word: str, dimension: str, low: float, high: float, *, subjects: frozenset[str] = BATCH) -> Kind:
+    def number(target: str, words: str, required: bool) -> Quantity:
+        shared = "" if target == "value" else "value"
+        return Quantity(
+            word=words, target=target, dimension=dimension, low=low, high=high, required=required, unit_of=shared
+        )
+
+    fields = {
+        "value": number("value", word, True),
+        "lowest": number("lowest", "Lowest since the last look", False),
+        "highest": number("highest", "Highest since the last look", False),
+    }
+    return Kind(name, "reading", word, subjects, fields, has_place=True, has_instrument=True)
+
+
+def mass(word: str, target: str, *, required: bool = False, low: float = 0.0, unit_of: str = "") -> Quantity:
+    return Quantity(
+        word=word, target=target, dimension="mass", low=low, high=1_000_000.0, required=required, unit_of=unit_of
+    )
+
+
+def moisture(word: str = "Moisture", *, required: bool = False) -> Quantity:
+    return Quantity(word=word, target="moisture_wb", dimension="moisture", low=0.0, high=0.999, required=required)
+
+
+def weighing(
+    name: str,
+    word: str,
+    *,
+    subjects: frozenset[str] = BATCH,
+    methods: tuple[tuple[str, str], ...] = (),
+    vessel: str | None = None,
+    extra: Fields | None = None,
+    low: float = 0.0,
+) -> Kind:
+    fields: dict[str, FieldSpec] = {}
+    if vessel:
+        fields["vessel"] = Text(word=vessel, target="vessel", max_length=40)
+    fields["gross"] = mass("Gross", "gross_kg", low=low)
+    fields["tare"] = mass("Tare", "tare_kg", unit_of="gross")
+    fields["net"] = mass("Net", "net_kg", low=low, unit_of="gross")
+    fields.update(extra or {})
+    return Kind(name, "weighing", word, subjects, fields, methods=methods, has_place=not vessel, has_instrument=True)
+
+
+def tally(
+    name: str,
+    word: str,
+    classes: Mapping[str, str],
+    *,
+    lengths: bool = False,
+    needs: bool = True,
+    looked_at: str = "Kernels looked at",
+    subjects: frozenset[str] = BATCH | LOT,
+    methods: tuple[tuple[str, str], ...] = (),
+    has_place: bool = False,
+) -> Kind:
+    fields: dict[str, FieldSpec] = {"looked_at": Count(word=looked_at, target="looked_at", low=1, required=needs)}
+    for key, words in classes.items():
+        fields[key] = Count(word=words, target=f"counts.{key}", required=False)
+    if lengths:
+        fields["lengths"] = Lengths(word="Lengths", target="lengths", required=False)
+    return Kind(name, "tally", word, subjects, fields, methods=methods, has_place=has_place)
+
+
+def part(name: str, word: str, sources: frozenset[str], targets: frozenset[str], stage: str | None = None) -> Kind:
+    fields = {
+        "source": Reference(word="From", target="source", types=sources),
+        "target": Reference(word="Into", target="target", types=targets),
+        "as_is": mass("Weight as it is", "as_is_kg", required=True),
+        "moisture": moisture(required=True),
+    }
+    return Kind(name, "part", word, ANY, fields, stage=stage, methods=MOISTURE_KNOWN)
+
+
+def result(
+    name: str,
+    word: str,
+    value: Quantity,
+    methods: tuple[tuple[str, str], ...] = (),
+    *,
+    beside: Fields | None = None,
+    subjects: frozenset[str] = MALT | LOT,
+    has_usual_method: bool = True,
+) -> Kind:
+    fields = {"value": value, **(beside or {})}
+    return Kind(name, "result", word, subjects, fields, methods=methods, has_usual_method=has_usual_method)
+
+
+def beside(
+    word: str,
+    target: str,
+    dimension: str,
+    *,
+    high: float,
+    low: float = 0.0,
+    required: bool = True,
+    unit_of: str = "",
+    help: str = "",
+) -> Quantity:
+    """A quantity that is measured beside the value of a result."""
+    return Quantity(
+        word=word,
+        target=f"beside.{target}",
+        dimension=dimension,
+        low=low,
+        high=high,
+        required=required,
+        unit_of=unit_of,
+        help=help,
+    )
+
+
+def value(word: str, dimension: str, *, low: float = 0.0, high: float, help: str = "") -> Quantity:
+    return Quantity(word=word, target="value", dimension=dimension, low=low, high=high, help=help, has_minus=False)
+
+
+def action(name: str, word: str, fields: Fields | None = None, *, subjects: frozenset[str] = BATCH) -> Kind:
+    return Kind(name, "action", word, subjects, fields or {}, has_place=True)
+
+
+def choice(word: str, aspect: str, *options: tuple[str, str], required: bool = False) -> Choice:
+    return Choice(word=word, target=f"findings.{aspect}", options=options, required=required)
+
+
+GROWTH_CLASSES = MappingProxyType(
+    {
+        "to_quarter": "to ¼",
+        "quarter_to_half": "¼ – ½",
+        "half_to_three_quarters": "½ – ¾",
+        "three_quarters_to_full": "¾ – 1",
+        "over": "over 1",
+    }
+)
+SET_ASIDE_CLASSES = MappingProxyType({"broken": "broken", "mouldy": "mouldy", "not_sure": "not sure"})
+MOISTURE_KNOWN = (("measured", "measured"), ("lot", "from the lot"), ("assumed", "assumed"))
+MOISTURE_METHODS = (
+    ("oven_grain", "oven, raw grain (ISO 712)"),
+    ("oven_malt", "oven, malt (EBC 4.2)"),
+    ("oven_two_stage", "oven, two stages (green malt)"),
+    ("kitchen_oven", "kitchen oven"),
+    ("meter", "moisture meter"),
+)
+MALT_MOISTURE_METHODS = ("oven_malt", "kitchen_oven", "meter")
+"""Those that are for malt that is done."""
+WATERS = (("4ml", "4 mL of water"), ("8ml", "8 mL of water"))
+DAY_CLASSES = MappingProxyType({"day_1": "Grown at 24 h", "day_2": "New at 48 h", "day_3": "New at 72 h"})
+SIEVED_BY = (("weight", "weighed, g"), ("percent", "per cent by weight"), ("count", "kernels counted"))
+YES_NO = (("yes", "yes"), ("no", "no"), ("not_sure", "not sure"))
+TEMPERATURE = ("temperature", -60.0, 600.0)

@@ -1,0 +1,181 @@
+"""A fact as a record, the one format of sync, export and import; and what was typed, as a fact's values.
+
+A record is plain JSON: the envelope's keys, `subject` as {"type", "id"}, times as ISO 8601 with offset, `typed` (what
+was typed, with units) and `values` (SI). A record that has only `typed` is read by the same fields as the page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields as dataclass_fields
+from datetime import datetime
+from typing import Any
+
+from app.judgement.facts.envelope import NAMES, read_envelope
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.kind_parts import VALUELESS_QUALITIES, Kind
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Part, Reading, Result, Subject, Tally, Weighing
+from app.judgement.history.refusals import contradictions, refused_meter
+
+
+def kind_named(name: object) -> Kind:
+    """The kind of that name; BadValues where there is none."""
+    if not isinstance(name, str) or name not in KINDS:
+        raise BadValues({"kind": f"“{name}” is not a kind of entry that this program knows."})
+    return KINDS[name]
+
+
+def values_from_typed(kind: Kind, typed: Mapping[str, str], quality: str = "measured") -> dict[str, Any]:
+    """Read what was typed into the SI values of the kind's fields; BadValues names each field that can't be read."""
+    values: dict[str, Any] = {}
+    wrong: dict[str, str] = {}
+    for name, spec in kind.fields.items():
+        try:
+            if quality in VALUELESS_QUALITIES and not str(typed.get(name) or "").strip():
+                continue
+            value = spec.read(typed, name)
+        except ValueError as error:
+            wrong[name] = str(error)
+            continue
+        if value is not None:
+            _put(values, spec.target, value)
+    if wrong:
+        raise BadValues(wrong)
+    return completed(kind, values, quality)
+
+
+def checked_values(kind: Kind, values: Mapping[str, Any], quality: str = "measured") -> dict[str, Any]:
+    """Check SI values that came ready, by the same limits; BadValues names each field that is wrong."""
+    checked: dict[str, Any] = {}
+    wrong: dict[str, str] = {}
+    for name, spec in kind.fields.items():
+        value = _take(values, spec.target)
+        try:
+            if value is not None:
+                _put(checked, spec.target, spec.check(value))
+            elif spec.required and quality not in VALUELESS_QUALITIES:
+                raise ValueError(f"{spec.word} is missing.")
+        except (ValueError, TypeError) as error:
+            wrong[name] = str(error)
+    if wrong:
+        raise BadValues(wrong)
+    return completed(kind, checked, quality)
+
+
+def completed(kind: Kind, values: dict[str, Any], quality: str) -> dict[str, Any]:
+    """Fill what follows from the other values, and refuse what they contradict."""
+    if kind.shape is Weighing:
+        return _completed_weighing(values)
+    if kind.shape is Tally:
+        return _completed_tally(kind, values)
+    if kind.shape is Part:
+        return values | {"dry_kg": values["as_is_kg"] * (1.0 - values["moisture_wb"])}
+    if kind.shape is Reading and values.get("value") is None and quality not in VALUELESS_QUALITIES:
+        raise BadValues({"value": f"{kind.word} is missing."})
+    if kind.shape is Result:
+        _refuse(contradictions(kind.name, values) if "value" in values else {"value": f"{kind.word} is missing."})
+    return values
+
+
+def _refuse(wrong: Mapping[str, str]) -> None:
+    if wrong:
+        raise BadValues(wrong)
+
+
+def _completed_weighing(values: dict[str, Any]) -> dict[str, Any]:
+    gross, tare, net = (values.get(name) for name in ("gross_kg", "tare_kg", "net_kg"))
+    if net is None:
+        if gross is None:
+            raise BadValues({"gross": "Give the gross weight, or the net weight."})
+        if tare is not None and tare > gross:
+            raise BadValues({"tare": "The tare is more than the gross weight: the other way round?"})
+        net = gross - (tare or 0.0)
+    elif gross is not None and net > gross + 1e-9:
+        raise BadValues({"net": "The net weight is more than the gross weight: the other way round?"})
+    elif gross is not None and tare is not None and abs(gross - tare - net) > 1e-6 + 1e-3 * abs(gross):
+        raise BadValues({"net": "Gross less tare is not this net weight: leave one of them out."})
+    of = values.get("of_kg")
+    if of is not None and net > of:
+        raise BadValues({"of": "More was skimmed off than was looked through."})
+    return values | {"net_kg": net}
+
+
+def _completed_tally(kind: Kind, values: dict[str, Any]) -> dict[str, Any]:
+    counts = dict(values.get("counts", {}))
+    lengths = tuple(values.get("lengths", ()))
+    if not counts and not lengths:
+        raise BadValues({_first_class(kind): "Nothing was counted yet."})
+    if lengths and any(key in counts for key in ("to_quarter", "three_quarters_to_full", "over")):
+        raise BadValues({"lengths": "Give either lengths or a tally, not both."})
+    total = sum(counts.values()) + len(lengths)
+    looked_at = values.get("looked_at")
+    if looked_at is None:
+        if total == 0:
+            raise BadValues({_first_class(kind): "Nothing was counted yet."})
+        looked_at = total
+    if total > looked_at:
+        raise BadValues({"looked_at": f"{total} were counted, more than the {looked_at} looked at."})
+    return values | {"counts": counts, "lengths": lengths, "looked_at": looked_at}
+
+
+def _first_class(kind: Kind) -> str:
+    return next(name for name, spec in kind.fields.items() if spec.target.startswith("counts."))
+
+
+def _put(values: dict[str, Any], target: str, value: Any) -> None:
+    outer, _, inner = target.partition(".")
+    if inner:
+        values.setdefault(outer, {})[inner] = value
+    else:
+        values[outer] = value
+
+
+def _take(values: Mapping[str, Any], target: str) -> Any:
+    outer, _, inner = target.partition(".")
+    value = values.get(outer)
+    if inner:
+        return value.get(inner) if isinstance(value, Mapping) else None
+    return None if isinstance(value, list | tuple) and not value else value
+
+
+def fact_from_record(record: Mapping[str, Any]) -> Fact:
+    """The fact of a record; BadValues names each key that can't be read."""
+    kind = kind_named(record.get("kind"))
+    envelope = read_envelope(record)
+    if envelope["subject"].type not in kind.subjects:
+        raise BadValues({"subject": f"{kind.word} is not about a {envelope['subject'].type}."})
+    quality = envelope["quality"]
+    if record.get("values"):
+        if not isinstance(record["values"], Mapping):
+            raise BadValues({"values": "The values must be a set of fields."})
+        values = checked_values(kind, record["values"], quality)
+    else:
+        values = values_from_typed(kind, envelope["typed"], quality)
+    _refuse(refused_meter(kind.name, values, envelope.get("method")))
+    return kind.shape(**envelope, **values)
+
+
+def record_from_fact(fact: Fact) -> dict[str, Any]:
+    """The record of a fact: plain JSON that fact_from_record reads back as an equal fact."""
+    record: dict[str, Any] = {}
+    values: dict[str, Any] = {}
+    for field in dataclass_fields(fact):
+        value = getattr(fact, field.name)
+        if value is None:
+            continue
+        (record if field.name in NAMES else values)[field.name] = _plain(value)
+    record["values"] = values
+    return record
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Subject):
+        return {"type": value.type, "id": value.id}
+    if isinstance(value, datetime):
+        return value.isoformat().replace("+00:00", "Z")
+    if isinstance(value, Mapping):
+        return {key: _plain(each) for key, each in value.items()}
+    if isinstance(value, tuple):
+        return [_plain(each) for each in value]
+    return value

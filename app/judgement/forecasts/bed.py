@@ -1,0 +1,131 @@
+"""The bed on the kiln under changing air: the two regimes of `science.kiln_bed`, piece by piece of even air.
+
+Columns of x: hour, hour of the tray's first weighing (none: moisture itself, and not a weight), and the tray.
+Parameters: logarithms of the constant rate and of the break point above equilibrium, both in the reference air; how
+much the falling rate drags as the grain dries; what the equilibrium lies above the table's; the moisture that was
+loaded. Moistures are dry basis.
+
+With a drag of 0 the falling rate is that of Lewis, k(M − Me). A bed drags: k falls with what is left to go, in the way
+of a Page law with n below 1.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import zip_longest
+from typing import NamedTuple
+
+import numpy as np
+
+from app.judgement.forecasts.air import Air
+from app.judgement.forecasts.band import Array
+from app.judgement.forecasts.fit import Kernel, Model, Wander
+
+DRAG_AT_DB = 0.2
+
+BED = -1
+"""In place of a tray's number: the bed as a whole."""
+
+WANDERS, WANDERS_OVER_H = 0.02, 3.0
+TRAY_WANDERS, TRAY_WANDERS_OVER_H = 0.04, 8.0
+"""How far a bed strays from its curve, as a share of the water still to go, and over how long; and a tray from the
+bed. Set on made-up beds, see the backtest."""
+
+LEAST_WANDER_DB = 0.003
+SETTLES_H = 2.0
+
+
+class Law(NamedTuple):
+    """constant: kg/kg dry basis per h; falling: 1/h, where `DRAG_AT_DB` is left to go; drag; equilibrium, dry basis."""
+
+    constant: float
+    falling: float
+    drag: float
+    equilibrium: float
+
+    @property
+    def turn(self) -> float:
+        """What is left to go, kg/kg dry basis, at the break point."""
+        return float((self.constant * DRAG_AT_DB**self.drag / self.falling) ** (1.0 / (1.0 + self.drag)))
+
+
+def law_of(air: Air, parameters: Array) -> Law:
+    """What holds in some air."""
+    log_constant, log_break, drag, more = (float(each) for each in parameters[:4])
+    slow = min(max(drag, 1e-3), 1.5)
+    constant, to_go = math.exp(min(max(log_constant, -8.0), 4.0)), math.exp(min(max(log_break, -6.0), 3.0))
+    falling = constant / (to_go * (to_go / DRAG_AT_DB) ** slow)
+    return Law(constant * air.constant, falling * air.falling, slow, max(air.equilibrium_db + more, 0.0))
+
+
+def moisture_db(pieces: Sequence[Air], hours: Array, parameters: Array) -> Array:
+    """Moisture of the bed, dry basis; as loaded until the first piece begins."""
+    moisture = float(parameters[4])
+    begun = []
+    for air, following in zip_longest(pieces, pieces[1:]):
+        law = law_of(air, parameters)
+        begun.append((air.start_h, moisture, law.turn, *law))
+        if following is not None:
+            moisture = _after_one(max(following.start_h - air.start_h, 0.0), moisture, law)
+    rows = np.array(begun).T
+    place = np.maximum(np.searchsorted(rows[0], hours, side="right") - 1, 0)
+    start_h, start, turn, constant, falling, drag, equilibrium = rows[:, place]
+    since = np.maximum(hours - start_h, 0.0)
+    left = np.maximum(start - equilibrium, 1e-12)
+    turn = np.minimum(left, turn)
+    turn_h = (left - turn) / constant
+    slowed = drag * falling / DRAG_AT_DB**drag * np.maximum(since - turn_h, 0.0)
+    fallen = (turn**-drag + slowed) ** (-1.0 / drag)
+    dried = equilibrium + np.where(since < turn_h, left - constant * since, fallen)
+    return np.asarray(np.where(start <= equilibrium, start, dried), dtype=np.float64)
+
+
+def _after_one(hours: float, moisture: float, law: Law) -> float:
+    """The same on bare numbers; grain that is drier than the air's equilibrium stays as it is."""
+    left = moisture - law.equilibrium
+    if left <= 0.0:
+        return moisture
+    turn = min(left, law.turn)
+    turn_h = (left - turn) / law.constant
+    if hours < turn_h:
+        return moisture - law.constant * hours
+    slowed = law.drag * law.falling / DRAG_AT_DB**law.drag * (hours - turn_h)
+    return float(law.equilibrium + (turn**-law.drag + slowed) ** (-1.0 / law.drag))
+
+
+def break_moisture_db(air: Air, parameters: Array) -> float:
+    law = law_of(air, parameters)
+    return law.equilibrium + law.turn
+
+
+def model_of(pieces: Sequence[Air]) -> Model:
+    def model(x: Array, parameters: Array) -> Array:
+        hours, first_hours, _ = x
+        is_weight = ~np.isnan(first_hours)
+        found = moisture_db(pieces, np.concatenate((hours, first_hours[is_weight])), parameters)
+        now, first = found[: len(hours)], found[len(hours) :]
+        now[is_weight] = (1.0 + now[is_weight]) / (1.0 + first)
+        return now
+
+    return model
+
+
+def kernel_of(pieces: Sequence[Air], about: Array) -> Kernel:
+    """The wandering of a bed that goes about by these parameters, and of each tray about the bed."""
+
+    starts = np.array([air.start_h for air in pieces])
+    equilibria = np.array([law_of(air, about).equilibrium for air in pieces])
+
+    def scale(x: Array) -> Array:
+        hours, first_hours, _ = x
+        place = np.clip(np.searchsorted(starts, hours, side="right") - 1, 0, len(pieces) - 1)
+        settled = -np.expm1(-np.maximum(hours - starts[0], 0.0) / SETTLES_H)
+        to_go = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
+        return np.asarray(settled * to_go / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
+
+    def of_tray(x: Array) -> Array:
+        return np.where(x[2] == BED, np.nan, x[2])
+
+    whole = Wander(lambda x: (x[0], WANDERS * scale(x)), WANDERS_OVER_H)
+    return Kernel((whole, Wander(lambda x: (x[0], TRAY_WANDERS * scale(x)), TRAY_WANDERS_OVER_H, of_tray)))

@@ -1,0 +1,182 @@
+"""Drying on the kiln: two regimes under the air that was logged, learned from the trays and the moisture tests."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import lru_cache
+
+import numpy as np
+
+from app.judgement.forecasts.air import USUAL_ROOM, Air, KilnAir, air_of, kiln_air
+from app.judgement.forecasts.air_plan import planned_air
+from app.judgement.forecasts.band import Z80, Array
+from app.judgement.forecasts.bed import BED, break_moisture_db, kernel_of, model_of
+from app.judgement.forecasts.fit import Posterior, Prior, fit_curve
+from app.judgement.forecasts.priors import drying_prior, from_lot
+from app.judgement.forecasts.trays import Determined, Tray, determined_on_kiln
+from app.judgement.grain.moisture_trays import State
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Programme
+
+LEARNED = 3
+EQUILIBRIUM_SD_DB = 0.008
+"""Equilibrium moisture is shown as ± 1 point, for published sets for one grain lie that far apart; kilns are hotter
+than any of them was measured at, and so less is taken for sure here, from memory."""
+
+LEAST_LOADED_SD_DB = 0.003
+
+AS_LOADED_H = 0.5
+"""A tray first weighed within this of the heat is as moist as it was loaded, from memory; later it has dried since."""
+
+
+@dataclass(frozen=True, eq=False)
+class DryingFit:
+    """One run on the kiln. end_h: the hour of heat off, None while it goes on."""
+
+    posterior: Posterior
+    air: KilnAir
+    start_h: float
+    end_h: float | None
+    trays: tuple[Tray, ...]
+    known: tuple[Determined, ...]
+
+    @property
+    def weighings(self) -> int:
+        return len(self.known)
+
+    def is_of(self, pieces: Sequence[Air], prior: Prior, known: Sequence[Determined]) -> bool:
+        """Whether it was learned from the very same: then there is nothing to learn again."""
+        return self.posterior.prior.is_same(prior) and self.air.pieces == tuple(pieces) and self.known == tuple(known)
+
+    def band(self, hours: Array, tray: int = BED, air: Sequence[Air] | None = None) -> tuple[Array, Array, Array]:
+        """Moisture, wet basis, of the bed or of one tray; under other air than the logged one, where given."""
+        posterior = self.posterior
+        if air is not None:
+            posterior = replace(posterior, model=model_of(air), kernel=kernel_of(air, posterior.parameters))
+        mean, sd = posterior.predict(np.stack((hours, np.full(len(hours), math.nan), np.full(len(hours), float(tray)))))
+        floor = self.floor_db(hours, air)
+        central = np.maximum(mean, floor)
+        low = np.clip(mean - Z80 * sd, np.maximum(floor - Z80 * EQUILIBRIUM_SD_DB, 0.0), central)
+        return _wb(central), _wb(low), _wb(np.maximum(mean + Z80 * sd, central))
+
+    def floor_db(self, hours: Array, air: Sequence[Air] | None = None) -> Array:
+        """The driest that the grain can be by these hours: the least equilibrium of the air so far."""
+        pieces = air or self.air.pieces
+        loaded, more = self.loaded_db, float(self.posterior.parameters[3])
+        least = np.minimum.accumulate([max(each.equilibrium_db + more, 0.0) for each in pieces])
+        place = np.searchsorted([each.start_h for each in pieces], hours, side="right") - 1
+        return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
+
+    @property
+    def loaded_db(self) -> float:
+        return float(self.posterior.parameters[4])
+
+    @property
+    def loaded_wb(self) -> tuple[float, float]:
+        """The moisture that it was loaded with, as everything since tells it, and its standard uncertainty."""
+        sd = math.sqrt(float(self.posterior.covariance[4, 4]))
+        return self.loaded_db / (1.0 + self.loaded_db), sd / (1.0 + self.loaded_db) ** 2
+
+    def first_wb(self, tray: Tray) -> tuple[float, float]:
+        """The moisture of a tray's grain at its first weighing, and its standard uncertainty."""
+        if tray.first_h <= self.start_h + AS_LOADED_H:
+            return tray.loaded_wb or self.loaded_wb
+        return self.state(tray.first_h, tray.number)
+
+    def state(self, hour: float, tray: int = BED) -> tuple[float, float]:
+        central, low, high = self.band(np.array([hour]), tray)
+        return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
+
+    def with_air(self, hour: float, temperature_c: float) -> tuple[Air, ...]:
+        """The air as it was until an hour, and then of another temperature."""
+        before = [each for each in self.air.pieces if each.start_h < hour]
+        return (*before, air_of(hour, temperature_c, self.air.water_from))
+
+    def equilibrium_wb(self, air: Sequence[Air] | None = None) -> float:
+        """What the grain comes to in the last air, in the end: it will never get drier than this."""
+        last = (air or self.air.pieces)[-1]
+        end = max(last.equilibrium_db + float(self.posterior.parameters[3]), 0.0)
+        return end / (1.0 + end)
+
+    def break_wb(self, hour: float) -> float:
+        """The moisture at which the kernels begin to give less than the air of an hour could carry."""
+        turn = break_moisture_db(self.air.at(hour), self.posterior.parameters)
+        return turn / (1.0 + turn)
+
+    @property
+    def wettest_tray(self) -> int:
+        """The tray that is wettest at the last weighing: dry enough is when that one is. The bed where there is one."""
+        if len(self.trays) < 2:
+            return BED
+        last_h = max(float(self.posterior.x[0].max()) if self.posterior.n else self.start_h, self.start_h)
+        at_last = [float(self.band(np.array([last_h]), tray.number)[0][0]) for tray in self.trays]
+        return self.trays[int(np.argmax(at_last))].number
+
+
+def fit_drying(
+    history: History,
+    run: tuple[Stage, datetime],
+    loaded_wb: tuple[float, float],
+    green: State,
+    warm: DryingFit | None = None,
+) -> DryingFit | None:
+    """run: the stage and the moment it was heated from; loaded_wb: the moisture that the grain had then, and its
+    standard uncertainty; green: that of the grain before any heat. None for a roast, which is another law.
+    """
+    stage, heat_at = run
+    programme = history.programme_at(stage.starts_at)
+    if programme is not None and programme.purpose == "roasted":
+        return None
+    air = kiln_air(history, stage, heat_at)
+    dry_share = 1.0 - loaded_wb[0]
+    loaded_sd = max(loaded_wb[1] / dry_share**2, LEAST_LOADED_SD_DB)
+    own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded_wb[0] / dry_share, loaded_sd))
+    prior = from_lot(programme_prior(programme), history.prior, "drying").and_also(own)
+    trays, known = determined_on_kiln(history, stage, heat_at, green)
+    if warm is not None and warm.is_of(air.pieces, prior, known):
+        posterior = warm.posterior
+    else:
+        posterior = _fit_twice(air.pieces, prior, known, warm.posterior if warm else None)
+    end_h = None if stage.ends_at is None else history.hour(stage.ends_at)
+    return DryingFit(posterior, air, history.hour(heat_at), end_h, trays, tuple(known))
+
+
+def _fit_twice(
+    pieces: Sequence[Air], prior: Prior, known: Sequence[Determined], warm: Posterior | None = None
+) -> Posterior:
+    """How far a bed strays depends on the water it still holds, which is known only once it was fitted."""
+    rows = [(each.hour, each.start_h, float(each.tray)) for each in known]
+    columns = np.array(rows, dtype=np.float64).T if rows else np.zeros((3, 0))
+    values, sds, model = [each.value for each in known], [each.sd for each in known], model_of(pieces)
+    begin = prior.mean if warm is None else warm.parameters
+    first = fit_curve(model, prior, kernel_of(pieces, begin), columns, values, sds, warm)
+    if not known:
+        return first
+    return fit_curve(model, prior, kernel_of(pieces, first.parameters), columns, values, sds, first)
+
+
+@lru_cache(maxsize=64)
+def programme_prior(programme: Programme | None) -> Prior:
+    """The general prior about the rate that leads through the programme's plan, and as wide as it was."""
+    prior = drying_prior()
+    planned = planned_air(programme)
+    if programme is None or not planned:
+        return prior
+    loaded_h = next(each.start_h for each in programme.planned_stages() if each.stage == "kilning")
+    curve = [(hour - loaded_h, value / (1.0 - value)) for hour, value in programme.planned_curve("moisture_wb")]
+    points, loaded = [point for point in curve if point[0] > 0.0], [value for hour, value in curve if hour <= 0.0]
+    if not points or not loaded:
+        return prior
+    own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
+    air = tuple(air_of(each.hour, each.temperature_c, USUAL_ROOM) for each in planned)
+    known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005) for hour, value in points]
+    rate = _fit_twice(air, prior.and_also(own), known).parameters[0]
+    return prior.about(np.array([rate, *prior.mean[1:]]))
+
+
+def _wb(moisture_db: Array) -> Array:
+    return np.asarray(moisture_db / (1.0 + moisture_db))

@@ -1,0 +1,115 @@
+"""The moisture of a batch until it is heated: dry grain, the steep, and the floor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.judgement.facts.shapes import Action
+from app.judgement.forecasts.air import kilnings
+from app.judgement.forecasts.band import Z80, Band
+from app.judgement.forecasts.hold import Hold, Spray, hold, holds
+from app.judgement.forecasts.kept import earlier_fit, same_fit
+from app.judgement.forecasts.uptake import UptakeFit, fit_uptake
+from app.judgement.grain.charges import grain_at
+from app.judgement.grain.moisture_samples import MoistureSample, charged, determined
+from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages
+
+SPRAY_WETS_KG_PER_M3 = 998.0
+START_SD = 0.002
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """From an hour to the next stretch's."""
+
+    start_h: float
+    band: Band
+
+
+@dataclass(frozen=True, eq=False)
+class Green:
+    """stretches: in order of time. start_h: before it nothing is known. is_cast: no more water is taken up."""
+
+    start_h: float
+    stretches: tuple[Stretch, ...]
+    uptake: UptakeFit | None
+    is_cast: bool
+
+    def state(self, hour: float) -> tuple[float, float]:
+        """Moisture at an hour, wet basis, and its standard uncertainty; before all of it, that of the first hour."""
+        at = max(hour, self.start_h)
+        begun = [each for each in self.stretches if each.start_h <= at]
+        central, low, high = (begun or self.stretches)[-1].band(np.array([at]))
+        return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
+
+
+def green(history: History) -> Green | None:
+    """None where nothing tells how moist the grain was to begin with, and there is no steep."""
+    return history.once(_green)
+
+
+def _green(history: History) -> Green | None:
+    same = history.once(same_fit)
+    if same is not None:
+        return same.story.green if same.story is not None else None
+    earlier = history.once(earlier_fit)
+    before = earlier.story if earlier is not None else None
+    uptake = fit_uptake(history, before.uptake if before is not None else None)
+    start = grain_at(history, history.starts_at) if history.starts_at else None
+    stretches: list[Stretch] = []
+    if start is not None:
+        start_h = min(history.hour(start.at), 0.0)
+        dry = hold((start_h, start.moisture_wb, start.moisture_sd), (), drifts=False)
+        stretches.append(Stretch(start_h, dry.band))
+    if uptake is not None:
+        stretches.append(Stretch(0.0, uptake.band))
+    floor = _floor(history, uptake)
+    stretches += [Stretch(each.start_h, each.band) for each in floor]
+    return Green(stretches[0].start_h, tuple(stretches), uptake, bool(floor)) if stretches else None
+
+
+def _floor(history: History, uptake: UptakeFit | None) -> list[Hold]:
+    """From the cast on; or, where there was no steep here, from the first that is known."""
+    known = determined(history)
+    if uptake is not None:
+        if uptake.end_h is None:
+            return []
+        start = (uptake.end_h, *uptake.state(uptake.end_h))
+    elif known:
+        start = (history.hour(known[0].at), known[0].moisture_wb, max(known[0].sd, START_SD))
+    else:
+        return []
+    runs = kilnings(history)
+    heat_h = history.hour(runs[0][1]) if runs else None
+    is_going_on = any(stage.name != "charged" for stage in all_stages(history))
+    return holds(start, between(history, known, start[0], heat_h), _sprays(history, start[0]), drifts=is_going_on)
+
+
+def between(
+    history: History, known: Iterable[MoistureSample], start_h: float, end_h: float | None
+) -> Sequence[tuple[float, float, float]]:
+    """Hour, moisture and standard uncertainty of what was determined after an hour, and up to another."""
+    hours = [(history.hour(each.at), each) for each in known if each.basis != "charged"]
+    return [(hour, each.moisture_wb, each.sd) for hour, each in hours if start_h < hour <= _or_ever(end_h)]
+
+
+def _or_ever(hour: float | None) -> float:
+    return float("inf") if hour is None else hour
+
+
+def _sprays(history: History, start_h: float) -> list[Spray]:
+    start = charged(history)
+    found = []
+    for action in history.of_shape(Action, "sprinkled"):
+        if history.hour(action.at) < start_h:
+            continue
+        lift = None
+        if action.amount is not None and start is not None and start.dry_kg > 0.0:
+            # Of each kg of water on 1 kg of dry matter at about 43 %, moisture rises by (1 − M)².
+            lift = action.amount * SPRAY_WETS_KG_PER_M3 / start.dry_kg * (1.0 - 0.43) ** 2
+        found.append(Spray(history.hour(action.at), lift))
+    return found

@@ -1,0 +1,78 @@
+"""Fits that are kept from one look at a batch to the next: what nobody changed need not be learned again."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from threading import Lock
+from typing import TYPE_CHECKING, Any
+
+from app.judgement.history.history import History
+
+if TYPE_CHECKING:
+    from app.judgement.forecasts.asking import Fit
+
+FORECAST_VERSION = 4
+MOST_KEPT = 32
+Key = tuple[Any, ...]
+
+
+def fit_key(history: History) -> Key:
+    """What a kept fit belongs to: batch, last fact, how many stand, programme, what the lot taught, and the version."""
+    # A calibration changes what a batch's readings were, and is a fact about the instrument alone.
+    told = [fact for chain in history.chains for fact in chain.facts]
+    seqs = [fact.seq or 0 for fact in (*told, *history.instruments)]
+    programme = history.programme
+    taught = hash(repr(sorted((history.prior or {}).items())))
+    return (
+        history.batch.id,
+        max(seqs, default=0),
+        len(told) + len(history.instruments),
+        programme.digest if programme else None,
+        taught,
+        FORECAST_VERSION,
+    )
+
+
+class Fits:
+    """The last fit of each batch, for a bounded number of them; safe to share between threads."""
+
+    def __init__(self, most: int = MOST_KEPT) -> None:
+        self._most = most
+        self._kept: OrderedDict[str, tuple[Key, Fit]] = OrderedDict()
+        self._lock = Lock()
+
+    def lend(self, history: History) -> History:
+        """The same history, whose forecasts from now on begin with what is kept here, and are kept here."""
+        history.remember(fits_for, self)
+        return history
+
+    def of(self, history: History) -> tuple[Key, Fit] | None:
+        """The last fit of this batch with the key of what it was learned from."""
+        with self._lock:
+            return self._kept.get(history.batch.id)
+
+    def keep(self, history: History, fitted: Fit) -> None:
+        with self._lock:
+            self._kept[history.batch.id] = (fit_key(history), fitted)
+            self._kept.move_to_end(history.batch.id)
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+
+
+def fits_for(history: History) -> Fits | None:
+    """Where this history's fits are kept: nowhere, unless `Fits.lend` said so."""
+    return None
+
+
+def earlier_fit(history: History) -> Fit | None:
+    """An earlier fit of the same batch, to begin from."""
+    fits = history.once(fits_for)
+    kept = fits.of(history) if fits is not None else None
+    return kept[1] if kept is not None else None
+
+
+def same_fit(history: History) -> Fit | None:
+    """The kept fit, where nothing was said since it was learned."""
+    fits = history.once(fits_for)
+    kept = fits.of(history) if fits is not None else None
+    return kept[1] if kept is not None and kept[0] == fit_key(history) else None

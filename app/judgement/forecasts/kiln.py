@@ -1,0 +1,184 @@
+"""What the kiln still has to do: the weight to stop at, water, heat and air, and the break point."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from statistics import median
+
+import numpy as np
+
+from app.judgement.facts.shapes import Weighing
+from app.judgement.forecasts.air import Air, last_kilning
+from app.judgement.forecasts.band import Value
+from app.judgement.forecasts.course import is_usable, means_by_hour
+from app.judgement.forecasts.drying import DryingFit
+from app.judgement.history.history import History
+from app.science.drying import HALF_WIDTH_WB
+from app.science.humid_air import drying_duty
+from app.science.moisture import gross_to_stop_at_kg
+
+FALLEN_TO = 0.5
+"""The break point: the rate, or what the air loses in the bed, is down to half of what it was while it was steady."""
+
+LEAST_GAP_H = 0.4
+SETTLING_H = 1.0
+
+
+@dataclass(frozen=True)
+class BreakPoint:
+    """basis: tray (by its rate of loss), or air_off (by the probe above the bed). tray: which, where by a tray."""
+
+    at: datetime
+    basis: str
+    moisture_wb: float
+    tray: str = ""
+
+
+@dataclass(frozen=True)
+class StopAt:
+    """What the scale shows with this tray when its grain is dry enough. half_width: of the 95 % interval, kg."""
+
+    tray: str
+    gross_kg: float
+    half_width_kg: float
+    tare_kg: float
+    last_gross_kg: float
+
+    @property
+    def still_to_go_kg(self) -> float:
+        return max(self.last_gross_kg - self.gross_kg, 0.0)
+
+
+@dataclass(frozen=True)
+class Work:
+    """Water still to go, and the heat and air that it takes at the least; after the break point both are more."""
+
+    water_kg: float
+    heat_mj: float
+    air_m3: float
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """In the last air: it will never get drier than this, ± a point."""
+
+    moisture_wb: float
+    half_width: float
+    air_c: float
+    relative_humidity: float
+    is_air_measured: bool
+
+
+def stop_at(drying: DryingFit, target_wb: float) -> tuple[StopAt, ...]:
+    """For each tray that was weighed as it was loaded."""
+    found = []
+    for tray in drying.trays:
+        moisture, sd = drying.first_wb(tray)
+        gross = float(gross_to_stop_at_kg(tray.tare_kg, tray.first_net_kg, moisture, target_wb))
+        half_width = 2.0 * tray.first_net_kg * sd / (1.0 - target_wb)
+        last = tray.tare_kg + tray.net_kg(tray.last)
+        found.append(StopAt(tray.name, gross, half_width, tray.tare_kg, last))
+    return tuple(found)
+
+
+def work_left(drying: DryingFit, now_h: float, now: Value, target_wb: float, dry_kg: float | None) -> Work | None:
+    """In the air of an hour. None where the charge's dry matter, or its moisture, is not known."""
+    if dry_kg is None or now.central is None:
+        return None
+    water = max(dry_kg * (now.central / (1.0 - now.central) - target_wb / (1.0 - target_wb)), 0.0)
+    air, room = drying.air.at(now_h), drying.air.room
+    hot_c = min(max(air.temperature_c, room[0] + 1.0), 99.0)
+    duty = drying_duty(room[0], room[1], hot_c, max(0.95, air.relative_humidity + 0.01))
+    return Work(water, water * duty.heat_mj_per_kg, water * duty.air_m3_per_kg)
+
+
+def equilibrium_of(drying: DryingFit) -> Equilibrium:
+    last = drying.air.pieces[-1]
+    is_measured = not drying.air.is_planned and drying.air.is_measured and drying.air.is_humidity_measured
+    return Equilibrium(drying.equilibrium_wb(), HALF_WIDTH_WB, last.temperature_c, last.relative_humidity, is_measured)
+
+
+def break_point(history: History, drying: DryingFit) -> BreakPoint | None:
+    """The sooner of what the probe above the bed and what the trays say; None while neither says it."""
+    found = [each for each in (_by_air_off(history, drying), *_by_trays(history, drying)) if each is not None]
+    return min(found, key=lambda each: each.at, default=None)
+
+
+def _by_trays(history: History, drying: DryingFit) -> list[BreakPoint]:
+    """Each tray: the beginning of the first stretch in which it loses less than half of what it lost while steady."""
+    found = []
+    for tray in drying.trays:
+        weighings = [
+            each
+            for each in history.of_shape(Weighing, "tray")
+            if (each.vessel or "") == tray.name and tray.first.at <= each.at <= tray.last.at
+        ]
+        points = [(history.hour(each.at), tray.net_kg(each)) for each in weighings]
+        hour = _rate_falls(_thinned(points), drying.air.pieces)
+        if hour is not None:
+            at = next(each.at for each in weighings if history.hour(each.at) >= hour - 1e-9)
+            moisture = float(drying.band(np.array([hour]), tray.number)[0][0])
+            found.append(BreakPoint(at, "tray", moisture, tray.name))
+    return found
+
+
+def _thinned(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Weighings too close together tell the scale's step and not a rate."""
+    kept: list[tuple[float, float]] = []
+    for point in points:
+        if not kept or point[0] - kept[-1][0] >= LEAST_GAP_H:
+            kept.append(point)
+    return kept
+
+
+def _rate_falls(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> float | None:
+    """Rates are those of one and the same air: what hotter air carries more of is divided out."""
+    steady: list[float] = []
+    for (start_h, start_kg), (end_h, end_kg) in pairwise(points):
+        carries = _mean_constant(pieces, start_h, end_h)
+        rate = (start_kg - end_kg) / (end_h - start_h) / carries
+        if steady and rate < FALLEN_TO * max(median(steady), 1e-9):
+            return start_h
+        if start_h >= pieces[0].start_h:
+            steady.append(rate)
+    return None
+
+
+def _mean_constant(pieces: tuple[Air, ...], start_h: float, end_h: float) -> float:
+    ends = [each.start_h for each in pieces[1:]] + [math.inf]
+    total = sum(
+        max(min(end, end_h) - max(air.start_h, start_h), 0.0) * air.constant
+        for air, end in zip(pieces, ends, strict=True)
+    )
+    return max(total / (end_h - start_h), 0.05)
+
+
+def _by_air_off(history: History, drying: DryingFit) -> BreakPoint | None:
+    """When the air comes out of the bed nearly as hot as it went in: it lost less than half of what it lost before."""
+    run = last_kilning(history)
+    if run is None:
+        return None
+    inside = [
+        each
+        for each in history.readings("air_off_temperature")
+        if is_usable(each) and run[1] <= each.at and (run[0].ends_at is None or each.at <= run[0].ends_at)
+    ]
+    if len(inside) < 3:
+        return None
+    hours, off_c = means_by_hour(history, inside)
+    starts = np.array([each.start_h for each in drying.air.pieces])
+    place = np.maximum(np.searchsorted(starts, hours, side="right") - 1, 0)
+    lost = [drying.air.pieces[int(spot)].temperature_c - off for spot, off in zip(place, off_c, strict=True)]
+    shares = [each / max(drying.air.pieces[int(spot)].constant, 0.05) for spot, each in zip(place, lost, strict=True)]
+    begun = [share for hour, share in zip(hours, shares, strict=True) if hour >= drying.start_h + SETTLING_H]
+    steady = median(begun[:3]) if begun else 0.0
+    for spot, (hour, share) in enumerate(zip(hours, shares, strict=True)):
+        if hour < drying.start_h + SETTLING_H or steady <= 0.0:
+            continue
+        if all(later < FALLEN_TO * steady for later in shares[spot : spot + 2]) and share < FALLEN_TO * steady:
+            at = next(each.at for each in inside if history.hour(each.at) >= hour - 1e-9)
+            return BreakPoint(at, "air_off", float(drying.band(np.array([hour]))[0][0]))
+    return None

@@ -1,0 +1,195 @@
+"""The moisture of a batch: every determination of it, and the fitted curve between and after them."""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from app.judgement.facts.shapes import Weighing
+from app.judgement.forecasts.band import Z80
+from app.judgement.forecasts.forecast import fit
+from app.judgement.forecasts.trusted import trusted
+from app.judgement.grain.moisture_samples import (
+    ASSUMED_MOISTURE_SD,
+    MEASURED_MOISTURE_SD,
+    TEST_SD,
+    Charged,
+    MoistureSample,
+    charged,
+    determined,
+    dry_kg_of,
+    dry_loss,
+    is_of_whole_charge,
+    net_of,
+    removed_dry_kg,
+    scale_step_kg,
+    tray_start,
+)
+from app.judgement.grain.moisture_trays import State, tray_sample
+from app.judgement.history.history import History
+
+__all__ = [
+    "ASSUMED_MOISTURE_SD",
+    "MEASURED_MOISTURE_SD",
+    "TEST_SD",
+    "Charged",
+    "Estimate",
+    "MoistureSample",
+    "charged",
+    "dry_kg_of",
+    "dry_loss",
+    "fitted_curve",
+    "is_of_whole_charge",
+    "moisture_at",
+    "net_of",
+    "removed_dry_kg",
+    "samples",
+    "scale_step_kg",
+    "tray_start",
+]
+
+SAME_MOMENT = timedelta(minutes=15)
+JUST_TESTED_H = 1.0
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Moisture at a moment. is_estimate: nothing was determined just then, and it is read from the fitted curve.
+
+    since_h: hours from the last determination, `sample`. wettest: the upper 95 % bound where the grain is wettest.
+    """
+
+    moisture_wb: float
+    sd: float
+    is_estimate: bool
+    since_h: float = 0.0
+    sample: MoistureSample | None = None
+    wettest: float = 0.0
+
+    @property
+    def half_width(self) -> float:
+        return 2.0 * self.sd
+
+    @property
+    def upper(self) -> float:
+        """The upper 95 % bound; on the kiln that of the wettest tray, for there the enzymes die first."""
+        return min(max(self.moisture_wb + self.half_width, self.wettest), 0.999)
+
+
+def samples(history: History) -> tuple[MoistureSample, ...]:
+    """Every determination of the batch's moisture, in order of time; none by what looks like a slip."""
+    return trusted(history).once(_samples)
+
+
+def _samples(history: History) -> tuple[MoistureSample, ...]:
+    weighings = history.of_shape(Weighing, "tray")
+    loaded = _loaded(history) if weighings else None
+    if loaded is None:
+        return determined(history)
+    by_tray = [tray_sample(history, each, loaded) for each in weighings]
+    found = [*determined(history), *(each for each in by_tray if each is not None)]
+    return tuple(sorted(found, key=lambda sample: sample.at))
+
+
+def _loaded(history: History) -> State | None:
+    """The moisture that a tray is filled with: as tested just then; else as all that came of its heating tells it;
+    else as the grain was before any.
+    """
+    told, tested = fit(history).story, determined(history)
+    if told is None:
+        return None
+    hours = [history.hour(each.at) for each in tested]
+    filled = {history.hour(tray.first.at): run.first_wb(tray) for run in reversed(told.runs) for tray in run.trays}
+
+    def state(hour: float) -> tuple[float, float]:
+        place = bisect.bisect_right(hours, hour) - 1
+        if place >= 0 and hour - hours[place] <= JUST_TESTED_H:
+            return tested[place].moisture_wb, tested[place].sd
+        return filled.get(hour) or told.green.state(hour)
+
+    return state
+
+
+def moisture_at(history: History, at: datetime) -> Estimate | None:
+    """The moisture at a moment: a determination, or the fitted curve between and after them; None before any is known.
+
+    The curve leans on all that was determined, before and after; its interval widens with the distance from them.
+    """
+    history = trusted(history)
+    known = history.once(_merged)
+    begun = bisect.bisect_right(history.once(_merged_times), at)
+    if not begun:
+        return None
+    before = known[begun - 1]
+    since_h = (at - before.at).total_seconds() / 3600.0
+    central, sd, wettest = _fitted(history, at)
+    if at - before.at <= SAME_MOMENT or math.isnan(central):
+        return Estimate(before.moisture_wb, before.sd, False, since_h, before, wettest)
+    return Estimate(central, sd, True, since_h, before, wettest)
+
+
+def fitted_curve(history: History, moments: Sequence[datetime]) -> list[tuple[float, float]]:
+    """The curve at these moments, whatever was determined just then: moisture and standard uncertainty; NaN before it.
+
+    Beyond the last fact it is what comes of the batch if it is left as it is.
+    """
+    found = _curve(history, moments)
+    return [found[moment][:2] for moment in moments]
+
+
+def _fitted(history: History, at: datetime) -> tuple[float, float, float]:
+    """The curve at a moment, its standard uncertainty, and the upper 95 % bound of the wettest; NaN where none is."""
+    known = history.once(_at_facts)
+    if at not in known:
+        known |= _curve(history, [at])
+    return known[at]
+
+
+def _at_facts(history: History) -> dict[datetime, tuple[float, float, float]]:
+    """The curve at all facts at once: rules ask for most of them, and one by one it takes far longer."""
+    return _curve(history, sorted({fact.at for fact in history.facts}))
+
+
+def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, tuple[float, float, float]]:
+    told = fit(history).story
+    if told is None or not moments:
+        return dict.fromkeys(moments, (math.nan, math.nan, 0.0))
+    hours = np.array([history.hour(moment) for moment in moments])
+    central, low, high = told.band(hours)
+    sds = (high - low) / (2.0 * Z80)
+    wettest = told.wettest_high(hours, high)
+    bounds = wettest + (wettest > high) * (2.0 / Z80 - 1.0) * np.maximum(wettest - central, 0.0)
+    return {
+        moment: (float(value), float(sd), 0.0 if math.isnan(bound) else float(bound))
+        for moment, value, sd, bound in zip(moments, central, sds, bounds, strict=True)
+    }
+
+
+def _merged_times(history: History) -> tuple[datetime, ...]:
+    return tuple(each.at for each in history.once(_merged))
+
+
+def _merged(history: History) -> tuple[MoistureSample, ...]:
+    """Determinations within a quarter of an hour of one another, as one: their weighted mean, their spread counted."""
+    groups: list[list[MoistureSample]] = []
+    for sample in samples(history):
+        if groups and sample.at - groups[-1][0].at <= SAME_MOMENT and groups[-1][0].basis == sample.basis:
+            groups[-1].append(sample)
+        else:
+            groups.append([sample])
+    return tuple(_mean(group) for group in groups)
+
+
+def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
+    if len(group) == 1:
+        return group[0]
+    weights = [1.0 / max(each.sd, 1e-4) ** 2 for each in group]
+    value = sum(weight * each.moisture_wb for weight, each in zip(weights, group, strict=True)) / sum(weights)
+    spread = math.sqrt(sum((each.moisture_wb - value) ** 2 for each in group) / (len(group) - 1))
+    sd = math.hypot(1.0 / math.sqrt(sum(weights)), spread / math.sqrt(len(group)))
+    return MoistureSample(group[0].at, value, sd, group[-1].fact, group[0].basis, None)

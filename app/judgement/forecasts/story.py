@@ -1,0 +1,112 @@
+"""The moisture of a batch from sack to malt, each stretch by its own law, joined where one ends and the next begins."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from app.judgement.forecasts.air import kilnings
+from app.judgement.forecasts.band import Array
+from app.judgement.forecasts.drying import DryingFit, fit_drying
+from app.judgement.forecasts.green import Green, Stretch, between, green
+from app.judgement.forecasts.hold import Hold, holds
+from app.judgement.forecasts.kept import earlier_fit, same_fit
+from app.judgement.forecasts.uptake import UptakeFit
+from app.judgement.grain.moisture_samples import charged, determined, dry_loss, removed_dry_kg
+from app.judgement.grain.moisture_trays import State
+from app.judgement.history.history import History
+
+
+@dataclass(frozen=True, eq=False)
+class Story:
+    """green: until it is heated. stretches: in order of time. runs: each heating of the grain."""
+
+    green: Green
+    stretches: tuple[Stretch, ...]
+    runs: tuple[DryingFit, ...]
+
+    @property
+    def start_h(self) -> float:
+        """Before it nothing is known."""
+        return self.green.start_h
+
+    @property
+    def uptake(self) -> UptakeFit | None:
+        return self.green.uptake
+
+    @property
+    def drying(self) -> DryingFit | None:
+        """The last run on the kiln."""
+        return self.runs[-1] if self.runs else None
+
+    def band(self, hours: Array) -> tuple[Array, Array, Array]:
+        """Moisture, wet basis: the middle, the lower and the upper edge of the 80 % interval."""
+        found = np.full((3, len(hours)), np.nan)
+        ends = [each.start_h for each in self.stretches[1:]] + [math.inf]
+        for stretch, end in zip(self.stretches, ends, strict=True):
+            inside = (hours >= stretch.start_h) & (hours < end)
+            if inside.any():
+                found[:, inside] = stretch.band(hours[inside])
+        return found[0], found[1], found[2]
+
+    def wettest_high(self, hours: Array, high: Array) -> Array:
+        """The upper edge where the grain is wettest: on the kiln that of the wettest tray. high: that of the bed."""
+        found = high.copy()
+        for run in self.runs:
+            inside = (hours >= run.start_h) & (hours <= (math.inf if run.end_h is None else run.end_h))
+            if len(run.trays) > 1 and inside.any():
+                by_tray = [run.band(hours[inside], tray.number)[2] for tray in run.trays]
+                found[inside] = np.maximum(found[inside], np.max(by_tray, axis=0))
+        return found
+
+
+def story(history: History) -> Story | None:
+    """None where nothing tells how moist the grain was to begin with, and there is no steep."""
+    return history.once(_story)
+
+
+def _story(history: History) -> Story | None:
+    same = history.once(same_fit)
+    if same is not None:
+        return same.story
+    before = green(history)
+    if before is None:
+        return None
+    stretches, runs = list(before.stretches), _heated(history, before)
+    for drying, malt in runs:
+        stretches += [Stretch(drying.start_h, drying.band), *(Stretch(each.start_h, each.band) for each in malt)]
+    return Story(before, tuple(stretches), tuple(drying for drying, _ in runs))
+
+
+def _heated(history: History, before: Green) -> list[tuple[DryingFit, list[Hold]]]:
+    """Each run on the kiln, and the grain after it: until the heat comes back, or for good."""
+    if not before.is_cast:
+        return []
+    earlier, runs = history.once(earlier_fit), kilnings(history)
+    known = earlier.story.runs if earlier is not None and earlier.story is not None else ()
+    found: list[tuple[DryingFit, list[Hold]]] = []
+    state: State = before.state
+    for place, run in enumerate(runs):
+        warm = known[place] if place < len(known) else None
+        drying = fit_drying(history, run, state(history.hour(run[1])), before.state, warm)
+        if drying is None:
+            break
+        malt: list[Hold] = []
+        if drying.end_h is not None:
+            again_h = history.hour(runs[place + 1][1]) if place + 1 < len(runs) else None
+            start = (drying.end_h, *drying.state(drying.end_h))
+            malt = holds(start, between(history, determined(history), drying.end_h, again_h), drifts=False)
+            state = malt[-1].state
+        found.append((drying, malt))
+    return found
+
+
+def dry_kg_at(history: History, moment: datetime) -> float | None:
+    """Dry matter that is in the batch: what was charged, less what was taken out, and what steep and breath took."""
+    start = charged(history, moment)
+    if start is None:
+        return None
+    return max(start.dry_kg - removed_dry_kg(history, moment), 0.0) * (1.0 - dry_loss(history, moment))

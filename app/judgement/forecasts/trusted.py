@@ -1,0 +1,62 @@
+"""What is reckoned with: every standing fact but those that look like a slip, until somebody says they are none."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from app.judgement.facts.shapes import Fact
+from app.judgement.forecasts.kept import fits_for
+from app.judgement.history.history import History
+from app.judgement.slips.questions import looks_like_a_slip
+
+
+def doubted(history: History) -> tuple[Fact, ...]:
+    """The facts that were kept unasked, as one waiting in a phone is, and look like another unit or a slip."""
+    return history.once(_doubted)
+
+
+def trusted(history: History) -> History:
+    """The same history without what was typed and is doubted; itself where nothing is. Curves are fitted to this."""
+    return history.once(_trusted)
+
+
+def known_and_trusted(history: History, now: datetime) -> History:
+    """As far as it had gone by now: a fact of the future has no say yet, and neither has one that is doubted then."""
+    set_aside = _set_aside(history, now)
+    kept = tuple(fact for fact in history.facts if fact.at <= now and fact.id not in set_aside)
+    if len(kept) == len(history.facts):
+        return history
+    return trusted(history) if kept == trusted(history).facts else _with(history, kept)
+
+
+def _doubted(history: History) -> tuple[Fact, ...]:
+    return tuple(fact for fact in history.facts if looks_like_a_slip(fact, history))
+
+
+def _trusted(history: History) -> History:
+    # A slip is one of the hand: a value that came without what was typed, as from a logger or a file, was never typed.
+    typed = {fact.id for fact in doubted(history) if fact.typed}
+    set_aside = _set_aside(history, None) & typed if typed else set()
+    if not set_aside:
+        return history
+    found = _with(history, tuple(fact for fact in history.facts if fact.id not in set_aside))
+    found.remember(fits_for, history.once(fits_for))
+    return found
+
+
+def _set_aside(history: History, now: datetime | None) -> set[str]:
+    """The ids of the doubted facts of which nobody has said by now that it was a false alarm."""
+    answered = {
+        history.root_id(answer.episode_id)
+        for answer in history.answers
+        if answer.rule == "slip" and answer.answer == "false_alarm" and (now is None or answer.at <= now)
+    }
+    return {fact.id for fact in doubted(history) if history.root_id(fact.id) not in answered}
+
+
+def _with(history: History, facts: tuple[Fact, ...]) -> History:
+    found = replace(history, facts=facts)
+    # What was looked at once need not be looked at again: without the slips nothing of it is doubted.
+    found.remember(_doubted, ())
+    return found

@@ -1,0 +1,162 @@
+"""The uptake of water in the steep: a Weibull curve in effective wet time, learned from the batch's own weighings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import lru_cache
+
+import numpy as np
+
+from app.judgement.facts.shapes import Weighing
+from app.judgement.forecasts.band import Z80, Array
+from app.judgement.forecasts.course import BEYOND_H, Stretch, clock_of, planned_course, steep_course
+from app.judgement.forecasts.fit import Drift, Kernel, Posterior, Prior, Wander, fit_curve
+from app.judgement.forecasts.priors import from_lot, uptake_prior
+from app.judgement.grain.charges import grain_at
+from app.judgement.grain.moisture_samples import MoistureSample, determined
+from app.judgement.history.history import History
+from app.judgement.programmes.programme import Programme
+
+LEARNED = 5
+WANDERS_DB = 0.016
+WANDERS_OVER = 0.7
+"""How far grain strays from its curve, kg/kg dry basis, and over which change of log effective hours it does; set on
+made-up lots, see the backtest."""
+
+REST_DRIFTS_DB = 0.005
+"""What a rest does beside an even share of an immersion, for each root of an effective hour in it: the film dries off,
+or is drawn in and gone."""
+
+LEAST_SD_DB = 0.004
+AFTER_CAST = timedelta(minutes=45)
+ASSUMED_WB = 0.12
+DETERMINED = frozenset({"test_bag", "charge_weighing", "tested"})
+
+
+@dataclass(frozen=True, eq=False)
+class UptakeFit:
+    """The steep as far as it is known. end_h: the hour of the cast, None while it goes on."""
+
+    posterior: Posterior
+    course: tuple[Stretch, ...]
+    initial_wb: float
+    end_h: float | None
+    weighings: int
+
+    def band(self, hours: Array, course: Sequence[Stretch] | None = None) -> tuple[Array, Array, Array]:
+        """Moisture, wet basis, at hours from first water; along another course than the logged one, where given."""
+        mean, sd = self.posterior.predict(_columns(course or self.course, hours))
+        central, low, high = (np.maximum(mean + z * sd, 0.0) for z in (0.0, -Z80, Z80))
+        start = self.initial_wb / (1.0 - self.initial_wb)
+        return _wb(start + central), _wb(start + low), _wb(start + high)
+
+    def state(self, hour: float) -> tuple[float, float]:
+        """Moisture at an hour, wet basis, and its standard uncertainty."""
+        central, low, high = self.band(np.array([hour]))
+        return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
+
+    @property
+    def limit_wb(self) -> float:
+        """Where it levels off if it is left under water for ever."""
+        gain = float(np.exp(self.posterior.parameters[0]))
+        return float(_wb(np.array(self.initial_wb / (1.0 - self.initial_wb) + gain)))
+
+    @property
+    def air_share(self) -> float:
+        return float(np.clip(self.posterior.parameters[3], 0.02, 1.0))
+
+
+def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | None:
+    """None where there was no water yet."""
+    course = steep_course(history)
+    zero = history.first_water_at
+    if not course or zero is None:
+        return None
+    end_h = None if course[-1].end_h >= course[-1].start_h + BEYOND_H else course[-1].end_h
+    initial = initial_moisture_wb(history)
+    known = _in_steep(history, zero, end_h)
+    values = np.array([each.moisture_wb for each in known])
+    noise = np.array([each.sd for each in known])
+    hours = np.array([history.hour(each.at) for each in known])
+    if end_h is not None:
+        hours = np.minimum(hours, end_h)
+    prior = from_lot(programme_prior(history.programme_at(zero), history.batch.species), history.prior, "uptake")
+    posterior = fit_curve(
+        _gain,
+        prior,
+        KERNEL,
+        _columns(course, hours),
+        values / (1.0 - values) - initial / (1.0 - initial),
+        np.maximum(noise / (1.0 - values) ** 2, LEAST_SD_DB),
+        warm.posterior if warm else None,
+    )
+    return UptakeFit(posterior, course, initial, end_h, len(known))
+
+
+def initial_moisture_wb(history: History) -> float:
+    """Of the grain as it went into the water: as charged, else as the bag was filled, else as planned."""
+    start = grain_at(history, history.first_water_at) if history.first_water_at else None
+    if start is not None:
+        return start.moisture_wb
+    for bag in history.of_shape(Weighing, "test_bag_start"):
+        if bag.moisture_wb is not None:
+            return bag.moisture_wb
+    programme = history.programme
+    planned = programme.setting("charge_moisture_wb") if programme else None
+    return planned or ASSUMED_WB
+
+
+def _in_steep(history: History, zero: datetime, end_h: float | None) -> list[MoistureSample]:
+    until = None if end_h is None else zero + timedelta(hours=end_h) + AFTER_CAST
+    return [
+        each
+        for each in determined(history)
+        if each.basis in DETERMINED and each.at > zero and (until is None or each.at <= until)
+    ]
+
+
+@lru_cache(maxsize=64)
+def programme_prior(programme: Programme | None, species: str) -> Prior:
+    """The species' prior about the middle that the programme's plan leads to, and as wide as it was."""
+    prior = uptake_prior(species)
+    course = planned_course(programme) if programme else ()
+    if programme is None or not course:
+        return prior
+    points = [point for point in programme.planned_curve("moisture_wb") if 0.0 < point[0] <= course[-1].end_h]
+    initial = programme.setting("charge_moisture_wb") or ASSUMED_WB
+    values = np.array([value for _, value in points])
+    gains = values / (1.0 - values) - initial / (1.0 - initial)
+    columns = _columns(course, np.array([hour for hour, _ in points]))
+    return prior.about(fit_curve(_gain, prior, KERNEL, columns, gains, np.full(len(gains), 0.03)).parameters)
+
+
+def _columns(course: Sequence[Stretch], hours: Array) -> Array:
+    return clock_of(course).at(hours) if len(hours) else np.zeros((4, 0))
+
+
+def _effective(x: Array, share: float, more_kj: float) -> Array:
+    wet, rest, wet_slope, rest_slope = x
+    return np.asarray(wet * np.exp(more_kj * wet_slope) + share * rest * np.exp(more_kj * rest_slope))
+
+
+def _gain(x: Array, parameters: Array) -> Array:
+    """Weibull gain at effective hours; the same as `science.uptake.weibull_gain`, on bare arrays."""
+    log_gain, log_hours, log_shape, share, activation = parameters
+    hours = _effective(x, min(max(share, 0.02), 1.0), activation - 40.0)
+    gain, shape = np.exp(np.clip(log_gain, -1.2, 0.1)), np.exp(np.clip(log_shape, -1.5, 0.7))
+    return np.asarray(-gain * np.expm1(-((hours / np.exp(log_hours)) ** shape)))
+
+
+def _strays(x: Array) -> tuple[Array, Array]:
+    """By the logarithm of the effective hours; at first water there is nothing to stray from."""
+    hours = _effective(x, 0.3, 0.0)
+    return np.log1p(hours), -WANDERS_DB * np.expm1(-hours / 2.0)
+
+
+KERNEL = Kernel((Wander(_strays, WANDERS_OVER), Drift(lambda x: x[1], REST_DRIFTS_DB)))
+
+
+def _wb(moisture_db: Array) -> Array:
+    return np.asarray(moisture_db / (1.0 + moisture_db))

@@ -1,0 +1,66 @@
+"""How much of its storage life a lot has used: an estimate from its moistures and an assumed temperature."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+
+from app.judgement.facts.shapes import Result, Weighing
+from app.judgement.history.history import LotInfo
+from app.science import storage_life
+
+ASSUMED_STORE_C = 15.0
+"""Mean temperature of a store that nobody measures: from memory."""
+
+
+@dataclass(frozen=True)
+class StorageUse:
+    """used: fraction of the life that has gone since intake; left_days: at the moisture and temperature of now.
+
+    is_moisture_known: False for the time before the first moisture was known, for which the first one was taken.
+    """
+
+    used: float
+    left_days: float
+    temperature_c: float
+    moisture_wb: float
+    is_moisture_known: bool
+
+
+def storage_use(lot: LotInfo, at: datetime, temperature_c: float = ASSUMED_STORE_C) -> StorageUse | None:
+    """The storage life used up from intake to a moment; None where no moisture or no intake is known, or the grain is
+    wetter than the tables go.
+    """
+    came_in = [fact.at for fact in lot.facts if fact.kind == "intake" and fact.at <= at]
+    known = [(each, value) for each, value in _moistures(lot) if each <= at]
+    if not came_in or not known:
+        return None
+    starts = [came_in[0], *(each for each, _ in known if each > came_in[0]), at]
+    before = [value for each, value in known if each <= came_in[0]]
+    values = [before[-1] if before else known[0][1], *(value for each, value in known if each > came_in[0])]
+    try:
+        lives = [_life_days(lot.species, value, temperature_c) for value in values]
+    except ValueError:
+        return None
+    days = [max((end - start).total_seconds() / 86400.0, 0.0) for start, end in pairwise(starts)]
+    used = storage_life.fraction_used(days, lives)
+    left = float(storage_life.remaining_days(used, lives[-1]))
+    return StorageUse(used, left, temperature_c, values[-1], bool(before))
+
+
+def _moistures(lot: LotInfo) -> list[tuple[datetime, float]]:
+    found = []
+    for fact in lot.facts:
+        if isinstance(fact, Result) and fact.kind == "moisture_test":
+            found.append((fact.at, fact.value))
+        elif isinstance(fact, Weighing) and fact.kind == "intake" and fact.moisture_wb is not None:
+            found.append((fact.at, fact.moisture_wb))
+    return found
+
+
+def _life_days(species: str, moisture_wb: float, temperature_c: float) -> float:
+    """Of barley the time in which it keeps its germination, as far as that is tabulated; else that of cereals."""
+    if species == "barley" and moisture_wb <= 0.17:
+        return storage_life.malting_life_days(100.0 * moisture_wb, temperature_c)
+    return storage_life.storage_life_days(100.0 * moisture_wb, temperature_c)

@@ -1,0 +1,192 @@
+"""What tells a batch's moisture by itself: bags, the whole charge, tests, the outturn; each with its uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from app.judgement.facts.shapes import Fact, Part, Result, Weighing
+from app.judgement.grain.charges import (
+    ASSUMED_MOISTURE_SD,
+    MEASURED_MOISTURE_SD,
+    Charged,
+    charged,
+    dry_kg_of,
+    first_charges,
+    grain_at,
+    is_of_whole_charge,
+    removed_dry_kg,
+    scale_step_kg,
+    together,
+)
+from app.judgement.grain.losses import losses_between, losses_by
+from app.judgement.history.history import History
+from app.science import moisture as science
+
+__all__ = [
+    "ASSUMED_MOISTURE_SD",
+    "MEASURED_MOISTURE_SD",
+    "TEST_SD",
+    "Charged",
+    "MoistureSample",
+    "charged",
+    "determined",
+    "dry_kg_of",
+    "dry_loss",
+    "is_of_whole_charge",
+    "net_of",
+    "removed_dry_kg",
+    "scale_step_kg",
+    "tray_start",
+]
+
+TEST_SD = {"oven_grain": 0.0015, "oven_malt": 0.0015, "oven_two_stage": 0.003, "kitchen_oven": 0.0025, "meter": 0.0025}
+UNKNOWN_WAY = science.FilmCorrection(0.75, 1.25)
+"""A weighing that doesn't say whether it was blotted: between the two ways, and wide enough to hold both."""
+
+SAME_MOMENT = timedelta(minutes=15)
+
+
+@dataclass(frozen=True)
+class MoistureSample:
+    """One determination. basis: how it was come by; place: the tray, bag or place that it is of, where it is of one."""
+
+    at: datetime
+    moisture_wb: float
+    sd: float
+    fact: Fact
+    basis: str
+    place: str | None = None
+
+    @property
+    def half_width(self) -> float:
+        return 2.0 * self.sd
+
+
+def determined(history: History) -> tuple[MoistureSample, ...]:
+    """Every determination but those by trays, in order of time. A tray's needs the moisture that it was loaded with."""
+    return history.once(_determined)
+
+
+def dry_loss(history: History, at: datetime) -> float:
+    """The fraction of the charge's dry matter gone with steep water and breath by a moment: an estimate."""
+    return losses_by(history, at).total
+
+
+def _determined(history: History) -> tuple[MoistureSample, ...]:
+    found = [_charged_sample(parts) for parts in first_charges(history)]
+    for fact in history.facts:
+        sample = _sample_of(history, fact, found)
+        if sample is not None:
+            found.append(sample)
+    return tuple(sorted(found, key=lambda sample: sample.at))
+
+
+def _charged_sample(parts: Sequence[Part]) -> MoistureSample:
+    start = together(parts)
+    return MoistureSample(start.at, start.moisture_wb, start.moisture_sd, parts[0], "charged")
+
+
+def _sample_of(history: History, fact: Fact, before: Sequence[MoistureSample]) -> MoistureSample | None:
+    if isinstance(fact, Result) and fact.kind == "moisture_test":
+        return MoistureSample(fact.at, fact.value, TEST_SD.get(fact.method or "", 0.0025), fact, "tested", fact.place)
+    if not isinstance(fact, Weighing) or fact.quality == "over_range":
+        return None
+    if fact.kind == "outturn" and fact.moisture_wb is not None:
+        return MoistureSample(fact.at, fact.moisture_wb, ASSUMED_MOISTURE_SD, fact, "outturn")
+    try:
+        if fact.kind == "test_bag":
+            return _bag_sample(history, fact, before)
+        if fact.kind == "charge_weighing":
+            return _charge_sample(history, fact)
+    except ValueError:
+        # Lighter than its own dry matter: no moisture at all. A flag asks about the tare; here there is no sample.
+        return None
+    return None
+
+
+def _bag_sample(history: History, weighing: Weighing, before: Sequence[MoistureSample]) -> MoistureSample | None:
+    starts = [each for each in history.of_shape(Weighing, "test_bag_start") if each.vessel == weighing.vessel]
+    start = history.last_before(weighing.at, starts)
+    if start is None:
+        return None
+    began = _bag_began(history, start, before)
+    if began is None:
+        return None
+    return _from_mass(history, weighing, net_of(weighing, start), start.net_kg, scale_step_kg(start), *began, start.at)
+
+
+def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSample]) -> tuple[float, float] | None:
+    """The moisture that the grain went into the bag with: its own, or where it went in wet, that of the batch then."""
+    if start.moisture_wb is not None:
+        return start.moisture_wb, MEASURED_MOISTURE_SD
+    first_water_at = history.first_water_at
+    known = [each for each in before if each.at <= start.at]
+    if known and first_water_at is not None and first_water_at + SAME_MOMENT < start.at:
+        last = max(known, key=lambda sample: sample.at)
+        return last.moisture_wb, last.sd
+    whole = grain_at(history, start.at)
+    return (whole.moisture_wb, whole.moisture_sd) if whole else None
+
+
+def net_of(weighing: Weighing, start: Weighing) -> float:
+    """Net mass of a bag or tray weighed gross only: its own tare from the start is taken off."""
+    if weighing.tare_kg is None and weighing.gross_kg is not None and weighing.net_kg == weighing.gross_kg:
+        return weighing.gross_kg - (start.tare_kg or 0.0)
+    return weighing.net_kg
+
+
+def _charge_sample(history: History, weighing: Weighing) -> MoistureSample | None:
+    whole = grain_at(history, weighing.at)
+    if whole is None:
+        return None
+    removed = removed_dry_kg(history, weighing.at)
+    initial = float(science.initial_mass_after_removal_kg(whole.as_is_kg, whole.moisture_wb, removed))
+    return _from_mass(
+        history, weighing, weighing.net_kg, initial, 0.002 * initial, whole.moisture_wb, whole.moisture_sd, whole.at
+    )
+
+
+def _from_mass(
+    history: History,
+    weighing: Weighing,
+    net: float,
+    initial: float,
+    step: float,
+    moisture_wb: float,
+    moisture_sd: float,
+    since: datetime,
+) -> MoistureSample:
+    film = science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
+    loss = losses_between(history, since, weighing.at)
+    value, sd = science.moisture_wb_with_sd(
+        net,
+        initial,
+        moisture_wb,
+        loss.total,
+        mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
+        initial_mass_sd_kg=science.resolution_sd(step),
+        initial_moisture_sd=moisture_sd,
+        dry_loss_sd=loss.sd,
+        film_points=film.points,
+        film_sd_points=film.sd_points,
+    )
+    where = weighing.vessel or ("whole charge" if weighing.kind == "charge_weighing" else None)
+    return MoistureSample(weighing.at, value, sd, weighing, weighing.kind, where)
+
+
+def tray_start(history: History, weighing: Weighing) -> Weighing | None:
+    """The first weighing of this tray since the grain was last loaded."""
+    loads = [fact.at for fact in history.of_kind("loaded", "heat_on") if fact.at <= weighing.at]
+    since = max((at for at in loads if _is_load(history, at)), default=None)
+    mine = [
+        each
+        for each in history.of_shape(Weighing, "tray")
+        if each.vessel == weighing.vessel and (since is None or each.at >= since - SAME_MOMENT * 4)
+    ]
+    return mine[0] if mine else None
+
+
+def _is_load(history: History, at: datetime) -> bool:
+    return any(fact.at == at for fact in history.of_kind("loaded")) or not history.of_kind("loaded")

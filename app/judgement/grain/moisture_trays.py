@@ -1,0 +1,35 @@
+"""The moisture of the grain on a tray, by its weight against its own first weighing of this load."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from app.judgement.facts.shapes import Weighing
+from app.judgement.grain.moisture_samples import MoistureSample, net_of, scale_step_kg, tray_start
+from app.judgement.history.history import History
+from app.science import moisture as science
+
+State = Callable[[float], tuple[float, float]]
+"""At an hour: moisture, fraction wet basis, and its standard uncertainty."""
+
+
+def tray_sample(history: History, weighing: Weighing, loaded: State) -> MoistureSample | None:
+    """None for a tray's first weighing, and where it weighs less than its own dry matter."""
+    start = tray_start(history, weighing)
+    if weighing.quality == "over_range" or start is None or start.id == weighing.id:
+        return None
+    moisture_wb, sd = loaded(history.hour(start.at))
+    try:
+        value, own_sd = science.moisture_wb_with_sd(
+            net_of(weighing, start),
+            net_of(start, start),
+            moisture_wb,
+            mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
+            initial_mass_sd_kg=science.resolution_sd(scale_step_kg(start)),
+            initial_moisture_sd=sd,
+            dry_loss_sd=0.0,
+        )
+    except ValueError:
+        # A flag asks about its tare; here there is no moisture.
+        return None
+    return MoistureSample(weighing.at, value, own_sd, weighing, "tray", weighing.vessel)

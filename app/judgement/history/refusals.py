@@ -1,0 +1,63 @@
+"""What can't be so: values that contradict each other, and a meter asked for more than it can tell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from app.judgement.history.history import History
+from app.science.malt_analysis import extract_as_is_percent
+from app.science.moisture_methods import meter_moisture_wb
+
+HIGHEST_OF_ANY_METER_WB = 0.25
+"""Meters read up to 20 or 25 %, by their makers (common practice)."""
+
+STILL_AS_WARM = timedelta(minutes=45)
+"""A sample taken this soon after a look is taken to be as warm as the grain was then: from memory."""
+
+
+def contradictions(kind_name: str, values: Mapping[str, Any]) -> dict[str, str]:
+    """What the values of one entry can't all be: field -> what is wrong. Nothing where they can."""
+    beside = values.get("beside", {})
+    if kind_name == "extract_mash":
+        return _too_much_extract(values["value"], **beside) if len(beside) == 3 else {"malt": "Give malt and water."}
+    if kind_name == "sieve_test" and not sum((values["value"], *beside.values())) > 0.0:
+        return {"value": "Nothing lay on any sieve: give what was on each."}
+    return {}
+
+
+def refused_meter(
+    kind_name: str,
+    values: Mapping[str, Any],
+    method: str | None,
+    history: History | None = None,
+    at: datetime | None = None,
+) -> dict[str, str]:
+    """Why a reading of a moisture meter can't be kept: field -> what is wrong. history: of the batch, where known."""
+    if kind_name != "moisture_test" or method != "meter" or values.get("value") is None:
+        return {}
+    is_roasted, grain_c = _circumstances(history, at) if history is not None and at is not None else (False, None)
+    try:
+        meter_moisture_wb(values["value"], HIGHEST_OF_ANY_METER_WB, grain_c, is_roasted)
+    except ValueError as error:
+        return {"value": str(error)}
+    return {}
+
+
+def _circumstances(history: History, at: datetime) -> tuple[bool, float | None]:
+    """Whether the batch is a roast, and how warm the grain was a moment ago."""
+    programme = history.programme_at(at)
+    last = history.last_before(at, [each for each in history.readings("grain_temperature") if each.value is not None])
+    is_near = last is not None and at - last.at <= STILL_AS_WARM
+    return programme is not None and programme.purpose == "roasted", last.value if last and is_near else None
+
+
+def _too_much_extract(plato: float, malt_kg: float, water_kg: float, moisture_wb: float) -> dict[str, str]:
+    if not malt_kg > 0.0 or not water_kg > 0.0:
+        return {"malt": "Give the malt and the water: both weigh something."}
+    try:
+        extract_as_is_percent(plato, 100.0 * moisture_wb, 1000.0 * malt_kg, 1000.0 * water_kg)
+    except ValueError:
+        return {"value": "That is more extract than the malt has dry matter: check the masses, and °P against SG."}
+    return {}

@@ -1,0 +1,92 @@
+"""The stages of a batch, derived from the facts that start them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from app.judgement.facts.kinds import STAGE_KINDS
+from app.judgement.history.history import History
+
+ENDED = frozenset({"finished", "abandoned"})
+WORDS = {
+    "charged": "charged",
+    "immersion": "under water",
+    "air_rest": "air rest",
+    "germination": "germination",
+    "stewing": "stewing",
+    "kilning": "on the kiln",
+    "cooling": "cooling",
+    "finished": "finished",
+    "abandoned": "abandoned",
+}
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A stretch of the batch. ends_at None: it is going on. ordinal: the how-many-th of its name, from 1."""
+
+    name: str
+    starts_at: datetime
+    ends_at: datetime | None
+    fact_id: str
+    ordinal: int = 1
+
+    def hours(self, now: datetime) -> float:
+        """Hours so far, or in all once it has ended."""
+        return ((self.ends_at or now) - self.starts_at).total_seconds() / 3600.0
+
+    def covers(self, moment: datetime) -> bool:
+        return self.starts_at <= moment and (self.ends_at is None or moment < self.ends_at)
+
+    @property
+    def word(self) -> str:
+        return WORDS[self.name]
+
+
+def stages(history: History, now: datetime) -> list[Stage]:
+    """The stages up to now, in order. The same stage twice in a row is one stage; facts after now have no say yet."""
+    starts: list[tuple[str, datetime, str]] = []
+    for fact in history.facts:
+        name = STAGE_KINDS.get(fact.kind)
+        if name is None or fact.at > now or (starts and starts[-1][0] == name):
+            continue
+        if name == "charged" and starts:
+            continue
+        starts.append((name, fact.at, fact.id))
+    found: list[Stage] = []
+    seen: dict[str, int] = {}
+    for place, (name, starts_at, fact_id) in enumerate(starts):
+        seen[name] = seen.get(name, 0) + 1
+        is_last = place + 1 == len(starts)
+        ends_at = (starts_at if name in ENDED else None) if is_last else starts[place + 1][1]
+        found.append(Stage(name, starts_at, ends_at, fact_id, seen[name]))
+    return found
+
+
+def all_stages(history: History) -> list[Stage]:
+    """The stages as the facts tell them, whatever the time is; worked out once for each History."""
+    return history.once(_until_last_fact)
+
+
+def _until_last_fact(history: History) -> list[Stage]:
+    return stages(history, history.facts[-1].at) if history.facts else []
+
+
+def stage_at(found: Sequence[Stage], moment: datetime) -> Stage | None:
+    """The stage that covers the moment: the last that began by then."""
+    begun = [stage for stage in found if stage.starts_at <= moment]
+    return begun[-1] if begun else None
+
+
+def is_live(found: Sequence[Stage]) -> bool:
+    return not found or found[-1].name not in ENDED
+
+
+def hours_by_stage(found: Sequence[Stage], now: datetime) -> dict[str, float]:
+    """Hours in each stage, repeated stages added up."""
+    totals: dict[str, float] = {}
+    for stage in found:
+        totals[stage.name] = totals.get(stage.name, 0.0) + stage.hours(now)
+    return totals

@@ -1,0 +1,308 @@
+"""What an entry means, the moment it is kept: one line, and what follows from it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from app.judgement.facts.kind_parts import Kind
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
+from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
+from app.judgement.forecasts.moisture import charged, dry_kg_of, moisture_at, samples
+from app.judgement.forecasts.trusted import trusted
+from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages, stage_at
+from app.judgement.malt.mould import is_spreading_in
+from app.judgement.malt.no_moisture import no_moisture
+from app.judgement.malt.tests import told
+from app.judgement.measures.account import account
+from app.judgement.programmes.programme import Limit
+from app.judgement.slips.questions import looks_like_a_slip
+from app.judgement.steps.next_steps import next_steps
+from app.judgement.wording import METRIC, Words
+from app.science.proportions import wilson_interval
+
+KEEP_APART = "Damp it, wear a mask (FFP3 or N100), bag it, clean the floor wet. Kilning does not remove its toxins."
+KG_PER_M3 = 1000.0
+STATUS_WORDS = {"fine": "in range", "notice": "a little out", "caution": "out of range", "act": "far out: act now"}
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """status: none, fine, notice, caution or act. text: what it is; detail: what follows."""
+
+    status: str
+    text: str
+    detail: str = ""
+
+
+def meaning(history: History, fact: Fact, now: datetime, words: Words = METRIC) -> Meaning:
+    """What this fact of the batch means now."""
+    # Who asks may have read the fact by itself: the history's own is the one that its instrument's correction is in.
+    fact = history.by_id(fact.id) or fact
+    if isinstance(fact, Withdrawal):
+        return Meaning("none", "Struck out. It stays in the record.")
+    if fact.quality not in ("measured", "estimated"):
+        return Meaning("none", f"{KINDS[fact.kind].word} kept: {fact.quality.replace('_', ' ')}.")
+    of_malt = told(fact, words)
+    if of_malt is not None:
+        return Meaning(*of_malt)
+    tell = _TELLERS.get(fact.kind) or _SHAPE_TELLERS.get(KINDS[fact.kind].shape_name)
+    return tell(history, fact, now, words) if tell else Meaning("none", f"{KINDS[fact.kind].word} kept.")
+
+
+def judged(limit: Limit | None, value: float) -> str:
+    """The status of a value against a limit: none where there is no limit."""
+    if limit is None:
+        return "none"
+    return limit.judge(value).severity or "fine"
+
+
+def range_words(limit: Limit | None, show: Callable[[float], str]) -> str:
+    """The target of a limit, in words."""
+    if limit is None or (limit.target_low is None and limit.target_high is None):
+        return ""
+    if limit.target_low is None:
+        return f"wanted at most {show(limit.target_high or 0.0)}"
+    if limit.target_high is None:
+        return f"wanted at least {show(limit.target_low)}"
+    low, high = show(limit.target_low), show(limit.target_high)
+    return f"wanted {low.split(' ')[0]}–{high}"
+
+
+def reading_limit(history: History, reading: Reading) -> Limit | None:
+    """The programme's limit for a reading, by the stage and moisture of its moment."""
+    programme = history.programme_at(reading.at)
+    stage = stage_at(all_stages(history), reading.at)
+    if programme is None or stage is None:
+        return None
+    moisture = moisture_at(history, reading.at)
+    return programme.limit_for(reading.kind, stage.name, moisture.moisture_wb if moisture else None)
+
+
+def _reading(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    assert isinstance(fact, Reading)
+    if fact.value is None:
+        return Meaning("none", f"{KINDS[fact.kind].word} kept.")
+    kind = KINDS[fact.kind]
+    shown = words.quantity(dimension_of(kind), fact.value)
+    if kind.name == "grain_temperature":
+        hot = _over_ceiling(history, fact, words)
+        if hot:
+            return hot
+    limit = reading_limit(history, fact)
+    status = judged(limit, fact.value)
+    wanted = range_words(limit, lambda value: words.quantity(dimension_of(kind), value))
+    text = f"{kind.word} {shown}" + (f": {STATUS_WORDS[status]}" if status in STATUS_WORDS else "")
+    if fact.correction:
+        wanted = f"Corrected by {words.difference(fact.correction)} for its instrument. {wanted}"
+    return Meaning(status, text, wanted[:1].upper() + wanted[1:])
+
+
+def dimension_of(kind: Kind) -> str:
+    """The dimension of a reading's value."""
+    return str(getattr(kind.fields["value"], "dimension", "fraction"))
+
+
+def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | None:
+    programme, moisture = history.programme_at(fact.at), moisture_at(history, fact.at)
+    stage = stage_at(all_stages(history), fact.at)
+    if programme is None or moisture is None or stage is None or stage.name != "kilning" or fact.value is None:
+        return None
+    ceiling = programme.ceiling_c(moisture.upper)
+    if ceiling is None:
+        return None
+    both = f"{words.temperature(fact.value)} ({words.other_temperature(fact.value)})"
+    limit = f"{words.temperature(ceiling)} ({words.other_temperature(ceiling)})"
+    at = f"ceiling at {words.percent(moisture.moisture_wb, moisture.half_width)} moisture: {limit}"
+    if fact.value > ceiling:
+        return Meaning(
+            "act", f"Grain {both}: over its ceiling", f"{at[:1].upper()}{at[1:]}. Lower the air, or open the kiln."
+        )
+    return Meaning("fine", f"Grain {both}: under its ceiling", f"{at[:1].upper()}{at[1:]}.")
+
+
+def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    if history.by_id(fact.id) is not None and trusted(history).by_id(fact.id) is None:
+        (question, *_) = looks_like_a_slip(fact, history)
+        return Meaning(
+            "caution", "Another unit or a slip?", f"{question.message} It is left out until it is corrected."
+        )
+    sample = next((each for each in samples(history) if each.fact.id == fact.id), None)
+    if sample is None:
+        return Meaning(*no_moisture(trusted(history), fact))
+    shown = words.percent(sample.moisture_wb, sample.half_width)
+    programme = history.programme_at(fact.at)
+    stage = stage_at(all_stages(history), fact.at)
+    name = stage.name if stage else "charged"
+    key = "final_moisture" if name in ("kilning", "cooling", "finished") else "cast_moisture"
+    limit = programme.limit(key) if programme else None
+    if limit is None or limit.target_low is None or limit.target_high is None:
+        return Meaning("none", f"Moisture {shown}")
+    target = f"{100 * limit.target_low:g}–{100 * limit.target_high:g} %"
+    if sample.moisture_wb < limit.target_low and key == "cast_moisture":
+        way = f"On its way to {target}{until_cast(history, now, words)}."
+        return Meaning("none", f"Moisture {shown}", f"{way}{_follow_on(history, now, words)}")
+    if sample.moisture_wb > limit.target_high and key == "final_moisture" and name == "kilning":
+        return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
+    status = judged(limit, sample.moisture_wb)
+    place = "inside" if status == "fine" else "outside"
+    return Meaning(status, f"Moisture {shown}, {place} {target}", _follow_on(history, now, words).strip())
+
+
+def _follow_on(history: History, now: datetime, words: Words) -> str:
+    steps = next_steps(history, now, words)
+    return f" Next: {steps[0].what.lower()}, {words.clock(steps[0].due_at)}." if steps else ""
+
+
+def _tally(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    assert isinstance(fact, Tally)
+    class_name, word = _COUNTED[fact.kind]
+    hits = fact.counts.get(class_name, 0)
+    low, high = wilson_interval(hits, fact.looked_at)
+    share = hits / fact.looked_at
+    text = f"{word} {100 * share:.0f} % of {fact.looked_at} ({100 * low:.0f}–{100 * high:.0f} %)"
+    programme = history.programme_at(fact.at)
+    if fact.kind == "chit_count" and programme is not None:
+        limit = programme.limit("cast_chits")
+        wanted = range_words(limit, lambda value: f"{100 * value:g} %")
+        is_there = limit is not None and limit.target_low is not None and share >= limit.target_low
+        return Meaning("fine" if is_there else "none", text, f"{wanted[:1].upper()}{wanted[1:]} when it is cast.")
+    if fact.kind == "float_count":
+        return Meaning("none", text, "Light corn, chaff and hollow kernels float; it is no test of life.")
+    return Meaning("none", text)
+
+
+def _rub_out(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    assert isinstance(fact, Tally)
+    chalky = fact.counts.get("chalky", 0) / fact.looked_at
+    hard = fact.counts.get("hard_end", 0)
+    return Meaning(
+        "none", f"Chalky {100 * chalky:.0f} % of {fact.looked_at}", f"{hard} with a hard end." if hard else ""
+    )
+
+
+def _growth(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    from app.judgement.grain.counts import growth_of
+
+    assert isinstance(fact, Tally)
+    grown = growth_of(fact)
+    text = f"Mean acrospire {grown.mean:.2f}, spread {grown.sd:.2f}" if grown is not None else ""
+    if fact.counts.get("mouldy"):
+        return _mouldy(fact, text)
+    if grown is None:
+        return Meaning("none", "Growth count kept: nothing could be judged.")
+    programme = history.programme_at(fact.at)
+    limit = programme.limit("acrospire") if programme else None
+    if limit is None or limit.target_low is None or limit.target_high is None:
+        return Meaning("none", text)
+    target = f"{limit.target_low:g}–{limit.target_high:g}"
+    if grown.mean < limit.target_low:
+        return Meaning("none", text, f"Growing on to {target}{until_grown(history, now, words)}.")
+    status = judged(limit, grown.mean)
+    return Meaning(
+        status,
+        text,
+        f"In its range of {target}: rub out, and stop it." if status == "fine" else f"Past {target}: stop it now.",
+    )
+
+
+def _mouldy(fact: Tally, grown: str) -> Meaning:
+    """What is mouldy goes before what is grown."""
+    text = f"Mouldy {fact.counts['mouldy']} of {fact.looked_at}"
+    if is_spreading_in(fact):
+        return Meaning("act", f"{text}: don’t turn, sniff or shake it", f"Too many to be dead kernels. {KEEP_APART}")
+    look = "From arm’s length, and record the inspection."
+    return Meaning("caution", f"{text}: look at all of it", f"{look} {grown}".strip())
+
+
+def _skimmings(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    assert isinstance(fact, Weighing)
+    start = charged(history)
+    whole = fact.of_kg * (1 - start.moisture_wb) if fact.of_kg and start else (start.dry_kg if start else None)
+    if not whole:
+        return Meaning("none", f"Skimmings {words.mass(fact.net_kg)} kept.")
+    share = dry_kg_of(history, fact) / whole
+    detail = (
+        "Weighed dry."
+        if fact.method == "dried"
+        else "Put on the dry basis of the charge: an estimate, as they were weighed wet."
+    )
+    return Meaning("none", f"Skimmed off {100 * share:.1f} % of the charge", detail)
+
+
+def _outturn(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    assert isinstance(fact, Weighing)
+    start = charged(history)
+    if start is None:
+        return Meaning("none", f"Outturn {words.mass(fact.net_kg)}")
+    return Meaning(
+        "none", f"Outturn {words.mass(fact.net_kg)}: {words.percent(fact.net_kg / start.as_is_kg, decimals=1)} as is"
+    )
+
+
+def _sprinkled(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    """How many points the water lifts the grain, if it takes all of it up."""
+    assert isinstance(fact, Action)
+    before, left_dry_kg = moisture_at(history, fact.at), account(history, fact.at).left_dry_kg
+    if not fact.amount or before is None or not left_dry_kg:
+        return Meaning("none", f"{KINDS[fact.kind].word} kept.")
+    grain_kg = left_dry_kg / (1.0 - before.moisture_wb)
+    lifted = 1.0 - left_dry_kg / (grain_kg + KG_PER_M3 * fact.amount) - before.moisture_wb
+    water = words.quantity("volume", fact.amount)
+    return Meaning(
+        "none", f"Sprinkled {water}: lifts it by about {100.0 * lifted:.1f} points",
+        "An estimate, if the grain takes up all of it.",
+    )  # fmt: skip
+
+
+def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    assert isinstance(fact, Remark)
+    if fact.findings.get("mould") == "yes":
+        return Meaning(
+            "act",
+            "Mould: don’t turn, sniff or shake it",
+            KEEP_APART,
+        )
+    if fact.findings.get("smell") in ("musty", "off", "sour"):
+        return Meaning(
+            "act", f"Smells {fact.findings['smell']}", "Keep it apart, find the cause; no food from it until you know."
+        )
+    if "not_sure" in (fact.findings.get("mould"), fact.findings.get("smell")):
+        return Meaning(
+            "caution",
+            "Not sure: keep it apart and look again in 6 h",
+            "Root hairs are white, only at rootlet tips, vanish when sprayed and don’t smell.",
+        )
+    return Meaning("fine", "Looked, clean")
+
+
+def _stage(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    hour = history.hour(fact.at)
+    follow = _follow_on(history, now, words).strip()
+    return Meaning("none", f"{KINDS[fact.kind].word} at {words.clock(fact.at)}, h {hour:.1f}", follow)
+
+
+_COUNTED = {
+    "float_count": ("floated", "Floated"),
+    "chit_count": ("chitted", "Chits"),
+    "squeeze_test": ("white_core", "White core in"),
+}
+_SHAPE_TELLERS: dict[str, Callable[[History, Fact, datetime, Words], Meaning]] = {"reading": _reading, "stage": _stage}
+_TELLERS: dict[str, Callable[[History, Fact, datetime, Words], Meaning]] = {
+    "test_bag": _moisture,
+    "tray": _moisture,
+    "charge_weighing": _moisture,
+    "moisture_test": _moisture,
+    "float_count": _tally,
+    "chit_count": _tally,
+    "squeeze_test": _tally,
+    "rub_out": _rub_out,
+    "growth_count": _growth,
+    "skimmings": _skimmings,
+    "outturn": _outturn,
+    "inspection": _inspection,
+    "sprinkled": _sprinkled,
+}

@@ -1,0 +1,123 @@
+"""What a batch came to, as a fixed row of measures: for the batch's page, for lists, and for comparison."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any, Protocol
+
+from app.judgement.forecasts.moisture import charged
+from app.judgement.history.history import History
+from app.judgement.measures.malt import malt_measures
+from app.judgement.measures.measure import Measure, View
+from app.judgement.measures.rejects import reject_share
+from app.judgement.measures.steep import growth_measures, steep_measures
+from app.judgement.measures.tests import TEST_KEYS, tested_measures
+
+__all__ = ["KEYS", "Measure", "Severe", "measures", "measures_from_record", "measures_record"]
+
+SEVERITIES = (("notice", "Notices"), ("caution", "Cautions"), ("act", "Act-now flags"))
+KEYS = (
+    "charged_kg",
+    "reject_share",
+    "steep_h",
+    "immersion_h",
+    "air_rest_h",
+    "water_temperature",
+    "cast_moisture",
+    "cast_chits",
+    "germination_h",
+    "germination_temperature",
+    "germination_temperature_max",
+    "turns",
+    "acrospire",
+    "acrospire_spread",
+    "overgrown_share",
+    "kiln_h",
+    "kiln_grain_max",
+    "hours_above_ceiling",
+    "degree_hours_above_ceiling",
+    "final_moisture",
+    "outturn_kg",
+    "yield_as_is",
+    "malting_loss",
+    "culms_share",
+    *TEST_KEYS,
+    "flags_notice",
+    "flags_caution",
+    "flags_act",
+)
+
+
+class Severe(Protocol):
+    """What has a severity: a flag."""
+
+    @property
+    def severity(self) -> str: ...
+
+
+def measures(history: History, now: datetime, flags: Iterable[Severe] | None = None) -> list[Measure]:
+    """Every measure in the order of KEYS, known or not. flags: those of the batch, to be counted by severity."""
+    view = View(history, now)
+    found = [
+        _charged(view),
+        _rejects(view),
+        *steep_measures(view),
+        *growth_measures(view),
+        *malt_measures(view),
+        *tested_measures(view),
+        *_flags(flags),
+    ]
+    by_key = {measure.key: measure for measure in found}
+    return [by_key[key] for key in KEYS]
+
+
+def measures_record(history: History, now: datetime, flags: Iterable[Severe] | None = None) -> dict[str, Any]:
+    """The measures that are known, by key, as plain JSON values."""
+    return {each.key: each.to_dict() for each in measures(history, now, flags) if each.is_known}
+
+
+def measures_from_record(record: Mapping[str, Any]) -> list[Measure]:
+    """The measures of a record, in the order of KEYS; those that this program doesn't know are left out."""
+    return [Measure.from_dict(record[key]) for key in KEYS if key in record]
+
+
+def _charged(view: View) -> Measure:
+    start = charged(view.history, view.now)
+    line = view.account.charge
+    if start is None or line is None:
+        return Measure("charged_kg", "Charged", "kg", note="nothing was charged yet")
+    return Measure(
+        "charged_kg",
+        "Charged",
+        "kg",
+        start.as_is_kg,
+        2.0 * line.scale_relative_sd * start.as_is_kg,
+        n=len(line.parts),
+        is_estimate=line.is_estimate,
+        note=f"at {100 * start.moisture_wb:.1f} % moisture",
+    )
+
+
+def _rejects(view: View) -> Measure:
+    found = reject_share(view.history, view.now)
+    if found is None:
+        return Measure("reject_share", "Floated off", "fraction", note="no float test, and nothing skimmed off")
+    return Measure(
+        "reject_share",
+        "Floated off",
+        "fraction",
+        found.share,
+        found.half_width,
+        found.n,
+        found.is_estimate,
+        f"by {found.basis}: {found.way}",
+    )
+
+
+def _flags(flags: Iterable[Severe] | None) -> list[Measure]:
+    if flags is None:
+        return [Measure(f"flags_{name}", word, "count", note="not judged") for name, word in SEVERITIES]
+    counts = Counter(flag.severity for flag in flags)
+    return [Measure(f"flags_{name}", word, "count", float(counts[name]), n=counts[name]) for name, word in SEVERITIES]

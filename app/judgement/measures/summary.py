@@ -1,0 +1,62 @@
+"""A batch in short: how far it came and what it came to. What lists show of it, and what a digest remembers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+from app.judgement.forecasts.forecast import fit, learned
+from app.judgement.forecasts.priors import FITTED
+from app.judgement.history.history import History
+from app.judgement.history.stages import ENDED, Stage, is_live, stages
+from app.judgement.measures.batch import Severe, measures_from_record, measures_record
+from app.judgement.measures.measure import Measure
+
+BEFORE_ANY_STAGE = "charged"
+SPANS = "spans"
+
+
+@dataclass(frozen=True)
+class Summary:
+    """spans: name, first and last hour of each stage. record: what is known, as plain JSON values: the measures, and
+    what the batch taught of its lot.
+    """
+
+    is_live: bool
+    stage: str
+    started_at: datetime | None
+    ended_at: datetime | None
+    record: Mapping[str, Any]
+
+    @property
+    def spans(self) -> Sequence[tuple[str, float, float]]:
+        return [(name, start_h, end_h) for name, start_h, end_h in self.record.get(SPANS, ())]
+
+    @cached_property
+    def measures(self) -> dict[str, Measure]:
+        return {measure.key: measure for measure in measures_from_record(self.record)}
+
+
+def summary(history: History, now: datetime, flags: Iterable[Severe]) -> Summary:
+    """The batch in short as of now. flags: those of the batch, to be counted."""
+    found = stages(history, now)
+    spans = [
+        [each.name, round(history.hour(each.starts_at), 3), round(history.hour(each.ends_at or now), 3)]
+        for each in found
+    ]
+    return Summary(
+        is_live=is_live(found),
+        stage=found[-1].name if found else BEFORE_ANY_STAGE,
+        started_at=history.starts_at,
+        ended_at=found[-1].starts_at if found and found[-1].name in ENDED else None,
+        record=measures_record(history, now, flags) | {SPANS: spans} | _taught(history, found),
+    )
+
+
+def _taught(history: History, found: Sequence[Stage]) -> dict[str, Any]:
+    """What the lot's next batches may begin from: told by a batch that has ended, for a live one is still learning."""
+    taught = {} if is_live(found) else learned(fit(history))
+    return {FITTED: taught} if taught else {}

@@ -1,0 +1,65 @@
+"""Measures that somebody found by testing the malt. What was not tested is not known: nothing stands in for it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from statistics import fmean, stdev
+
+from app.judgement.facts.shapes import Result
+from app.judgement.malt.tests import conversion_of, extract_of, results, way_of
+from app.judgement.measures.measure import Measure, View
+
+TEST_KEYS = ("malt_colour", "extract_dry", "diastatic_power", "conversion", "falling_number")
+
+
+def tested_measures(view: View) -> list[Measure]:
+    """The means of what was tested, each with how it was and how often."""
+    return [
+        _mean(view, "malt_colour", "Colour of the malt", "colour", "malt_colour", _value),
+        _mean(
+            view, "extract_dry", "Extract, dry", "fraction", "extract_mash", lambda test: extract_of(test).dry, _extract
+        ),
+        _mean(view, "diastatic_power", "Diastatic power", "diastatic_power", "diastatic_power", _value),
+        _mean(view, "conversion", "Conversion, reference = 1", "ratio", "conversion_test", conversion_of),
+        _mean(view, "falling_number", "Falling number", "falling_number", "falling_number", _value),
+    ]
+
+
+def _mean(
+    view: View,
+    key: str,
+    word: str,
+    unit: str,
+    kind: str,
+    figure: Callable[[Result], float],
+    half_width: Callable[[Sequence[Result]], float] | None = None,
+) -> Measure:
+    tests = results(view.history, kind, view.now)
+    if not tests:
+        return Measure(key, word, unit, note="not measured")
+    figures = [figure(test) for test in tests]
+    widths = [_half_width(figures), half_width(tests) if half_width else None]
+    known = [width for width in widths if width is not None]
+    is_estimate = any(test.quality == "estimated" for test in tests)
+    return Measure(key, word, unit, fmean(figures), max(known, default=None), len(tests), is_estimate, way_of(tests))
+
+
+def _value(test: Result) -> float:
+    return test.value
+
+
+def _extract(tests: Sequence[Result]) -> float:
+    """The 95 % half-width that hydrometer and moisture leave to the mean of these mashes."""
+    return 2.0 * math.sqrt(math.fsum(extract_of(test).dry_sd ** 2 for test in tests)) / len(tests)
+
+
+def _half_width(figures: Sequence[float]) -> float | None:
+    """The 95 % half-width of a mean by the scatter of its figures; None of one alone, and where all are the same."""
+    n = len(figures)
+    scatter = stdev(figures) if n > 1 else 0.0
+    if scatter == 0.0:
+        return None
+    from scipy.special import stdtrit
+
+    return float(stdtrit(n - 1, 0.975)) * scatter / math.sqrt(n)

@@ -1,0 +1,231 @@
+"""Another unit, or a slip of the pen? Asked before an entry is kept; what the person insists on is kept as it is."""
+
+from __future__ import annotations
+
+import bisect
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from app.judgement.facts.fields import Quantity
+from app.judgement.facts.kind_parts import Kind
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
+from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages, stage_at
+from app.judgement.programmes.programme import Programme
+from app.judgement.slips.masses import expected_masses, known_tare
+from app.judgement.slips.plausible import TEMPERATURES, Plausible, plausible, plausible_range
+from app.judgement.slips.readings import Other, other_readings
+from app.judgement.wording import METRIC
+from app.science import units
+
+__all__ = ["INSISTED", "Question", "is_insisted", "looks_like_a_slip", "plausible_range", "questions"]
+
+INSISTED = "insisted"
+"""The key in `typed` by which an entry says that its writer was asked and meant it."""
+
+LAST_TELLS = timedelta(hours=12)
+JUMP_C = {"kilning": 25.0, "stewing": 25.0, "cooling": 40.0}
+JUMP_ELSEWHERE_C = 12.0
+FALLEN_C, RISEN_C = 15.0, 6.0
+"""From memory: from one look to the next a temperature jumps no further, unless something happened. The other unit is
+offered where it lies this near to the last look: grain that is heated may well rise fast, but hardly falls."""
+
+_GROUPED = re.compile(r"[1-9]\d{0,2},\d{3}")
+DECIMAL = "The comma is a decimal mark"
+FEW_KERNELS = 10
+USUAL_KERNELS = 100
+
+
+@dataclass(frozen=True)
+class Question:
+    """Asked before keeping. alternative: what to change in what was typed; empty where one can only insist or mend."""
+
+    field: str
+    message: str
+    alternative: dict[str, str]
+    alternative_words: str
+    as_typed_words: str
+
+
+def questions(
+    kind_name: str,
+    values: Mapping[str, Any],
+    typed: Mapping[str, str],
+    history: History | None,
+    programme: Programme | None,
+    at: datetime,
+) -> list[Question]:
+    """What to ask about an entry; none for an ordinary one. values: SI, as read from what was typed."""
+    kind = KINDS.get(kind_name)
+    if kind is None:
+        return []
+    look = _Look(kind_name, values, typed, history, programme, at)
+    asked = list(_thousands(kind, values, typed))
+    for name, spec in kind.fields.items():
+        value = values.get(spec.target)
+        if spec.target == "tare_kg" or (spec.target == "net_kg" and values.get("gross_kg") is not None):
+            continue
+        is_asked = any(question.field == name for question in asked)
+        if isinstance(spec, Quantity) and isinstance(value, int | float) and not is_asked:
+            found = look.ask(name, spec, float(value))
+            asked += [found] if found else []
+    if kind.shape is Tally:
+        asked += list(_few_kernels(values, history, at))
+    return asked
+
+
+def _thousands(kind: Kind, values: Mapping[str, Any], typed: Mapping[str, str]) -> Iterator[Question]:
+    """A comma before three digits: who writes 1,500 for 1500 would be understood as 1.5."""
+    for name, spec in kind.fields.items():
+        text = str(typed.get(name) or "").strip()
+        if not isinstance(spec, Quantity) or values.get(spec.target) is None or not _GROUPED.fullmatch(text):
+            continue
+        whole, decimal = text.replace(",", ""), f"{units.parse_number(text):g}"
+        yield Question(name, f"{spec.word} {text}: is it {whole}, or {decimal}?", {name: whole}, whole, DECIMAL)
+
+
+def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
+    """What would have been asked about a fact that was kept unasked, as one waiting in a phone is."""
+    if is_insisted(fact) or not isinstance(fact, Reading | Weighing | Tally):
+        return []
+    values = {name: value for name, value in vars(fact).items() if value is not None}
+    asked = questions(fact.kind, values, fact.typed, history, history.programme_at(fact.at), fact.at)
+    # Without its tare a bag or tray is understood all the same: the one it started with is taken off.
+    # And a mark that can be read in two ways was read in one when it was kept.
+    return [each for each in asked if "tare" not in each.alternative and each.as_typed_words != DECIMAL]
+
+
+def is_insisted(fact: Fact) -> bool:
+    return fact.typed.get(INSISTED) == "1"
+
+
+class _Look:
+    """One entry, looked at against what is usual and what came before it."""
+
+    def __init__(
+        self,
+        kind: str,
+        values: Mapping[str, Any],
+        typed: Mapping[str, str],
+        history: History | None,
+        programme: Programme | None,
+        at: datetime,
+    ) -> None:
+        self.kind, self.values, self.typed, self.history, self.programme, self.at = (
+            kind, values, typed, history, programme, at,
+        )  # fmt: skip
+        found = stage_at(all_stages(history), at) if history is not None else None
+        self.stage = found.name if found else "charged"
+
+    def ask(self, name: str, spec: Quantity, value: float) -> Question | None:
+        expected = self._expected(spec)
+        last = self._last_c() if spec.target == "value" else None
+        if expected is None or (expected.possible.holds(value) and not self._jumps(value, last)):
+            return None
+        forgotten = self._forgotten_tare(name, spec, expected)
+        if forgotten is not None:
+            return forgotten
+        others = list(other_readings(name, spec, self.typed, value))
+        if last is not None and expected.possible.holds(value):
+            reach_c = FALLEN_C if value < last else RISEN_C
+            likelier = [each for each in others if abs(each.value - last) <= reach_c]
+        else:
+            likelier = [each for each in others if expected.usual.holds(each.value)]
+        if likelier:
+            return self._question(name, spec, value, expected, likelier[0])
+        return None if expected.wild.holds(value) else self._question(name, spec, value, expected, None)
+
+    def _expected(self, spec: Quantity) -> Plausible | None:
+        if spec.dimension == "mass" and spec.target != "value":
+            masses = expected_masses(self.kind, self.values, self.history, self.programme, self.at)
+            return masses.get(spec.target) if masses else None
+        return plausible(self.kind, self.stage, self.programme, spec.target)
+
+    def _last_c(self) -> float | None:
+        """The last temperature of this kind in this stage, if it still tells anything."""
+        if self.history is None or self.kind not in TEMPERATURES:
+            return None
+        readings = self.history.readings(self.kind)
+        place = bisect.bisect_left(readings, self.at, key=lambda reading: reading.at)
+        last = readings[place - 1] if place else None
+        if last is None or self.at - last.at > LAST_TELLS:
+            return None
+        stage = stage_at(all_stages(self.history), last.at)
+        return last.value if stage is not None and stage.name == self.stage else None
+
+    def _jump_c(self) -> float:
+        is_roast = self.programme is not None and self.programme.purpose == "roasted"
+        return 120.0 if is_roast else JUMP_C.get(self.stage, JUMP_ELSEWHERE_C)
+
+    def _jumps(self, value: float, last: float | None) -> bool:
+        return last is not None and abs(value - last) > self._jump_c()
+
+    def _forgotten_tare(self, name: str, spec: Quantity, expected: Plausible) -> Question | None:
+        if spec.target not in ("gross_kg", "net_kg") or self.values.get("tare_kg"):
+            return None
+        tare_kg = known_tare(self.kind, self.values.get("vessel"), self.history, self.at)
+        net_kg = float(self.values.get("net_kg") or 0.0)
+        if not tare_kg or net_kg <= expected.possible.high or not expected.usual.holds(net_kg - tare_kg):
+            return None
+        unit = spec.unit_typed(self.typed, name) or "kg"
+        tare = f"{units.from_si(tare_kg, unit):.6g}"
+        weighed = str(self.typed.get(name) or f"{units.from_si(net_kg, unit):.6g}")
+        changes = {"gross": weighed, "gross_unit": unit, "net": "", "tare": tare, "tare_unit": unit}
+        vessel = self.values.get("vessel") or "this vessel"
+        return Question(
+            name,
+            f"Is the tare still in it? {vessel} weighed {METRIC.mass(tare_kg)} by itself before.",
+            changes,
+            f"take off {METRIC.mass(tare_kg)}: {METRIC.mass(net_kg - tare_kg)} net",
+            f"{METRIC.mass(net_kg)} net, as typed",
+        )
+
+    def _question(self, name: str, spec: Quantity, value: float, expected: Plausible, other: Other | None) -> Question:
+        as_typed = _shown(spec.dimension, value, spec.unit_typed(self.typed, name), self.typed.get(name))
+        low, high = (_shown(spec.dimension, bound, "") for bound in expected.possible)
+        side = "less than" if value < expected.possible.low else "more than"
+        if expected.possible.holds(value):
+            message = f"{spec.word} {as_typed} is far from the last one."
+        else:
+            message = f"{spec.word} {as_typed} is {side} one expects here ({low} to {high})."
+        if other is None:
+            return Question(name, f"{message} Is that what you read?", {}, "", f"{as_typed}, as typed")
+        words = _shown(spec.dimension, other.value, other.unit, other.changes[name])
+        return Question(name, f"{message} Is it {words}?", dict(other.changes), words, f"{as_typed}, as typed")
+
+
+def _shown(dimension: str, value: float, unit: str, text: str | None = None) -> str:
+    """The number as it was typed, and in the other unit where a slip between the two is likely."""
+    known = {each.key for each in units.units_of(dimension)}
+    if dimension == "mass" and unit not in known:
+        return METRIC.mass(value)
+    key = unit if unit in known else units.DEFAULT_UNITS["metric"][dimension]
+    own = units.format_quantity(value, key)
+    text = f"{text.strip()} {units.UNITS[key].symbol}".strip() if text else own
+    if dimension == "temperature" and unit in known:
+        return f"{text} ({units.format_quantity(value, 'c' if key == 'f' else 'f')})"
+    if dimension == "mass" and METRIC.mass(value) not in (text, own):
+        return f"{text} ({METRIC.mass(value)})"
+    return text
+
+
+def _few_kernels(values: Mapping[str, Any], history: History | None, at: datetime) -> Iterator[Question]:
+    """A count of very few kernels, where a hundred were counted before: was the number looked at left short?"""
+    looked_at = values.get("looked_at")
+    if not isinstance(looked_at, int) or looked_at >= FEW_KERNELS or values.get("lengths") or history is None:
+        return
+    counted = sum(values.get("counts", {}).values())
+    before = [each for each in history.of_shape(Tally) if each.at < at and each.looked_at >= USUAL_KERNELS]
+    if before and counted <= USUAL_KERNELS:
+        usual = before[-1].looked_at
+        yield Question(
+            "looked_at",
+            f"Only {looked_at} kernels looked at, where {usual} were before. Is it {usual}?",
+            {"looked_at": str(usual)},
+            f"{counted} of {usual}",
+            f"{counted} of {looked_at}, as typed",
+        )

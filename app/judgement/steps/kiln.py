@@ -1,0 +1,183 @@
+"""Next steps on the kiln: fire it, weigh trays, raise and lower the air, and heat off when it is dry."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from app.judgement.facts.shapes import Reading, Weighing
+from app.judgement.forecasts.forecast import KilnForecast
+from app.judgement.steps.air import (
+    CEILING,
+    DRYING,
+    IN_TIME,
+    QUARTER,
+    RECENT,
+    Phase,
+    change_of_air,
+    phase_now,
+    phases_of,
+)
+from app.judgement.steps.step import (
+    Here,
+    NextStep,
+    earliest_of,
+    hours_between,
+    latest_of,
+    look,
+    step,
+    while_it_lasts,
+)
+
+LOOK_EVERY_H, ROAST_EVERY_H = 2.0, 0.25
+TRAY_EVERY_H = (1.0, 3.0)
+FIRED_WITHIN_H = 2.0
+"""Looks at the kiln, trays weighed, and how long green malt waits for its heat: common practice."""
+
+SOON = timedelta(minutes=5)
+STOP_AT = "moisture.gross_to_stop_at_kg"
+
+
+def kiln_steps(here: Here) -> list[NextStep]:
+    if not _is_fired(here):
+        return [_fire(here), *_first_tray(here)]
+    if here.programme.purpose == "roasted" or here.forecast.kiln is None:
+        every = ROAST_EVERY_H if here.programme.purpose == "roasted" else LOOK_EVERY_H
+        return while_it_lasts(_by_hours(here), [_temperature(here, every)], here.now)
+    kiln, phases = here.forecast.kiln, phases_of(here)
+    current = phase_now(here, kiln, phases)
+    off = _heat_off(here, kiln, phases, current)
+    change = change_of_air(here, kiln, phases, current)
+    changes = [change] if change is not None else []
+    looks = [
+        _after_urgent(each, change) for each in (_tray(here, kiln, [*changes, off]), _temperature(here, LOOK_EVERY_H))
+    ]
+    return [*changes, *while_it_lasts(off, looks, here.now)]
+
+
+def _after_urgent(each: NextStep, change: NextStep | None) -> NextStep:
+    """Grain over its ceiling is cooled first, and weighed then."""
+    if change is None or change.method != CEILING or change.basis != "facts":
+        return each
+    due = max(each.due_at, change.due_at + SOON)
+    return replace(each, due_at=due, latest_at=max(each.latest_at, due))
+
+
+def stew_steps(here: Here) -> list[NextStep]:
+    return while_it_lasts(_by_hours(here), [_temperature(here, 1.0)], here.now)
+
+
+def _is_fired(here: Here) -> bool:
+    """Anything tells of heat: or it was never said that it was only loaded."""
+    start = here.history.by_id(here.stage.fact_id)
+    if start is None or start.kind != "loaded":
+        return True
+    since = here.stage.starts_at
+    if here.last("heat_on", "set_point", "air_off_temperature", since=since) is not None:
+        return True
+    hot = here.last("air_on_temperature", since=since)
+    return isinstance(hot, Reading) and (hot.value or 0.0) >= 30.0
+
+
+def _fire(here: Here) -> NextStep:
+    start = here.stage.starts_at
+    why = "Green malt heaped and without air heats by itself and sours."
+    return step("heat_on", "Heat on", start + QUARTER, start, here.after_start(FIRED_WITHIN_H), why, "facts")
+
+
+def _first_tray(here: Here) -> list[NextStep]:
+    if here.last("tray", since=here.stage.starts_at - RECENT) is not None:
+        return []
+    why = "Its first weight tells what to stop at."
+    return [look("tray", "Weigh each tray as it goes in", here.stage.starts_at, 1.0, why, 0.0, "facts")]
+
+
+def _by_hours(here: Here) -> NextStep | None:
+    if here.ending is None:
+        return None
+    kind, what, due, low, high, planned = here.ending
+    why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h {here.stage.word}."
+    return step(kind, what, due, low, high, why)
+
+
+def _heat_off(here: Here, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
+    """When the wettest tray is dry; while hotter air is still planned, this phase's end and the plan's hours after."""
+    plain = _by_hours(here)
+    kind, what = ("heat_off", "Heat off, cool") if plain is None else (plain.kind, plain.what)
+    dry = kiln.dry
+    goal = here.words.percent(kiln.target_wb, decimals=1)
+    later = phases[current + 1 :]
+    if dry.is_past(here.now) or (not later and dry.central is not None):
+        assert dry.central is not None
+        wettest = f" in {kiln.wettest}, the wettest" if kiln.wettest else ""
+        why = f"Dry enough about then: {goal}{wettest}. {_stop_words(here, kiln)}".strip()
+        least, most = (_dries_to(here, edge) for edge in ("target_high", "target_low"))
+        late = latest_of(dry.high, most, _not_overdone(here)) or dry.central + IN_TIME
+        return step(kind, what, dry.central, earliest_of(dry.low, least), late, why, "forecast", DRYING)
+    ends = phases[current].ends if phases else None
+    if later and ends is not None and ends.central is not None:
+        due = max(ends.central, here.now) + timedelta(hours=sum(each.planned.hours for each in later))
+        low = (ends.low or ends.central) + timedelta(hours=sum(each.planned.hours_low for each in later))
+        high = (ends.high or ends.central) + timedelta(hours=sum(each.planned.hours_high for each in later))
+        why = f"Down to {goal}, if the air is raised as planned."
+        return step(kind, what, due, low, high, why, "forecast", DRYING)
+    if plain is None:
+        return None
+    why = f"{plain.why} {dry.reason}".strip()
+    return step(kind, what, plain.due_at, plain.earliest_at, plain.latest_at, why)
+
+
+def _dries_to(here: Here, edge: str) -> datetime | None:
+    """When the wettest comes to the edge of what is wanted."""
+    moisture_wb = getattr(here.limit("final_moisture"), edge, None)
+    return None if moisture_wb is None else here.comes_to(moisture_wb).central
+
+
+def _not_overdone(here: Here) -> datetime | None:
+    """An hour from a weighing that says that it is no drier yet than wanted."""
+    limit, known = here.limit("final_moisture"), here.moisture
+    sample = known.sample if known is not None else None
+    if limit is None or limit.target_low is None or sample is None or sample.moisture_wb < limit.target_low:
+        return None
+    return sample.at + IN_TIME
+
+
+def _stop_words(here: Here, kiln: KilnForecast) -> str:
+    """What the scale is to show; of several trays, with the wettest."""
+    if not kiln.stop_at:
+        return ""
+    last = max(kiln.stop_at, key=lambda each: (each.tray == kiln.wettest, each.still_to_go_kg, each.tray))
+    gross = here.words.mass(last.gross_kg, last.half_width_kg)
+    return f"Stop at gross {gross} on this scale with {last.tray or 'the tray'}."
+
+
+def _tray(here: Here, kiln: KilnForecast, others: list[NextStep | None]) -> NextStep:
+    """Every few hours, each hour as it nears its end, and where the air is to be changed."""
+    weighed = here.last_at("tray", since=here.stage.starts_at - RECENT)
+    if weighed is None:
+        return _first_tray(here)[0]
+    least, most = TRAY_EVERY_H
+    ahead = [each.due_at for each in others if each is not None and each.due_at > weighed]
+    hours = min([most, *(hours_between(weighed, at) / 2.0 for at in ahead)])
+    due = weighed + timedelta(hours=max(hours, least))
+    stop = _stop_words(here, kiln)
+    late = 0.5 if hours < most else 2.0
+    made = look("tray", f"Weigh {_tray_name(here, kiln)}", due, late, stop or "Its weight tells the moisture.", 0.5)
+    return made if not stop else step(
+        made.kind, made.what, made.due_at, made.earliest_at, made.latest_at, made.why, "forecast", STOP_AT
+    )  # fmt: skip
+
+
+def _tray_name(here: Here, kiln: KilnForecast) -> str:
+    if kiln.wettest:
+        return kiln.wettest
+    names = {
+        each.vessel for each in here.history.of_shape(Weighing, "tray") if each.at >= here.stage.starts_at - RECENT
+    }
+    return names.pop() or "a tray" if len(names) == 1 else "a tray"
+
+
+def _temperature(here: Here, every_h: float) -> NextStep:
+    last = here.last_at("grain_temperature", since=here.stage.starts_at) or here.stage.starts_at
+    due = last + timedelta(hours=every_h)
+    return look("grain_temperature", "Take the grain’s temperature", due, every_h / 2, "A look in time.", every_h / 2)

@@ -1,0 +1,240 @@
+"""What a next step is, and the batch as those who work them out see it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from app.judgement.facts.shapes import Fact
+from app.judgement.forecasts.asking import GROWTH_AHEAD_H, KILN_AHEAD_H, STEEP_AHEAD_H
+from app.judgement.forecasts.band import Array, never, when_reached
+from app.judgement.forecasts.forecast import Fit, Forecast, Value, When, fit, forecast_at
+from app.judgement.forecasts.moisture import Estimate, moisture_at
+from app.judgement.forecasts.trusted import known_and_trusted
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Limit, PlannedStage, Programme
+from app.judgement.wording import Words
+
+EVERY_H = 0.5
+Basis = Literal["plan", "facts", "forecast"]
+BEGINS = {
+    "immersion": ("steep_on", "Steep on"),
+    "air_rest": ("drained", "Drain"),
+    "germination": ("cast", "Cast"),
+    "stewing": ("stew_on", "Stew, covered"),
+    "kilning": ("loaded", "Load the kiln"),
+    "cooling": ("heat_off", "Heat off, cool"),
+}
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """kind: the entry that records it. earliest_at to latest_at: the span in which it is in time.
+
+    basis: whether it was read off the plan, what was found, or a forecast: then the span is from the least to the most
+    that is wanted, and no narrower than the 80 % interval. method: the formula behind it, where there is one.
+    """
+
+    kind: str
+    what: str
+    due_at: datetime
+    earliest_at: datetime
+    latest_at: datetime
+    why: str
+    basis: Basis = "plan"
+    method: str | None = None
+
+    def is_overdue(self, now: datetime) -> bool:
+        return now > self.latest_at
+
+
+class Ending(NamedTuple):
+    """How the plan ends the stage: the entry that ends it, and after how long, at the least and at the most."""
+
+    kind: str
+    what: str
+    due_at: datetime
+    earliest_at: datetime
+    latest_at: datetime
+    planned: PlannedStage
+
+
+@dataclass(frozen=True)
+class Here:
+    """A batch as it stands now: nothing of the future is in its history."""
+
+    history: History
+    programme: Programme
+    begun: list[Stage]
+    now: datetime
+    words: Words
+
+    @property
+    def stage(self) -> Stage:
+        return self.begun[-1]
+
+    @cached_property
+    def fitted(self) -> Fit:
+        return fit(self.history)
+
+    @cached_property
+    def forecast(self) -> Forecast:
+        return forecast_at(self.history, self.now)
+
+    @cached_property
+    def _curve(self) -> tuple[Array, tuple[Array, Array, Array]] | None:
+        return curve_of(self.fitted, self.now)
+
+    def comes_to(self, target: float) -> When:
+        """When moisture or acrospire comes to a target if it is left as it is; the curve is worked out only once."""
+        if self._curve is None:
+            return never(target, "Nothing tells it.")
+        hours, band = self._curve
+        falls = self.fitted.stage == "kilning"
+        return when_reached(lambda _: band, hours, target, self.fitted.zero_at, falls=falls)
+
+    @cached_property
+    def moisture(self) -> Estimate | None:
+        return moisture_at(self.history, self.now)
+
+    @cached_property
+    def place(self) -> int | None:
+        return planned_place(self.programme, self.begun)
+
+    @property
+    def planned(self) -> PlannedStage | None:
+        return None if self.place is None else self.programme.planned_stages()[self.place]
+
+    @property
+    def following(self) -> str | None:
+        """The stage that the plan has next."""
+        plan = self.programme.planned_stages()
+        return plan[self.place + 1].stage if self.place is not None and self.place + 1 < len(plan) else None
+
+    @property
+    def ending(self) -> Ending | None:
+        """None where the plan has nothing after this stage."""
+        planned, following = self.planned, self.following
+        if planned is None or following is None:
+            return None
+        kind, what = BEGINS[following]
+        hours = (planned.end_h - planned.start_h, planned.hours_low, planned.hours_high)
+        due, least, most = (self.after_start(each) for each in hours)
+        return Ending(kind, what, due, least, most, planned)
+
+    def after_start(self, hours: float) -> datetime:
+        return self.stage.starts_at + timedelta(hours=hours)
+
+    def last(self, *kinds: str, since: datetime | None = None) -> Fact | None:
+        found = [fact for fact in self.history.of_kind(*kinds) if since is None or fact.at >= since]
+        return found[-1] if found else None
+
+    def last_at(self, *kinds: str, since: datetime | None = None) -> datetime | None:
+        found = self.last(*kinds, since=since)
+        return found.at if found else None
+
+    def limit(self, key: str) -> Limit | None:
+        return self.programme.limit(key)
+
+
+def curve_of(fitted: Fit, now: datetime) -> tuple[Array, tuple[Array, Array, Array]] | None:
+    """What is waited for in this stage, by the hour with its band: acrospire, the wettest tray, or the moisture."""
+    now_h, story, growth = fitted.hour(now), fitted.story, fitted.growth
+    if fitted.stage == "germination":
+        if growth is None or growth.end_h is not None:
+            return None
+        hours = _hours(growth.start_h, max(now_h, growth.start_h) + GROWTH_AHEAD_H)
+        return hours, growth.band(hours)
+    if fitted.stage == "kilning":
+        drying = story.drying if story is not None else None
+        if drying is None or drying.end_h is not None:
+            return None
+        hours = _hours(drying.start_h, max(now_h, drying.start_h) + KILN_AHEAD_H)
+        return hours, drying.band(hours, drying.wettest_tray)
+    if story is None or story.uptake is None or story.uptake.end_h is not None:
+        return None
+    hours = _hours(0.0, max(now_h, 0.0) + STEEP_AHEAD_H)
+    return hours, story.band(hours)
+
+
+def _hours(start_h: float, end_h: float) -> Array:
+    return np.linspace(start_h, end_h, max(2, int((end_h - start_h) / EVERY_H) + 1))
+
+
+def known_by(history: History, now: datetime) -> History:
+    """The history as far as it had gone by now, without what looks like a slip; the same one where nothing is so."""
+    return known_and_trusted(history, now)
+
+
+def planned_place(programme: Programme, begun: list[Stage]) -> int | None:
+    """Which stretch of the plan the batch is in: by the name of its stage and how many of that name there were."""
+    current = begun[-1]
+    names = [planned.stage for planned in programme.planned_stages()]
+    places = [place for place, name in enumerate(names) if name == current.name]
+    if not places:
+        return None
+    return places[min(current.ordinal, len(places)) - 1]
+
+
+def step(
+    kind: str,
+    what: str,
+    due: datetime,
+    early: datetime | None,
+    late: datetime | None,
+    why: str,
+    basis: Basis = "plan",
+    method: str | None = None,
+) -> NextStep:
+    """A step whose span holds the moment at which it is due."""
+    earliest, latest = min(early or due, due), max(late or due, due)
+    return NextStep(kind, what, due, earliest, latest, why, basis, method)
+
+
+def look(
+    kind: str, what: str, due: datetime, late_h: float, why: str, early_h: float = 1.0, basis: Basis = "plan"
+) -> NextStep:
+    hour = timedelta(hours=1)
+    return NextStep(kind, what, due, due - early_h * hour, due + late_h * hour, why, basis)
+
+
+def while_it_lasts(main: NextStep | None, looks: Iterable[NextStep], now: datetime) -> list[NextStep]:
+    """The stage's end, and the looks that are due before it: those after it fall away with the stage."""
+    if main is None:
+        return list(looks)
+    until = max(main.due_at, now)
+    return [main, *(each for each in looks if each.due_at <= until)]
+
+
+def within(moment: datetime, first: datetime, last: datetime) -> datetime:
+    """The moment, or the nearer end of the span."""
+    return min(max(moment, first), max(first, last))
+
+
+def earliest_of(*moments: datetime | None) -> datetime | None:
+    return min((each for each in moments if each is not None), default=None)
+
+
+def latest_of(*moments: datetime | None) -> datetime | None:
+    return max((each for each in moments if each is not None), default=None)
+
+
+def is_sure_of(value: Value) -> tuple[float, float, float] | None:
+    """Middle and edges of a forecast value; None where nothing is known."""
+    if value.central is None or value.low is None or value.high is None:
+        return None
+    return value.central, value.low, value.high
+
+
+def hours_between(first: datetime, last: datetime) -> float:
+    return (last - first).total_seconds() / 3600.0
+
+
+def reaches(when: When | None) -> datetime | None:
+    return when.central if when is not None else None

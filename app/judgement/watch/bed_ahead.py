@@ -1,0 +1,92 @@
+"""Where a bed is going: how fast each place has warmed since it was last turned, and when it comes to a limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from app.judgement.facts.shapes import Fact, Reading
+from app.judgement.forecasts.course import is_usable
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage
+from app.science.left_alone import Warming, hours_to_limit, warming
+
+LEAST_APART_H = 1.5
+"""Two readings nearer together tell the thermometer and not the bed: common practice."""
+
+SURE_SDS = 1.3
+OLD_AFTER = timedelta(hours=12)
+THIN_M, COLD_C = 0.10, 14.0
+"""From memory: a bed no deeper than 10 cm and no warmer than 14 °C loses its heat by itself."""
+
+COLD_READ = timedelta(hours=14)
+
+
+@dataclass(frozen=True)
+class BedAhead:
+    """One place of a bed. readings: those since it was last turned that its line goes through."""
+
+    place: str | None
+    readings: tuple[Reading, ...]
+    line: Warming
+
+    @property
+    def last_at(self) -> datetime:
+        return self.readings[-1].at
+
+    @property
+    def is_warming(self) -> bool:
+        """Surely, and not just from one look to the next."""
+        return self.line.per_h > SURE_SDS * self.line.per_h_sd
+
+    def reaches(self, limit_c: float) -> datetime | None:
+        """When it comes to a limit if it goes on like this; None where it doesn't warm, or is there already."""
+        if not self.is_warming or self.line.level_c >= limit_c:
+            return None
+        hours = hours_to_limit(self.line.level_c, limit_c, self.line.per_h)
+        return None if hours is None else self.last_at + timedelta(hours=hours)
+
+    def soonest(self, limit_c: float) -> datetime | None:
+        """The early edge of the 80 % interval of that."""
+        fast = self.line.per_h + SURE_SDS * self.line.per_h_sd
+        level = min(self.line.level_c + SURE_SDS * self.line.level_sd, limit_c)
+        hours = hours_to_limit(level, limit_c, fast)
+        return None if hours is None else self.last_at + timedelta(hours=hours)
+
+
+def beds_ahead(history: History, stage: Stage, now: datetime) -> list[BedAhead]:
+    """Each place that was read at two times since it was turned, and not too long ago."""
+    since = last_turned(history, stage)
+    by_place: dict[str | None, list[Reading]] = {}
+    for each in history.readings("grain_temperature"):
+        if is_usable(each) and since.at <= each.at <= now:
+            by_place.setdefault(each.place, []).append(each)
+    found = []
+    for place, readings in by_place.items():
+        hours = [(each.at - since.at).total_seconds() / 3600.0 for each in readings]
+        if hours[-1] - hours[0] >= LEAST_APART_H and now - readings[-1].at <= OLD_AFTER:
+            found.append(BedAhead(place, tuple(readings), warming(hours, [each.value or 0.0 for each in readings])))
+    return found
+
+
+@dataclass(frozen=True)
+class Turned:
+    """When the bed was last turned, or cast, and the fact that says so."""
+
+    at: datetime
+    fact: Fact | None
+
+
+def last_turned(history: History, stage: Stage) -> Turned:
+    turned = [fact for fact in history.of_kind("turned") if fact.at >= stage.starts_at]
+    fact = turned[-1] if turned else history.by_id(stage.fact_id)
+    return Turned(turned[-1].at if turned else stage.starts_at, fact)
+
+
+def is_cold_and_thin(history: History, moment: datetime) -> bool:
+    """Whether the bed lies so thin and so cold that it needs no turning for its heat."""
+    depth = history.last_before(moment, history.readings("bed_depth"))
+    warmth = history.last_before(moment, history.readings("grain_temperature"))
+    if depth is None or warmth is None or depth.value is None or warmth.value is None:
+        return False
+    return depth.value <= THIN_M and warmth.value <= COLD_C and moment - warmth.at <= COLD_READ

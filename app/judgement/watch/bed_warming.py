@@ -1,0 +1,185 @@
+"""When a bed, or a steep's water, comes to its limit if nobody looks: from its slope since it was last turned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+from statistics import fmean, stdev
+
+from app.judgement.facts.shapes import Reading
+from app.judgement.forecasts.course import is_usable
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.grain.losses import RELATIVE_SD, RESPIRATION_LOSS_PER_H, losses_between
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Limit
+from app.judgement.watch.watch import Gap, Watch, bound_of, rate_words
+from app.judgement.wording import Words
+from app.science.left_alone import WARMING_Q10, Warming, hours_to_limit, warming, warming_without_loss_c_per_h
+
+LEAST_APART = timedelta(hours=1)
+"""Two readings nearer together tell the thermometer and not the bed: common practice."""
+
+OLD_AFTER = timedelta(hours=12)
+"""A reading older than this tells nothing of the bed now: as the flag for a warm bed that nobody read."""
+
+COOLS_WITHIN = timedelta(hours=24)
+TURNS_BACK = 6
+"""How many stretches between turns tell how the bed goes now: it changes from day to day. Common practice."""
+
+TWICE = "take its temperature at the same spot twice, an hour or more apart"
+NOBODY_READ = "no temperature was read {since}"
+
+
+@dataclass(frozen=True)
+class _Rise:
+    """How a place warms: the line, the last reading, and what it rests on in words."""
+
+    line: Warming
+    last: Reading
+    basis: str
+
+
+def bed_watches(
+    history: History, stage: Stage, kind: str, limit: Limit, turned: Sequence[datetime], now: datetime, words: Words
+) -> tuple[list[Watch], list[Gap]]:
+    """turned: when the stage began, and each time since that the bed was mixed."""
+    found: list[Watch] = []
+    gaps: list[Gap] = []
+    by_place = _by_place(history, stage, kind, now)
+    for place, readings in by_place.items():
+        rise = _rise(history, readings, turned, words)
+        if rise is None:
+            gaps.append(_once_only(readings[-1], words))
+            last = readings[-1]
+            found += fastest(history, last, last.at, limit, now, words) if kind == "grain_temperature" else []
+            continue
+        if now - rise.last.at > OLD_AFTER:
+            said = f"The last temperature of {_named(kind, place)} is {words.span(_hours(rise.last.at, now))} old"
+            gaps.append(Gap("old_temperature", said, TWICE, kind))
+        found += _watches(kind, place, rise, limit, now, words)
+    if not by_place:
+        said = f"How warm {_named(kind, '')} is: {NOBODY_READ.format(since='since ' + words.clock(stage.starts_at))}"
+        gaps.append(Gap("no_temperature", said, TWICE, kind))
+    return found, gaps
+
+
+def _by_place(history: History, stage: Stage, kind: str, now: datetime) -> dict[str, list[Reading]]:
+    grouped: dict[str, list[Reading]] = {}
+    for each in history.readings(kind):
+        if is_usable(each) and stage.starts_at <= each.at <= now:
+            grouped.setdefault(each.place or "", []).append(each)
+    newest = max((read[-1].at for read in grouped.values()), default=now)
+    # A spot that nobody reads any more is no reason to stay up.
+    return {place: read for place, read in grouped.items() if newest - read[-1].at <= OLD_AFTER}
+
+
+def _rise(history: History, readings: Sequence[Reading], turned: Sequence[datetime], words: Words) -> _Rise | None:
+    """From the readings since the bed was last mixed; else as it warmed between the times before."""
+    last = readings[-1]
+    edges = list(pairwise([*turned, last.at + LEAST_APART]))
+    inside = [[each for each in readings if start <= each.at < end] for start, end in edges]
+    lines = [(run, _line(history, run)) for run in inside if run and run[-1].at - run[0].at >= LEAST_APART]
+    if not lines:
+        return None
+    run, line = lines[-1]
+    if run is inside[-1]:
+        when = f"between {words.clock(run[0].at)} and {words.clock(run[-1].at)}"
+        return _Rise(line, last, f"{len(run)} readings {when}")
+    # The bed has been mixed since: the lines tell how fast it warms, but not where it stands.
+    known = [each for _, each in lines[-TURNS_BACK:]]
+    told = "the last turn" if len(known) == 1 else f"{len(known)} turns"
+    moved = Warming(fmean(each.per_h for each in known), _spread(known), last.value or 0.0, line.level_sd)
+    return _Rise(moved, last, f"how it went before {told}, and one reading since")
+
+
+def _line(history: History, run: Sequence[Reading]) -> Warming:
+    return warming([history.hour(each.at) for each in run], [each.value or 0.0 for each in run])
+
+
+def _spread(known: Sequence[Warming]) -> float:
+    """How far the next stretch may lie from the mean of those before; of one alone, twice its own uncertainty."""
+    if len(known) == 1:
+        return 2.0 * known[0].per_h_sd
+    own = math.sqrt(fmean(each.per_h_sd**2 for each in known))
+    return max(own, stdev(each.per_h for each in known)) * math.sqrt(1.0 + 1.0 / len(known))
+
+
+def _watches(kind: str, place: str, rise: _Rise, limit: Limit, now: datetime, words: Words) -> list[Watch]:
+    high, low = bound_of(limit, is_high=True), bound_of(limit, is_high=False)
+    warms = _watch(kind, place, rise, high, words, sign=1.0) if high is not None else None
+    cools = _watch(kind, place, rise, low, words, sign=-1.0) if low is not None else None
+    # Cold grain only lags: that it may come to that is nothing to get up for, that it does is.
+    if cools is not None and (cools.likely_at is None or cools.likely_at > now + COOLS_WITHIN):
+        cools = None
+    return [each for each in (warms, cools) if each is not None]
+
+
+def _watch(kind: str, place: str, rise: _Rise, bound: tuple[float, str], words: Words, sign: float) -> Watch | None:
+    line, (limit_c, source) = rise.line, bound
+    quickens = WARMING_Q10 if sign > 0.0 and kind == "grain_temperature" else 1.0
+    level, limit_level, per_h = sign * line.level_c, sign * limit_c, sign * line.per_h
+    likely = hours_to_limit(level, limit_level, per_h)
+    safe = hours_to_limit(level + 2.0 * line.level_sd, limit_level, per_h + 2.0 * line.per_h_sd, quickens)
+    if safe is None:
+        return None
+    comes = "comes to" if sign > 0.0 else "falls to"
+    moved = rate_words(words, abs(line.per_h), 2.0 * line.per_h_sd)
+    how = f"It {'warmed' if line.per_h >= 0.0 else 'cooled'} by {moved}; it stood at "
+    stood = f"{words.temperature(rise.last.value or 0.0)} at {words.clock(rise.last.at)}"
+    name = _named(kind, place)
+    return Watch(
+        key="temperature",
+        what=f"{name[:1].upper()}{name[1:]} {comes} {words.temperature(limit_c)}",
+        safe_at=rise.last.at + timedelta(hours=safe),
+        likely_at=None if likely is None else rise.last.at + timedelta(hours=likely),
+        why=how + stood,
+        basis=f"{rise.basis}; the limit: {source}",
+        method="left_alone.hours_to_limit",
+        is_estimate=True,
+    )
+
+
+def fastest(history: History, last: Reading, since: datetime, limit: Limit, now: datetime, words: Words) -> list[Watch]:
+    """The soonest that it can be: from a moment on at which it was as warm as read, if none of its heat got away."""
+    moisture, bound = moisture_at(history, now), bound_of(limit, is_high=True)
+    if moisture is None or bound is None or last.value is None:
+        return []
+    lost = losses_between(history, now, now + timedelta(hours=1))
+    breath = lost.respiration * (1.0 + 2.0 * RELATIVE_SD["respiration"])
+    most = min(max(breath, lost.steep * (1.0 + 2.0 * RELATIVE_SD["steep"])) or RESPIRATION_LOSS_PER_H, 0.01)
+    rate = warming_without_loss_c_per_h(most, min(moisture.moisture_wb, 0.9))
+    hours = hours_to_limit(last.value, bound[0], rate, WARMING_Q10)
+    if hours is None:
+        return []
+    name = _named("grain_temperature", last.place or "")
+    return [
+        Watch(
+            key="temperature",
+            what=f"{name[:1].upper()}{name[1:]} comes to {words.temperature(bound[0])}, at the very soonest",
+            safe_at=since + timedelta(hours=hours),
+            likely_at=None,
+            why=f"If none of its heat got away it would warm by {rate_words(words, rate)} and quicken",
+            basis=f"one reading, {words.temperature(last.value)} at {words.clock(last.at)}; the limit: {bound[1]}",
+            method="left_alone.warming_without_loss_c_per_h",
+            is_estimate=True,
+        )
+    ]
+
+
+def _once_only(last: Reading, words: Words) -> Gap:
+    name = _named(last.kind, last.place or "")
+    said = f"How fast {name} warms: it was read once since it was turned, at {words.clock(last.at)}"
+    return Gap("one_temperature", said, TWICE, last.kind)
+
+
+def _named(kind: str, place: str) -> str:
+    name = "the water" if kind == "water_temperature" else "the bed"
+    return f"{name} ({place})" if place else name
+
+
+def _hours(first: datetime, last: datetime) -> float:
+    return (last - first).total_seconds() / 3600.0

@@ -1,0 +1,230 @@
+"""How long, and by how much, the grain on the kiln stood above the programme's ceiling for its moisture.
+
+The moisture is taken at the upper bound of what is known: wetter grain bears less heat. Between readings the
+temperature runs straight; the ceiling steps where the moisture crosses an edge of it.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from app.judgement.facts.shapes import Reading
+from app.judgement.forecasts.moisture import moisture_at, samples
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage, stages
+from app.science.enzymes import Exposure, hours_and_degree_hours_above
+
+HOLDS_FOR = timedelta(hours=1)
+"""How long a last reading is taken to hold on a kiln that goes on, from memory: after that nobody knows."""
+
+JOINED_GAP = timedelta(minutes=15)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A stretch in which temperature runs straight and the ceiling stands still; None where there is no ceiling."""
+
+    starts_at: datetime
+    ends_at: datetime
+    first_c: float
+    last_c: float
+    ceiling_c: float | None
+
+    @property
+    def hours(self) -> float:
+        return (self.ends_at - self.starts_at).total_seconds() / 3600.0
+
+
+@dataclass(frozen=True)
+class Span:
+    """A stretch above the ceiling: its length, degree-hours, and where it was worst."""
+
+    starts_at: datetime
+    ends_at: datetime
+    degree_hours: float
+    worst_excess_c: float
+    worst_c: float
+    worst_ceiling_c: float
+    is_going_on: bool = False
+
+    @property
+    def hours(self) -> float:
+        return (self.ends_at - self.starts_at).total_seconds() / 3600.0
+
+
+@dataclass(frozen=True)
+class KilnExposure:
+    """At one place of the kiln: hours and degree-hours (°C h) above the ceiling, of the hours that were measured."""
+
+    place: str | None
+    hours: float
+    degree_hours: float
+    measured_hours: float
+    spans: tuple[Span, ...]
+    readings: tuple[Reading, ...]
+
+    @property
+    def worst_excess_c(self) -> float:
+        return max((span.worst_excess_c for span in self.spans), default=0.0)
+
+
+def kiln_exposures(history: History, now: datetime) -> list[KilnExposure]:
+    """Each place that was measured on the kiln under a programme with a ceiling, the hottest first."""
+    found: dict[str | None, list[tuple[list[Piece], list[Reading], bool]]] = {}
+    for kilning in (stage for stage in stages(history, now) if stage.name == "kilning"):
+        for place, readings in _by_place(history, kilning, now).items():
+            pieces = _pieces(history, readings, min(kilning.ends_at or now, now))
+            found.setdefault(place, []).append((pieces, readings, kilning.ends_at is None))
+    exposures = [_exposure(place, runs) for place, runs in found.items() if _has_ceiling(runs)]
+    return sorted(exposures, key=lambda each: (-each.degree_hours, -each.hours, each.place or ""))
+
+
+def kiln_exposure(history: History, now: datetime) -> KilnExposure | None:
+    """The exposure at the hottest place; None where no grain was measured on a kiln, or there is no ceiling."""
+    return next(iter(kiln_exposures(history, now)), None)
+
+
+def _has_ceiling(runs: Iterable[tuple[list[Piece], list[Reading], bool]]) -> bool:
+    return any(piece.ceiling_c is not None for pieces, _, _ in runs for piece in pieces)
+
+
+def _by_place(history: History, kilning: Stage, now: datetime) -> dict[str | None, list[Reading]]:
+    grouped: dict[str | None, list[Reading]] = {}
+    end = min(kilning.ends_at or now, now)
+    for reading in history.readings("grain_temperature"):
+        if reading.value is not None and kilning.starts_at <= reading.at <= end:
+            grouped.setdefault(reading.place, []).append(reading)
+    return grouped
+
+
+def _pieces(history: History, readings: Sequence[Reading], until: datetime) -> list[Piece]:
+    """The readings cut where the moisture was determined and where it crosses an edge of the ceiling."""
+    points = [(reading.at, reading.value) for reading in readings if reading.value is not None]
+    held_until = min(until, points[-1][0] + HOLDS_FOR)
+    if held_until > points[-1][0]:
+        points.append((held_until, points[-1][1]))
+    known = [sample.at for sample in samples(history)]
+    pieces: list[Piece] = []
+    for (start, first_c), (end, last_c) in pairwise(points):
+        inside = known[bisect.bisect_right(known, start) : bisect.bisect_left(known, end)]
+        marks = list(dict.fromkeys([start, *inside, end]))
+        upper = [_upper(history, mark) for mark in marks]
+        for place, (begins, ends) in enumerate(pairwise(marks)):
+            wet_to_dry = (upper[place], upper[place + 1])
+            pieces += _cut(history, begins, ends, wet_to_dry, _line(start, end, first_c, last_c))
+    return pieces
+
+
+@dataclass(frozen=True)
+class _Line:
+    start: datetime
+    seconds: float
+    first_c: float
+    rise_c: float
+
+    def at(self, moment: datetime) -> float:
+        share = (moment - self.start).total_seconds() / self.seconds if self.seconds else 0.0
+        return self.first_c + share * self.rise_c
+
+
+def _line(start: datetime, end: datetime, first_c: float, last_c: float) -> _Line:
+    return _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
+
+
+def _cut(
+    history: History, start: datetime, end: datetime, wet_to_dry: tuple[float | None, float | None], line: _Line
+) -> Iterable[Piece]:
+    """Cut where the moisture's upper bound, running straight, crosses an edge of the ceiling."""
+    programme = history.programme_at(start)
+    wet, dry = wet_to_dry
+    cuts = {0.0, 1.0}
+    if wet is not None and dry is not None and wet != dry:
+        edges = (step.moisture_above_wb for step in (programme.ceiling if programme else ()))
+        cuts |= {share for edge in edges if 0.0 < (share := (wet - edge) / (wet - dry)) < 1.0}
+    for first, last in pairwise(sorted(cuts)):
+        middle = None if wet is None or dry is None else wet + (first + last) / 2 * (dry - wet)
+        begins, ends = start + first * (end - start), start + last * (end - start)
+        ceiling_c = None if middle is None or programme is None else programme.ceiling_c(middle)
+        yield Piece(begins, ends, line.at(begins), line.at(ends), ceiling_c)
+
+
+def _upper(history: History, moment: datetime) -> float | None:
+    estimate = moisture_at(history, moment)
+    return None if estimate is None else estimate.upper
+
+
+def _exposure(place: str | None, runs: Sequence[tuple[list[Piece], list[Reading], bool]]) -> KilnExposure:
+    hours = degree_hours = measured = 0.0
+    spans: list[Span] = []
+    for pieces, _, is_going_on in runs:
+        above = above_ceiling(pieces)
+        hours, degree_hours = hours + above.hours, degree_hours + above.degree_hours
+        measured += sum(piece.hours for piece in pieces)
+        spans += _spans(pieces, is_going_on)
+    readings = tuple(reading for _, several, _ in runs for reading in several)
+    return KilnExposure(place, hours, degree_hours, measured, tuple(spans), readings)
+
+
+def above_ceiling(pieces: Sequence[Piece]) -> Exposure:
+    """Hours and degree-hours above the ceiling over these pieces."""
+    if not pieces:
+        return Exposure(0.0, 0.0)
+    zero = pieces[0].starts_at
+    times: list[float] = []
+    temperatures: list[float] = []
+    ceilings: list[float] = []
+    for piece in pieces:
+        times += [(moment - zero).total_seconds() / 3600.0 for moment in (piece.starts_at, piece.ends_at)]
+        temperatures += [piece.first_c, piece.last_c]
+        # Between one piece and the next no time passes: that interval's ceiling has no say.
+        ceilings += [math.inf if piece.ceiling_c is None else piece.ceiling_c, math.inf]
+    return hours_and_degree_hours_above(times, temperatures, ceilings[:-1])
+
+
+def _spans(pieces: Sequence[Piece], is_going_on: bool) -> list[Span]:
+    """The stretches above the ceiling, those with hardly a gap between them as one."""
+    found: list[Span] = []
+    for piece in pieces:
+        span = _over(piece)
+        if span is None:
+            continue
+        if found and span.starts_at - found[-1].ends_at <= JOINED_GAP:
+            found[-1] = _joined(found[-1], span)
+        else:
+            found.append(span)
+    if found and is_going_on and pieces and found[-1].ends_at >= pieces[-1].ends_at:
+        found[-1] = Span(**{**vars(found[-1]), "is_going_on": True})
+    return found
+
+
+def _over(piece: Piece) -> Span | None:
+    if piece.ceiling_c is None:
+        return None
+    first, last = piece.first_c - piece.ceiling_c, piece.last_c - piece.ceiling_c
+    if max(first, last) <= 0.0:
+        return None
+    crossing = first / (first - last) if min(first, last) < 0.0 else 0.0
+    length = piece.ends_at - piece.starts_at
+    starts_at = piece.starts_at + crossing * length if first < 0.0 else piece.starts_at
+    ends_at = piece.starts_at + crossing * length if last < 0.0 else piece.ends_at
+    hours = (ends_at - starts_at).total_seconds() / 3600.0
+    degree_hours = hours * (max(first, 0.0) + max(last, 0.0)) / 2.0
+    worst = max(first, last)
+    return Span(starts_at, ends_at, degree_hours, worst, piece.ceiling_c + worst, piece.ceiling_c)
+
+
+def _joined(first: Span, second: Span) -> Span:
+    worst = max(first, second, key=lambda span: span.worst_excess_c)
+    return Span(
+        first.starts_at,
+        second.ends_at,
+        first.degree_hours + second.degree_hours,
+        worst.worst_excess_c,
+        worst.worst_c,
+        worst.worst_ceiling_c,
+    )

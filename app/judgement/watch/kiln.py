@@ -1,0 +1,81 @@
+"""What may go past its limit on the kiln: grain over its ceiling, and green malt that waits for its heat."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from app.judgement.facts.shapes import Reading
+from app.judgement.forecasts.course import is_usable
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Limit, Programme, provenance
+from app.judgement.watch.watch import Watch, clock_watch, rate_words
+from app.judgement.wording import Words
+from app.science.left_alone import hours_to_limit, warming
+
+RECENT = timedelta(hours=3)
+"""Older readings of grain on the kiln belong to another air: common practice."""
+
+
+def fired_at(history: History, stage: Stage, now: datetime) -> datetime | None:
+    """Since when the kiln is heated, as far as anything tells; None while the grain only waits in it."""
+    for fact in history.of_kind("heat_on", "set_point", "air_on_temperature", "air_off_temperature"):
+        if stage.starts_at <= fact.at <= now:
+            return fact.at
+    return None
+
+
+def waiting_watch(
+    history: History, stage: Stage, now: datetime, words: Words, limit: Limit, above_c: float
+) -> Watch | None:
+    """Green malt loaded, warm, and no heat on it yet."""
+    last = history.last_before(now, [each for each in history.readings("grain_temperature") if is_usable(each)])
+    loaded = history.by_id(stage.fact_id)
+    if loaded is None or loaded.kind != "loaded" or fired_at(history, stage, now) is not None:
+        return None
+    if last is not None and last.value is not None and last.value <= above_c:
+        return None
+    what = "Green malt has waited too long for its heat"
+    return clock_watch("waiting", what, stage.starts_at, limit, words, "Loaded and not heated")
+
+
+def ceiling_watch(history: History, programme: Programme, stage: Stage, now: datetime, words: Words) -> Watch | None:
+    """The grain's slope against the ceiling at the wettest that it may be now: as it dries, the ceiling only rises."""
+    moisture = moisture_at(history, now)
+    ceiling_c = programme.ceiling_c(moisture.upper) if moisture else None
+    places: dict[str, list[Reading]] = {}
+    for each in history.readings("grain_temperature"):
+        if is_usable(each) and max(stage.starts_at, now - RECENT) <= each.at <= now:
+            places.setdefault(each.place or "", []).append(each)
+    if ceiling_c is None:
+        return None
+    found = [_place_watch(history, inside, ceiling_c, programme, words) for inside in places.values()]
+    return min((each for each in found if each is not None), key=lambda each: each.safe_at, default=None)
+
+
+def _place_watch(
+    history: History, inside: list[Reading], ceiling_c: float, programme: Programme, words: Words
+) -> Watch | None:
+    if len({each.at for each in inside}) < 2:
+        return None
+    line = warming([history.hour(each.at) for each in inside], [each.value or 0.0 for each in inside])
+    safe = hours_to_limit(line.level_c + 2.0 * line.level_sd, ceiling_c, line.per_h + 2.0 * line.per_h_sd)
+    likely = hours_to_limit(line.level_c, ceiling_c, line.per_h)
+    if safe is None:
+        return None
+    last = inside[-1]
+    step = next((each for each in programme.ceiling if each.grain_c == ceiling_c), programme.ceiling[-1])
+    both = f"{words.temperature(ceiling_c)} ({words.other_temperature(ceiling_c)})"
+    where = f" ({last.place})" if last.place else ""
+    stood = f"{words.temperature(last.value or 0.0)} at {words.clock(last.at)}"
+    return Watch(
+        key="ceiling",
+        what=f"The grain{where} comes to its ceiling of {both}",
+        safe_at=last.at + timedelta(hours=safe),
+        likely_at=None if likely is None else last.at + timedelta(hours=likely),
+        why=f"It warmed by {rate_words(words, line.per_h, 2.0 * line.per_h_sd)}; it stood at {stood}",
+        basis=f"{len(inside)} readings of the grain; the ceiling: {provenance(step.mark, step.source)}",
+        method="left_alone.hours_to_limit",
+        is_estimate=True,
+    )

@@ -1,0 +1,196 @@
+"""What a maltster acts on at the kiln: how hot the grain may be now, when it is dry, and what the scale shows then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from app.judgement.facts.shapes import Reading
+from app.judgement.forecasts.air import KilnAir
+from app.judgement.forecasts.bed import BED
+from app.judgement.forecasts.course import is_usable
+from app.judgement.forecasts.drying import DryingFit
+from app.judgement.forecasts.forecast import Fit, KilnForecast, StopAt, fit, forecast_at
+from app.judgement.forecasts.moisture import Estimate, moisture_at
+from app.judgement.forecasts.trusted import known_and_trusted
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage, stages
+from app.judgement.programmes.parts import CeilingStep
+from app.judgement.programmes.programme import Limit, Programme
+from app.judgement.watch.exposure import KilnExposure, kiln_exposure
+from app.judgement.watch.kiln import RECENT, fired_at
+from app.judgement.watch.watch import Gap
+
+AT_HEAT = ("stewing", "kilning", "cooling")
+STILL_HOT_C = 35.0
+"""Malt off the heat is hot until it may be bagged: common practice."""
+
+PROBE_READINGS = 3
+"""Fewer readings of the air above the bed tell no break point."""
+
+NO_MOISTURE = Gap("moisture", "How moist the grain is, and so its ceiling", "weigh a tray, or test it", "moisture_test")
+NO_GRAIN = Gap("grain", "Whether the grain is over its ceiling", "take the grain’s temperature", "grain_temperature")
+NO_TRAY = Gap("tray", "What the scale shows when it is dry enough", "weigh a tray at loading, or one now", "tray")
+NO_AIR = Gap(
+    "air", "How hot the air is: the plan’s is taken", "log the air before the grain (air-on)", "air_on_temperature"
+)
+NO_HUMIDITY = Gap("humidity", "How damp the air is: the usual is taken", "log the humidity", "humidity")
+NO_DRY = Gap("dry", "How much water is still to go", "say what was charged, and how moist it was", "charge_weighing")
+
+
+@dataclass(frozen=True)
+class CeilingNow:
+    """The step of the programme's ceiling that holds at the upper bound of the moisture, and the one after it.
+
+    place: which step, from 1, of how many.
+    """
+
+    step: CeilingStep
+    following: CeilingStep | None
+    place: int
+    steps: int
+    moisture: Estimate
+
+    @property
+    def is_next_likely(self) -> bool:
+        """The middle of what is known is in a drier step: a weighing may allow more heat."""
+        return self.following is not None and self.moisture.moisture_wb <= self.step.moisture_above_wb
+
+
+@dataclass(frozen=True)
+class Hottest:
+    """The last reading of the grain where it is hottest. is_over: hotter than its ceiling."""
+
+    place: str
+    value_c: float
+    at: datetime
+    is_over: bool
+
+
+@dataclass(frozen=True)
+class Wettest:
+    tray: str
+    moisture_wb: float
+    half_width: float
+
+
+@dataclass(frozen=True)
+class KilnCard:
+    """None where the part does not apply, or nothing tells it: gaps then say what to record.
+
+    floor: of a stewing, in place of a ceiling. has_probe: the air above the bed is read often enough to tell the break.
+    """
+
+    stage: str
+    is_fired: bool
+    has_ceiling: bool
+    ceiling: CeilingNow | None
+    floor: Limit | None
+    hottest: Hottest | None
+    exposure: KilnExposure | None
+    wettest: Wettest | None
+    forecast: KilnForecast | None
+    air: KilnAir | None
+    has_probe: bool
+    gaps: tuple[Gap, ...]
+
+    @property
+    def first_stop(self) -> StopAt | None:
+        """The tray to stop by: the wettest, or the one with most water to lose."""
+        stops = self.forecast.stop_at if self.forecast else ()
+        wettest = self.wettest.tray if self.wettest else ""
+        return max(stops, key=lambda each: (each.tray == wettest, each.still_to_go_kg, each.tray), default=None)
+
+    @property
+    def other_stops(self) -> tuple[StopAt, ...]:
+        return tuple(each for each in (self.forecast.stop_at if self.forecast else ()) if each is not self.first_stop)
+
+
+def kiln_card(history: History, now: datetime) -> KilnCard | None:
+    """None outside of stewing and kiln, once malt is cold, and where the programme says nothing of its heat."""
+    history = known_and_trusted(history, now)
+    found, programme = stages(history, now), history.programme_at(now)
+    stage = found[-1] if found else None
+    if stage is None or programme is None or stage.name not in AT_HEAT:
+        return None
+    if stage.name == "cooling" and not _is_hot(history, stage, now):
+        return None
+    fitted = fit(history)
+    forecast = forecast_at(history, now).kiln if stage.name == "kilning" else None
+    floor = programme.limit("grain_temperature.stewing") if stage.name == "stewing" else None
+    has_ceiling = bool(programme.ceiling) and stage.name != "stewing"
+    if not (has_ceiling or floor or forecast):
+        return None
+    ceiling = _ceiling_now(programme, moisture_at(history, now)) if has_ceiling else None
+    drying = fitted.drying if forecast is not None else None
+    hottest = _hottest(history, stage, now, ceiling.step.grain_c if ceiling else None)
+    return KilnCard(
+        stage=stage.name,
+        is_fired=stage.name != "kilning" or fired_at(history, stage, now) is not None,
+        has_ceiling=has_ceiling,
+        ceiling=ceiling,
+        floor=floor,
+        hottest=hottest,
+        exposure=kiln_exposure(history, now) if has_ceiling else None,
+        wettest=_wettest(fitted, drying, now),
+        forecast=forecast,
+        air=drying.air if drying is not None else None,
+        has_probe=_probe_readings(history, stage, now) >= PROBE_READINGS,
+        gaps=tuple(_gaps(has_ceiling and ceiling is None, hottest, forecast, drying)),
+    )
+
+
+def _ceiling_now(programme: Programme, moisture: Estimate | None) -> CeilingNow | None:
+    if moisture is None:
+        return None
+    steps = programme.ceiling
+    place = next((at for at, each in enumerate(steps) if moisture.upper > each.moisture_above_wb), len(steps) - 1)
+    following = steps[place + 1] if place + 1 < len(steps) else None
+    return CeilingNow(steps[place], following, place + 1, len(steps), moisture)
+
+
+def _inside(
+    history: History, stage: Stage, now: datetime, *kinds: str, within: timedelta | None = None
+) -> list[Reading]:
+    since = stage.starts_at if within is None else max(stage.starts_at, now - within)
+    return [each for each in history.readings(*kinds) if is_usable(each) and since <= each.at <= now]
+
+
+def _hottest(history: History, stage: Stage, now: datetime, ceiling_c: float | None) -> Hottest | None:
+    last = {each.place or "": each for each in _inside(history, stage, now, "grain_temperature", within=RECENT)}
+    hot = max(last.values(), key=lambda each: (each.value or 0.0, each.at), default=None)
+    if hot is None or hot.value is None:
+        return None
+    return Hottest(hot.place or "", hot.value, hot.at, ceiling_c is not None and hot.value > ceiling_c)
+
+
+def _is_hot(history: History, stage: Stage, now: datetime) -> bool:
+    read = _inside(history, stage, now, "grain_temperature", "air_on_temperature", "air_off_temperature", within=RECENT)
+    return bool(read) and (read[-1].value or 0.0) > STILL_HOT_C
+
+
+def _probe_readings(history: History, stage: Stage, now: datetime) -> int:
+    return len(_inside(history, stage, now, "air_off_temperature"))
+
+
+def _wettest(fitted: Fit, drying: DryingFit | None, now: datetime) -> Wettest | None:
+    """None where there is one tray, or none: then nothing tells the one place from the other."""
+    if drying is None or drying.wettest_tray == BED:
+        return None
+    moisture_wb, sd = drying.state(fitted.hour(now), drying.wettest_tray)
+    return Wettest(drying.trays[drying.wettest_tray].name, moisture_wb, 2.0 * sd)
+
+
+def _gaps(
+    lacks_moisture: bool, hottest: Hottest | None, forecast: KilnForecast | None, drying: DryingFit | None
+) -> list[Gap]:
+    found = [NO_MOISTURE] if lacks_moisture else []
+    found += [NO_GRAIN] if hottest is None else []
+    if forecast is None or drying is None:
+        return found
+    air = drying.air
+    is_damp_known = air.is_humidity_measured or air.is_room_humidity_read
+    found += [] if forecast.stop_at else [NO_TRAY]
+    found += [] if air.is_measured else [NO_AIR]
+    found += [] if is_damp_known else [NO_HUMIDITY]
+    return found if forecast.work is not None else [*found, NO_DRY]

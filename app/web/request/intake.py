@@ -1,0 +1,115 @@
+"""Entries written elsewhere, on a phone or in a file: kept one by one, an answer each, judged once for each batch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any, NamedTuple
+
+from flask import current_app
+from sqlalchemy.orm import Session
+
+from app.errors import Conflict, KeptOtherwise, Rejected
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.records import fact_from_record, record_from_fact
+from app.judgement.facts.shapes import Fact, Part, Subject
+from app.judgement.history.history import History
+from app.judgement.meaning.meaning import meaning
+from app.judgement.slips.questions import Question, is_insisted
+from app.operations.facts import record_fact
+from app.store.facts import find_fact, last_seq
+from app.store.history import load_histories
+from app.web.entries.asking import questions_about
+from app.web.request.database import commit, db
+from app.web.request.digests import refresh_ended
+from app.web.words.formatting import request_now, words
+
+Answer = dict[str, Any]
+
+
+class TakenIn(NamedTuple):
+    """An answer for each entry; and the seq of the last fact in the house then."""
+
+    answers: list[Answer]
+    seq: int
+
+
+def take_in(entries: Sequence[Any], ask: object = None) -> TakenIn:
+    """Keep what can be kept, commit it, and answer each entry by its id. ask: the id of an entry that its writer can
+    still be asked about."""
+    taken = [_take_one(db(), entry, ask) for entry in entries]
+    seq = last_seq(db())
+    commit("/")
+    _judge(taken)
+    return TakenIn([answer for answer, _ in taken], seq)
+
+
+def _take_one(session: Session, entry: Any, ask: object) -> tuple[Answer, Fact | None]:
+    """Keep one entry in a savepoint of its own, so that a refused one takes no other with it."""
+    if not isinstance(entry, dict):
+        return {"id": None, "status": 422, "errors": {"": "An entry is a set of named values."}}, None
+    answer: Answer = {"id": entry.get("id")}
+    try:
+        is_asked = isinstance(ask, str) and ask.isascii() and ask == entry.get("id")
+        asked = _questions(session, entry) if is_asked else []
+        if asked:
+            return answer | {"status": 422, "errors": {}, "questions": [_as_json(each) for each in asked]}, None
+        with session.begin_nested():
+            kept = record_fact(session, entry, now=request_now())
+    except KeptOtherwise as error:
+        return answer | {"status": 422, "errors": error.fields, "current": record_from_fact(error.current)}, None
+    except Rejected as error:
+        return answer | {"status": 422, "errors": error.fields}, None
+    except Conflict as error:
+        told = {"errors": {"supersedes_id": str(error)}, "current": record_from_fact(error.current)}
+        return answer | {"status": 409, **told}, None
+    return answer | {"status": 201 if kept.is_new else 200, "fact": record_from_fact(kept.fact)}, kept.fact
+
+
+def _questions(session: Session, entry: dict[str, Any]) -> list[Question]:
+    """What is asked about an entry that can be read and isn't here yet."""
+    try:
+        new = fact_from_record(entry)
+    except BadValues:
+        return []
+    if is_insisted(new) or find_fact(session, new.id) is not None:
+        return []
+    shift = timedelta(seconds=new.clock_offset_s or 0.0) if new.clock == "now" else timedelta()
+    times = (new.earliest_at + shift, new.latest_at + shift)
+    history = load_histories(session, [new.subject.id]).get(new.subject.id)
+    return questions_about(new.kind, new.typed, new.quality, times, history, words())
+
+
+def _as_json(question: Question) -> dict[str, Any]:
+    names = ("message", "alternative", "alternative_words", "as_typed_words")
+    return {name: getattr(question, name) for name in names}
+
+
+def _judge(taken: list[tuple[Answer, Fact | None]]) -> None:
+    """Say of each kept entry what it means; each batch is loaded and judged once. They are kept already: whatever goes
+    wrong here, their phone must hear that they are."""
+    kept = [fact for _, fact in taken if fact is not None]
+    ids = sorted({subject.id for fact in kept for subject in _subjects(fact) if subject.type == "batch"})
+    try:
+        histories = load_histories(db(), ids)
+    except Exception:
+        current_app.logger.exception("batches %s can't be judged", ids)
+        return
+    for answer, fact in taken:
+        if fact is not None and fact.subject.id in histories:
+            answer |= _meaning(histories[fact.subject.id], fact)
+    refresh_ended(histories.values())
+
+
+def _meaning(history: History, fact: Fact) -> Answer:
+    """What a kept fact means, where that can be said."""
+    try:
+        said = meaning(history, fact, request_now(), words())
+    except Exception:
+        current_app.logger.exception("what fact %s means can't be said", fact.id)
+        return {}
+    return {"meaning": {"status": said.status, "text": said.text, "detail": said.detail}}
+
+
+def _subjects(fact: Fact) -> tuple[Subject, ...]:
+    return (fact.subject, fact.source, fact.target) if isinstance(fact, Part) else (fact.subject,)

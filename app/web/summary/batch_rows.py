@@ -1,0 +1,126 @@
+"""Batches as rows of a list, from what was remembered of them; judged anew where that is not of their last fact."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+from sqlalchemy.orm import Session
+
+from app.charts.ribbon import Segment, ribbon_svg
+from app.judgement.flags import RULES_VERSION, evaluate
+from app.judgement.history.history import History
+from app.judgement.history.stages import ENDED
+from app.judgement.history.stages import WORDS as STAGE_WORDS
+from app.judgement.measures.summary import Summary, summary
+from app.judgement.wording import Words
+from app.store.batches import Batch
+from app.store.digests import BatchDigest
+from app.store.history import load_histories
+from app.web.summary.glance import Said, batch_name
+from app.web.words.measures import measure_said
+
+SHOWN = ("cast_moisture", "acrospire", "final_moisture", "outturn_kg", "malting_loss")
+SHORT = {
+    "final_moisture": "Malt",
+    "malting_loss": "Loss, dry",
+    "acrospire": "Acrospire",
+    "cast_moisture": "Moisture at cast",
+}
+MOST_COOLING_H = 12.0
+
+
+@dataclass(frozen=True)
+class BatchRow:
+    """One batch in a list."""
+
+    number: int
+    name: str
+    species: str
+    is_live: bool
+    place: str
+    when: str
+    ribbon: Markup
+    figures: list[Said]
+
+    @property
+    def facts_line(self) -> str:
+        return " · ".join(each for each in (self.species, self.place, self.when) if each)
+
+
+def batch_rows(session: Session, pairs: Sequence[tuple[Batch, BatchDigest | None]], words: Words) -> list[BatchRow]:
+    """The rows of these batches. Live ones, and those whose digest is behind, are judged from their facts."""
+    anew = [batch.id for batch, digest in pairs if digest is None or digest.is_live or not _is_fresh(batch, digest)]
+    histories = load_histories(session, anew)
+    return rows_of([(batch, _summary(batch, digest, histories, words)) for batch, digest in pairs], words)
+
+
+def rows_of(found: Sequence[tuple[Batch, Summary]], words: Words) -> list[BatchRow]:
+    """Rows whose ribbons share one scale of hours."""
+    ends = [end_h for _, each in found for _, _, end_h in drawn_spans(each)]
+    return [_row(batch, each, max(ends, default=1.0), words) for batch, each in found]
+
+
+def summary_now(history: History, words: Words) -> Summary:
+    assert words.now is not None
+    return summary(history, words.now, evaluate(history, words.now))
+
+
+def _row(batch: Batch, found: Summary, hours_total: float, words: Words) -> BatchRow:
+    known = [found.measures[key] for key in SHOWN if key in found.measures]
+    return BatchRow(
+        number=batch.number,
+        name=batch_name(batch.number, batch.title),
+        species=batch.species,
+        is_live=found.is_live,
+        place=STAGE_WORDS.get(found.stage, found.stage),
+        when=_when(found, words),
+        ribbon=_ribbon(batch, found, hours_total),
+        figures=[_short(measure_said(measure, words), measure.key) for measure in known],
+    )
+
+
+def _is_fresh(batch: Batch, digest: BatchDigest) -> bool:
+    return digest.seq == batch.last_seq and digest.rules_version == RULES_VERSION
+
+
+def _summary(batch: Batch, digest: BatchDigest | None, histories: dict[str, History], words: Words) -> Summary:
+    if batch.id in histories or digest is None:
+        return summary_now(histories[batch.id], words)
+    return remembered(digest)
+
+
+def remembered(digest: BatchDigest) -> Summary:
+    """The batch in short, as its digest has it."""
+    return Summary(digest.is_live, digest.stage, digest.started_at, digest.ended_at, digest.measures)
+
+
+def _when(found: Summary, words: Words) -> str:
+    if found.started_at is None:
+        return ""
+    begun = words.date(found.started_at)
+    return f"{begun} – {words.date(found.ended_at)}" if found.ended_at else f"since {begun}"
+
+
+def drawn_spans(found: Summary) -> list[tuple[str, float, float]]:
+    """The stages as they are drawn: malt may wait days to be dressed, which would squeeze all the rest of the strip."""
+    return [
+        (name, start_h, min(end_h, start_h + MOST_COOLING_H) if name == "cooling" else end_h)
+        for name, start_h, end_h in found.spans
+        if name not in ENDED
+    ]
+
+
+def _ribbon(batch: Batch, found: Summary, hours_total: float) -> Markup:
+    spans = drawn_spans(found)
+    now_h = spans[-1][2] if found.is_live and spans and found.stage != "charged" else None
+    segments = [Segment(name, start_h, end_h) for name, start_h, end_h in spans]
+    if found.stage == "abandoned" and spans:
+        segments.append(Segment("abandoned", spans[-1][2], spans[-1][2]))
+    name = batch_name(batch.number, batch.title)
+    return Markup(ribbon_svg(segments, label=name, now_h=now_h, hours_total=hours_total, height=16))
+
+
+def _short(said: Said, key: str) -> Said:
+    return Said(SHORT.get(key, said.name), said.value, "", said.status, said.word)

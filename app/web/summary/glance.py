@@ -1,0 +1,252 @@
+"""A batch at a glance: where it is, how moist and how warm, what is wrong, what comes next. In the reader's words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from markupsafe import Markup
+
+from app.charts.batch_ribbon import batch_ribbon
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Fact, Reading, Result, Tally
+from app.judgement.flags import evaluate
+from app.judgement.flags.answers import answered
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage, is_live, stages
+from app.judgement.meaning.meaning import STATUS_WORDS, judged, meaning
+from app.judgement.steps.next_steps import NextStep, next_steps
+from app.judgement.wording import Words
+from app.web.summary.flags import FlagView, flag_views
+
+ORDINALS = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
+NO_BREAK = "\u00a0"
+TEMPERATURES = ("water_temperature", "grain_temperature", "air_on_temperature")
+WEIGHED = "moisture.moisture_wb_with_sd"
+CURVES = {
+    "immersion": "uptake.weibull_gain",
+    "air_rest": "uptake.weibull_gain",
+    "kilning": "kiln_bed.moisture_after_db",
+}
+"""What the moisture of a stage is read from where nobody weighed it just now."""
+
+STALE_H = 48.0
+"""A temperature older than this tells nothing of now: common practice."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """A quantity as a figure: name, value, note, and what to think of it, as status and word; method: its formula."""
+
+    name: str
+    value: str
+    note: str = ""
+    status: str = ""
+    word: str = ""
+    method: str = ""
+
+    @property
+    def row(self) -> tuple[str, str, str, str, str, str]:
+        """As the macros for figures and stats take it."""
+        return (self.name, self.value, self.note, self.status, self.word, self.method)
+
+
+@dataclass(frozen=True)
+class StepView:
+    """A next step with its times in words. method: the formula that it comes from, where there is one."""
+
+    what: str
+    when: str
+    why: str
+    kind: str
+    due_at: datetime
+    is_overdue: bool
+    method: str | None = None
+
+
+@dataclass(frozen=True)
+class Glance:
+    """A batch as lists and page heads show it. views: every flag, open ones first."""
+
+    history: History
+    name: str
+    stages: list[Stage]
+    hour: float
+    place: str
+    ribbon: Markup
+    status: str
+    status_word: str
+    figures: list[Said]
+    views: list[FlagView]
+    steps: list[StepView]
+
+    @property
+    def is_live(self) -> bool:
+        return is_live(self.stages)
+
+    @property
+    def hour_said(self) -> str:
+        """The hour of the malthouse clock, which starts with the first water."""
+        is_charged = not self.stages or self.stages[-1].name == "charged"
+        programme = self.history.programme
+        is_steeped = programme is None or any(step.stage == "immersion" for step in programme.steps)
+        if is_charged and is_steeped and self.history.first_water_at is None:
+            return f"not{NO_BREAK}steeped{NO_BREAK}yet"
+        return f"h{NO_BREAK}{self.hour:.1f}"
+
+    @property
+    def open_flags(self) -> list[FlagView]:
+        return [view for view in self.views if view.is_open]
+
+    @property
+    def loud_flags(self) -> list[FlagView]:
+        """Those that quiet hours don't silence."""
+        return [view for view in self.open_flags if view.severity == "act"]
+
+    @property
+    def lots(self) -> str:
+        return " + ".join(lot.name for lot in self.history.lots.values())
+
+    @property
+    def urgency(self) -> tuple[bool, float]:
+        """What is overdue first, then what is due soonest."""
+        first = self.steps[0] if self.steps else None
+        return (first is None or not first.is_overdue, first.due_at.timestamp() if first else float("inf"))
+
+
+def glance_at(history: History, words: Words, *, height: int = 20, has_axis: bool = False) -> Glance:
+    """Judge a batch as of now."""
+    assert words.now is not None
+    now = words.now
+    found = stages(history, now)
+    flags = answered(history, evaluate(history, now), now)
+    views = flag_views(flags, words)
+    status, status_word = state_of(views, is_live(found), any(fact.at <= now for fact in history.facts if _tells(fact)))
+    given = {each.flag.key for each in flags if each.holds}
+    drawn = [each.flag for each in flags]
+    last = found[-1] if found else None
+    return Glance(
+        history=history,
+        name=batch_name(history.batch.number, history.batch.title),
+        stages=found,
+        hour=history.hour(last.ends_at if last is not None and last.ends_at else now),
+        place=stage_words(last, now, words),
+        ribbon=Markup(batch_ribbon(history, now, drawn, answered=given, height=height, has_axis=has_axis)),
+        status=status,
+        status_word=status_word,
+        figures=[each for each in (moisture_said(history, words), temperature_said(history, words)) if each],
+        views=views,
+        steps=[step_view(step, words) for step in next_steps(history, now, words)],
+    )
+
+
+def batch_name(number: int, title: str) -> str:
+    return f"Batch {number}, {title}" if title else f"Batch {number}"
+
+
+def stage_words(stage: Stage | None, now: datetime, words: Words) -> str:
+    """Where the batch is: "second air rest, 3 h 20 min"."""
+    if stage is None:
+        return "nothing yet"
+    if stage.name == "immersion":
+        name = f"{ORDINALS.get(stage.ordinal, 'another')} steep"
+    else:
+        name = f"{ORDINALS[stage.ordinal]} {stage.word}" if stage.ordinal in range(2, 6) else stage.word
+    return name if stage.ends_at else f"{name}, {words.span(stage.hours(now))}"
+
+
+def _tells(fact: Fact) -> bool:
+    """Whether it tells how the batch does: something was read, counted, weighed again or looked at."""
+    return isinstance(fact, Reading | Tally | Result) or fact.kind in (
+        "test_bag",
+        "tray",
+        "charge_weighing",
+        "inspection",
+    )
+
+
+def state_of(views: list[FlagView], is_going_on: bool = True, is_read: bool = True) -> tuple[str, str]:
+    """The gravest open flag as status and word; or that all is well, where anything was read that could tell it."""
+    grave = [view for view in views if view.is_open]
+    for severity, text in (("act", "act now"), ("caution", "caution"), ("notice", "notice")):
+        found = [view for view in grave if view.severity == severity]
+        if found:
+            return severity, text if len(found) == 1 else f"{text} × {len(found)}"
+    if not is_going_on:
+        return ("none", "ended")
+    return ("fine", "all within limits") if is_read else ("none", "nothing read yet")
+
+
+def step_view(step: NextStep, words: Words) -> StepView:
+    assert words.now is not None
+    is_overdue = step.is_overdue(words.now)
+    when = _step_when(step, words)
+    return StepView(step.what, when, step.why, step.kind, step.due_at, is_overdue, step.method)
+
+
+def _step_when(step: NextStep, words: Words) -> str:
+    """When a step is due, and the span in which it is in time; what is foreseen is called an estimate."""
+    assert words.now is not None
+    due, earliest, latest = (words.clock(moment) for moment in (step.due_at, step.earliest_at, step.latest_at))
+    if step.is_overdue(words.now):
+        return f"since {latest}"
+    if step.due_at <= words.now:
+        return f"now, until {latest}"
+    if step.basis == "forecast":
+        return f"estimate {due}, between {earliest} and {latest}" if earliest != latest else f"estimate {due}"
+    return f"about {due} ({earliest} – {latest})" if earliest != latest else f"about {due}"
+
+
+def moisture_said(history: History, words: Words) -> Said | None:
+    """The moisture now, and whether it is where the programme wants it by now."""
+    assert words.now is not None
+    known = moisture_at(history, words.now)
+    if known is None:
+        return None
+    value = unbroken(words.percent(known.moisture_wb, known.half_width))
+    source = "estimate, " if known.is_estimate and known.since_h else ""
+    note = f"{source}last known {words.span(known.since_h)} ago"
+    programme, found = history.programme_at(words.now), stages(history, words.now)
+    place = found[-1].name if found else ""
+    key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
+    limit = programme.limit(key) if programme is not None and key else None
+    method = CURVES.get(place, WEIGHED) if known.is_estimate else WEIGHED
+    return Said("Moisture", value, note, *in_words(judged(limit, known.moisture_wb)), method=method)
+
+
+def temperature_said(history: History, words: Words) -> Said | None:
+    """The last temperature read, of the water while it is under water and of the grain else; and how it is judged."""
+    assert words.now is not None
+    last = _last_temperature(history, words.now)
+    if last is None or last.value is None or history.hour(words.now) - history.hour(last.at) > STALE_H:
+        return None
+    said = meaning(history, last, words.now, words)
+    place = f"{last.place}, " if last.place else ""
+    ago = words.span((words.now - last.at).total_seconds() / 3600.0)
+    judgement = (said.status, said.text.rpartition(": ")[2]) if said.status in STATUS_WORDS else ("", "")
+    return Said(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *judgement)
+
+
+def _last_temperature(history: History, now: datetime) -> Reading | None:
+    read = [each for each in history.readings(*TEMPERATURES) if each.value is not None and each.at <= now]
+    found = stages(history, now)
+    wanted = "water_temperature" if found and found[-1].name == "immersion" else "grain_temperature"
+    fitting = [each for each in read if each.kind == wanted]
+    known = fitting or read
+    return known[-1] if known else None
+
+
+def in_words(status: str) -> tuple[str, str]:
+    """Status and word of a judgement; nothing where there is no limit."""
+    return (status, STATUS_WORDS[status]) if status in STATUS_WORDS else ("", "")
+
+
+def unbroken(text: str) -> str:
+    """Number, ± and unit kept on one line."""
+    return text.replace(" ", NO_BREAK)
+
+
+def hour_text(hour: float) -> str:
+    """An hour of the malthouse clock, with a true minus before first water."""
+    return f"{round(hour, 1) + 0.0:.1f}".replace("-", "\u2212")

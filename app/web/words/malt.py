@@ -1,0 +1,122 @@
+"""The tests of a batch's malt as rows, in the reader's words: for the batch's page and for the page of its tests."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from app.judgement.facts.kinds import KINDS, MALT_TESTS
+from app.judgement.facts.shapes import Result
+from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages
+from app.judgement.malt.tests import MaltMoistureWay, moisture_ways, told
+from app.judgement.wording import Words
+from app.web.summary.glance import unbroken
+from app.web.words.figures import unbroken_figures
+
+METHODS = {
+    "malt_colour": "malt_analysis.ebc_from_lovibond",
+    "extract_mash": "malt_analysis.extract_dry_percent",
+    "diastatic_power": "malt_analysis.windisch_kolbach_from_lintner",
+    "conversion_test": "malt_analysis.conversion_against_reference",
+    "falling_number": "flour.liquefaction_number",
+}
+POWER = ("diastatic_power", "conversion_test")
+
+
+@dataclass(frozen=True)
+class MaltRow:
+    """One test, or the moisture by one way. key: of its formula. fact_id: to correct it by."""
+
+    word: str
+    text: str
+    detail: str
+    how: str
+    at: datetime
+    who: str
+    key: str
+    fact_id: str
+    status: str = "none"
+
+
+def malt_context(history: History, words: Words) -> dict[str, Any]:
+    """What the section on the malt's tests shows. has_malt: whether there is anything to be tested yet."""
+    assert words.now is not None
+    by_kind = {kind: _rows(history, kind, words) for kind in MALT_TESTS}
+    tests = [row for rows in by_kind.values() for row in rows]
+    stages = {stage.name for stage in all_stages(history)}
+    return {
+        "malt_moistures": moisture_rows(history, words),
+        "malt_tests": tests,
+        "is_power_known": any(by_kind[kind] for kind in POWER),
+        "has_malt": bool(tests) or bool(stages & {"cooling", "finished"}),
+    }
+
+
+def measured_rows(history: History, words: Words) -> dict[str, list[MaltRow]]:
+    """What may be said of the malt outside the house: by kind of test those that were measured, the newest first."""
+    assert words.now is not None
+    found = {kind: _rows(history, kind, words, ("measured",)) for kind in MALT_TESTS}
+    tested = [way for way in moisture_ways(history, words.now) if way.sample.basis == "tested"]
+    found["moisture_test"] = [_moisture_row(way, words) for way in tested if way.sample.fact.quality == "measured"]
+    return {kind: rows for kind, rows in found.items() if rows}
+
+
+def moisture_rows(history: History, words: Words) -> list[MaltRow]:
+    """The moisture of the malt and which way told it, with what the other ways told; none where nothing did."""
+    assert words.now is not None
+    ways = moisture_ways(history, words.now)
+    if not ways:
+        return []
+    used, *others = ways
+    also = [f"{_moisture(each, words)} by {each.way}" for each in others]
+    return [_moisture_row(used, words, f"Also {' and '.join(also)}." if also else "")]
+
+
+def _moisture_row(way: MaltMoistureWay, words: Words, detail: str = "") -> MaltRow:
+    fact = way.sample.fact
+    return MaltRow(
+        word="Moisture",
+        text=_moisture(way, words),
+        detail=detail,
+        how=f"by {', '.join(part for part in (way.way, _method(fact.kind, fact.method)) if part)}",
+        at=way.sample.at,
+        who=fact.person or fact.entered_by or "",
+        key="moisture_methods.oven_moisture_wb" if way.sample.basis == "tested" else "moisture.tray_moisture_wb",
+        fact_id=fact.id,
+    )
+
+
+def _moisture(each: MaltMoistureWay, words: Words) -> str:
+    return unbroken(words.percent(each.sample.moisture_wb, each.sample.half_width))
+
+
+def _rows(
+    history: History, kind: str, words: Words, qualities: Collection[str] = ("measured", "estimated")
+) -> list[MaltRow]:
+    """The tests of one kind, the newest first; moisture has rows of its own."""
+    found = [fact for fact in history.of_shape(Result, kind) if fact.quality in qualities]
+    return [_row(fact, words) for fact in reversed(found) if kind != "moisture_test"]
+
+
+def _row(fact: Result, words: Words) -> MaltRow:
+    said = told(fact, words)
+    text = said.text.removeprefix(f"{KINDS[fact.kind].word} ") if said else words.mass(fact.value)
+    how = [_method(fact.kind, fact.method), "estimated" if fact.quality == "estimated" else "", fact.note or ""]
+    return MaltRow(
+        word=KINDS[fact.kind].word,
+        text=unbroken_figures(text),
+        detail=said.detail if said else "",
+        how=", ".join(part for part in how if part),
+        at=fact.at,
+        who=fact.person or fact.entered_by or "",
+        key=METHODS.get(fact.kind, ""),
+        fact_id=fact.id,
+        status=said.status if said else "none",
+    )
+
+
+def _method(kind: str, method: str | None) -> str:
+    return dict(KINDS[kind].methods).get(method or "", method or "")

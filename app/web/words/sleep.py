@@ -1,0 +1,136 @@
+"""How long can I sleep, in the reader's words: one line for a batch's page, all of it on the page of what is ahead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from app.judgement.ahead.sleep import Sleep, sleep
+from app.judgement.history.history import History
+from app.judgement.watch.watch import Watch
+from app.judgement.wording import Words
+from app.web.words.figures import unbroken_figures
+
+SHOWN_AT_ONCE = timedelta(hours=48)
+STEP_S = 300
+
+
+@dataclass(frozen=True)
+class WatchView:
+    what: str
+    when: str
+    why: str
+    basis: str
+    method: str
+    is_estimate: bool
+
+
+@dataclass(frozen=True)
+class SleepView:
+    """status and headline: the answer. detail: what comes first, or why. gaps: (what can't be said, what to record, the
+    entry). later: what is further off than two days.
+    """
+
+    state: str
+    status: str
+    headline: str
+    detail: str
+    first: WatchView | None
+    watches: list[WatchView]
+    later: list[WatchView]
+    gaps: list[tuple[str, str, str]]
+    source: str = ""
+
+
+def sleep_view(history: History, words: Words) -> SleepView:
+    """What happens if nobody looks at the batch from now on."""
+    assert words.now is not None
+    found = sleep(history, words.now, words)
+    status, headline, detail = _SAID[found.state](found, words)
+    near = [each for each in found.watches if each.safe_at <= words.now + SHOWN_AT_ONCE]
+    return SleepView(
+        state=found.state,
+        status=status,
+        headline=headline,
+        detail=unbroken_figures(detail),
+        first=_view(found.first, words) if found.first is not None else None,
+        watches=[_view(each, words) for each in near],
+        later=[_view(each, words) for each in found.watches if each not in near],
+        gaps=[(gap.what, gap.record, gap.kind) for gap in found.gaps],
+        source=found.stay.source if found.stay is not None else "",
+    )
+
+
+def _none(found: Sleep, words: Words) -> tuple[str, str, str]:
+    return "fine", "As long as you like", "Nothing of this batch goes past a limit at this stage."
+
+
+def _stay(found: Sleep, words: Words) -> tuple[str, str, str]:
+    assert found.stay is not None
+    return "act", "Not at all: heat is never left running while the house sleeps", found.stay.text
+
+
+def _over(found: Sleep, words: Words) -> tuple[str, str, str]:
+    return "act", "Not yet: put this right first", "; ".join(each.what for each in found.over) + "."
+
+
+def _unknown(found: Sleep, words: Words) -> tuple[str, str, str]:
+    asked = found.gaps[0].record
+    detail = f"{asked[:1].upper()}{asked[1:]}. Then this says until when."
+    if found.first is not None and found.safe_at is not None and found.safe_at > found.now:
+        detail += f" By what is known, nothing happens before {_clock(found.safe_at, words)}."
+    return "caution", "That can’t be said yet", detail
+
+
+def _now(found: Sleep, words: Words) -> tuple[str, str, str]:
+    assert found.first is not None
+    first = _view(found.first, words)
+    return "caution", "Look at it once more before you go", f"{first.what}: {first.when}."
+
+
+def _until(found: Sleep, words: Words) -> tuple[str, str, str]:
+    assert found.first is not None
+    assert found.safe_at is not None
+    headline = f"Back by {_clock(found.safe_at, words)}"
+    if found.likely_at is not None and found.likely_at - found.safe_at >= timedelta(seconds=STEP_S):
+        headline += f"; at the latest {_clock(found.likely_at, words)}"
+    return "notice", headline, f"First: {found.first.what[:1].lower()}{found.first.what[1:]}."
+
+
+def _night(found: Sleep, words: Words) -> tuple[str, str, str]:
+    _, headline, detail = _until(found, words)
+    return "fine", f"The night through. {headline}", detail
+
+
+_SAID = {
+    "none": _none,
+    "stay": _stay,
+    "over": _over,
+    "unknown": _unknown,
+    "now": _now,
+    "until": _until,
+    "night": _night,
+}
+
+
+def _view(watch: Watch, words: Words) -> WatchView:
+    assert words.now is not None
+    soon = "now" if watch.safe_at <= words.now else _clock(watch.safe_at, words)
+    if watch.is_over(words.now):
+        when = f"since {_clock(watch.likely_at or watch.safe_at, words)}"
+    elif watch.likely_at is None:
+        when = f"not before {_clock(watch.safe_at, words)}"
+    elif watch.likely_at == watch.safe_at:
+        when = f"at {_clock(watch.safe_at, words)}"
+    else:
+        late = _clock(watch.likely_at, words)
+        when = (
+            f"from {soon}, most likely {late}" if watch.is_estimate else f"wanted by {soon}, out of range from {late}"
+        )
+    why, basis = unbroken_figures(watch.why), unbroken_figures(watch.basis)
+    return WatchView(unbroken_figures(watch.what), when, why, basis, watch.method, watch.is_estimate)
+
+
+def _clock(moment: datetime, words: Words) -> str:
+    """To five minutes and never later than it was reckoned: nobody knows it better, and sooner is safe."""
+    return words.clock(moment - timedelta(seconds=moment.timestamp() % STEP_S))
