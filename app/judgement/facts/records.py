@@ -15,8 +15,8 @@ from app.judgement.facts.envelope import NAMES, read_envelope
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kind_parts import VALUELESS_QUALITIES, Kind
 from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.refusals import contradictions, refused_meter
 from app.judgement.facts.shapes import Fact, Part, Reading, Result, Subject, Tally, Weighing
-from app.judgement.history.refusals import contradictions, refused_meter
 
 
 def kind_named(name: object) -> Kind:

@@ -14,7 +14,7 @@ from app.web.assets.compressed import FOR_EVER, unchanging
 
 __all__ = ["FOLDER", "FOR_EVER", "digest_of", "init_app"]
 
-FOLDER = Path(__file__).parent / "static"
+FOLDER = Path(__file__).parents[1] / "static"
 EVERYWHERE = ("tokens", "base", "layout", "forms", "tiles", "words", "ribbon", "tables", "photos")
 """The style sheets that every page needs, in the order of their layers: sent as one, for one compresses better."""
 

@@ -12,7 +12,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import values_from_typed
 from app.judgement.facts.shapes import Fact
 from app.judgement.history.history import History
-from app.judgement.history.refusals import refused_meter
+from app.judgement.slips.meter import refused_here
 from app.judgement.slips.questions import INSISTED, Question
 from app.judgement.wording import Words
 from app.operations.facts import record_fact
@@ -77,10 +77,10 @@ def keep_entry(
 
 def _refused(form: EntryForm, history: History | None, record: dict[str, Any]) -> dict[str, str]:
     """What can't be kept as things stand with the batch: a meter on warm grain or on a roast."""
-    if form.kind.name != "moisture_test":
+    if history is None or form.kind.name != "moisture_test":
         return {}
     values = values_from_typed(form.kind, record["typed"], record["quality"])
-    return refused_meter(form.kind.name, values, record.get("method"), history, form.span()[1])
+    return refused_here(history, form.span()[1], form.kind.name, values, record.get("method"))
 
 
 def put_errors(form: EntryForm, fields: dict[str, str]) -> EntryForm:

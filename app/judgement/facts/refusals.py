@@ -3,18 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
 from typing import Any
 
-from app.judgement.history.history import History
 from app.science.malt_analysis import extract_as_is_percent
 from app.science.moisture_methods import meter_moisture_wb
 
 HIGHEST_OF_ANY_METER_WB = 0.25
 """Meters read up to 20 or 25 %, by their makers (common practice)."""
-
-STILL_AS_WARM = timedelta(minutes=45)
-"""A sample taken this soon after a look is taken to be as warm as the grain was then: from memory."""
 
 
 def contradictions(kind_name: str, values: Mapping[str, Any]) -> dict[str, str]:
@@ -31,26 +26,17 @@ def refused_meter(
     kind_name: str,
     values: Mapping[str, Any],
     method: str | None,
-    history: History | None = None,
-    at: datetime | None = None,
+    grain_c: float | None = None,
+    is_roasted: bool = False,
 ) -> dict[str, str]:
-    """Why a reading of a moisture meter can't be kept: field -> what is wrong. history: of the batch, where known."""
+    """Why a reading of a moisture meter can't be kept: field -> what is wrong. grain_c: of the grain, °C, where known."""
     if kind_name != "moisture_test" or method != "meter" or values.get("value") is None:
         return {}
-    is_roasted, grain_c = _circumstances(history, at) if history is not None and at is not None else (False, None)
     try:
         meter_moisture_wb(values["value"], HIGHEST_OF_ANY_METER_WB, grain_c, is_roasted)
     except ValueError as error:
         return {"value": str(error)}
     return {}
-
-
-def _circumstances(history: History, at: datetime) -> tuple[bool, float | None]:
-    """Whether the batch is a roast, and how warm the grain was a moment ago."""
-    programme = history.programme_at(at)
-    last = history.last_before(at, [each for each in history.readings("grain_temperature") if each.value is not None])
-    is_near = last is not None and at - last.at <= STILL_AS_WARM
-    return programme is not None and programme.purpose == "roasted", last.value if last and is_near else None
 
 
 def _too_much_extract(plato: float, malt_kg: float, water_kg: float, moisture_wb: float) -> dict[str, str]:
