@@ -20,7 +20,7 @@ import platformdirs
 import tzlocal
 
 from app.errors import CannotStart
-from app.judgement.quiet import is_quiet
+from app.quiet import is_quiet
 
 ENVIRONMENT_PREFIX = "CHITBOOK_"
 SETTINGS_FILE = "chitbook.toml"

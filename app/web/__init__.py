@@ -36,10 +36,10 @@ PAGES = (
 
 def init_app(app: Flask, settings: Settings) -> None:
     """Join every part of the web layer to the application."""
-    from app.web.access import device, gate, peer, security
+    from app.web.access import gate, peer, security
     from app.web.assets import plotly_script, static_files
     from app.web.entries import words
-    from app.web.request import back, database, digests, failures, photo_uploads, quiet_hours, reader
+    from app.web.request import back, database, device, digests, failures, photo_uploads, quiet_hours, reader
     from app.web.words import formatting, method_links
 
     # First who asks, and whether that is let in; only then is anything read of what was sent.

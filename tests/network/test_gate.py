@@ -15,9 +15,9 @@ from app import ports
 from app.store.devices import MAY_LOG, MAY_MANAGE
 from app.store.engine import read_session
 from app.store.facts import fact
-from app.web.access import device as devices_cookie
-from app.web.access.device import COOKIE
 from app.web.access.roles import ANYBODY, BLUEPRINTS, ENDPOINTS, may, role_needed
+from app.web.request import device as devices_cookie
+from app.web.request.device import COOKIE
 from tests.network.phone import HOUSE, Phone, code_from, device_row, paired, revoke
 from tests.writing import water
 

@@ -292,7 +292,7 @@ def test_what_is_kept_is_answered_as_kept_though_nobody_can_say_what_it_means(
     def fails(*_: object) -> None:
         raise ValueError("out of every range")
 
-    monkeypatch.setattr("app.web.request.intake.meaning", fails)
+    monkeypatch.setattr("app.web.entries.intake.meaning", fails)
     answer = phone.send_one(water("12.5"))
     assert answer["status"] == 201
     assert "meaning" not in answer

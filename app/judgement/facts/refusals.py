@@ -29,7 +29,7 @@ def refused_meter(
     grain_c: float | None = None,
     is_roasted: bool = False,
 ) -> dict[str, str]:
-    """Why a reading of a moisture meter can't be kept: field -> what is wrong. grain_c: of the grain, °C, where known."""
+    """Why a moisture meter's reading can't be kept: field -> what is wrong. grain_c: of the grain, °C, if known."""
     if kind_name != "moisture_test" or method != "meter" or values.get("value") is None:
         return {}
     try:

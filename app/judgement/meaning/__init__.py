@@ -1,0 +1,1 @@
+"""What an entry means, the moment it is kept."""

@@ -1,4 +1,4 @@
-"""A moisture meter asked for more than it can tell: of grain as warm as this batch's was a moment ago, or of a roast."""
+"""A moisture meter asked for more than it can tell: of grain that is warm just now, or of a roast."""
 
 from __future__ import annotations
 

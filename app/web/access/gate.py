@@ -9,11 +9,11 @@ from app import ports
 from app.config import Settings
 from app.operations.devices import SEEN_EVERY, note_seen
 from app.store.devices import MAY_MANAGE, Device, find_device
-from app.web.access.device import REVOKED, device, recognise
 from app.web.access.pairing import PairForm, pairing_page
 from app.web.access.peer import is_at_desk
 from app.web.access.roles import ANYBODY, may, role_needed
 from app.web.request.database import db
+from app.web.request.device import REVOKED, device, recognise
 from app.web.request.failures import failure, wants_json
 
 Turned = tuple[Response | str, int]

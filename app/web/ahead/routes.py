@@ -11,7 +11,8 @@ from app.web.ahead.page import ahead_context, cut_view, heading
 from app.web.ahead.plan_form import plan_form
 from app.web.ahead.plan_page import plan_context
 from app.web.request.database import db
-from app.web.words.formatting import request_now, words, zone
+from app.web.request.moment import request_now, zone
+from app.web.words.formatting import words
 
 ahead = Blueprint("ahead", __name__)
 

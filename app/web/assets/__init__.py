@@ -1,0 +1,1 @@
+"""Files that browsers keep: style, scripts, plotly.js, each compressed once."""

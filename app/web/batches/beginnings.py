@@ -17,8 +17,9 @@ from app.web.grain.keeping import Outcome, begin_batch, end_merged, fill_pack
 from app.web.grain.sources import Source, batch_source, lot_sources
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now, words, zone
+from app.web.words.formatting import words
 
 MORE_LOTS = 3
 

@@ -19,11 +19,12 @@ from app.judgement.measures.batch import measures
 from app.judgement.measures.tests import TEST_KEYS
 from app.judgement.wording import Words
 from app.web.batches.record import record_groups
+from app.web.request.moment import zone
 from app.web.summary.flags import ANSWER_WORDS, past_flags
 from app.web.summary.forecasts import outlooks
-from app.web.summary.glance import Glance, glance_at, hour_text, unbroken
+from app.web.summary.glance import Glance, glance_at
 from app.web.summary.kiln import kiln_view
-from app.web.words.formatting import zone
+from app.web.words.figures import hour_text, unbroken
 from app.web.words.malt import malt_context
 from app.web.words.measures import SIDES, measure_said
 from app.web.words.one_more_day import day_view

@@ -20,7 +20,8 @@ from app.judgement.meaning.meaning import dimension_of
 from app.judgement.wording import Words
 from app.web.batches.series import Series, series_of
 from app.web.summary.flags import ANSWER_WORDS
-from app.web.summary.glance import hour_text, stage_words, unbroken
+from app.web.summary.glance import stage_words
+from app.web.words.figures import hour_text, unbroken
 
 
 @dataclass(frozen=True)

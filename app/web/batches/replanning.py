@@ -21,8 +21,9 @@ from app.web.entries.keeping import Answer, keep_entry
 from app.web.entries.times import local_text
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now, words, zone
+from app.web.words.formatting import words
 from app.web.words.programme_changes import ChangeRow, plan_differences
 
 

@@ -21,9 +21,10 @@ from app.web.batches.page import batch_context
 from app.web.request.back import local_page
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh
+from app.web.request.moment import request_now
 from app.web.request.reader import reader
 from app.web.summary.batch_rows import batch_rows
-from app.web.words.formatting import request_now, words
+from app.web.words.formatting import words
 from app.web.words.photos import photos_of_batch
 
 __all__ = ["batches", "beginnings", "replanning"]

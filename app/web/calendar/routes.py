@@ -11,14 +11,14 @@ from app import ports
 from app.errors import Rejected
 from app.operations.calendar_feeds import make_feed, revoke_feed
 from app.store.calendar_feeds import find_feed_by_token, list_feeds
-from app.web.access.device import maker
 from app.web.access.house_network import opened
 from app.web.access.security import is_local
 from app.web.calendar.forms import FeedForm
 from app.web.calendar.page import Address, address_of, feed_text
 from app.web.request.database import commit, db, only_read
+from app.web.request.device import maker
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now, zone
 
 calendar = Blueprint("calendar", __name__)
 TOKEN = re.compile(r"[\w-]{43}", re.ASCII)

@@ -18,9 +18,9 @@ from app.judgement.wording import Words
 from app.store.digests import list_digests
 from app.store.history import load_histories
 from app.web.compare.choice import MOST, Choice
+from app.web.request.moment import zone
 from app.web.summary.batch_rows import batch_rows
 from app.web.summary.glance import batch_name
-from app.web.words.formatting import zone
 from app.web.words.measures import difference, measure_value, position, quantity
 
 PER_PAGE = 20

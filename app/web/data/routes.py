@@ -11,7 +11,8 @@ from app.version import VERSION
 from app.web.data.page import backed_up, exported, file_name, kept_backups, size_words
 from app.web.data.unsent import take_in_file
 from app.web.request.database import db
-from app.web.words.formatting import request_now, words
+from app.web.request.moment import request_now
+from app.web.words.formatting import words
 
 data = Blueprint("data", __name__)
 

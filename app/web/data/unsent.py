@@ -12,7 +12,7 @@ from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import fact_from_record
 from app.judgement.wording import Words
-from app.web.request.intake import take_in
+from app.web.entries.intake import take_in
 
 MARK, FORM = "chitbook_outbox", 1
 MOST_ENTRIES = 5000

@@ -10,14 +10,14 @@ from app.operations.devices import TooManyGuesses, make_code, pair_device, revok
 from app.store.calendar_feeds import list_feeds_made_by
 from app.store.devices import MAY_MANAGE, ROLES, Device, find_device, list_devices, list_let_in_by
 from app.store.people import list_people
-from app.web.access.device import give_cookie, maker
 from app.web.access.house_network import opened
 from app.web.access.pairing import PairForm, pairing_page
 from app.web.access.peer import peer_address
 from app.web.devices.forms import CodeForm
 from app.web.devices.page import Shown, shown, trust_picture
 from app.web.request.database import commit, db, only_read
-from app.web.words.formatting import request_now
+from app.web.request.device import give_cookie, maker
+from app.web.request.moment import request_now
 
 devices = Blueprint("devices", __name__)
 Page = str | tuple[str, int]

@@ -20,9 +20,10 @@ from app.web.entries.corrections import correction_form
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh, refresh_touched_by
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
 from app.web.words.fact_home import home_of
-from app.web.words.formatting import request_now, words, zone
+from app.web.words.formatting import words
 
 facts = Blueprint("facts", __name__)
 FIXED = {"part": "Where the grain came from and went", "stage": "The programme"}

@@ -20,8 +20,9 @@ from app.web.house.page import house_context
 from app.web.house.saying import kept_words
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh_touched_by
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now, words, zone
+from app.web.words.formatting import words
 from app.web.words.kept import said_if_it_can_be
 
 house = Blueprint("house", __name__)

@@ -10,7 +10,8 @@ from app.judgement.facts.shapes import Action, Fact, Reading, Remark
 from app.judgement.flags.limits import ROOM_CO2
 from app.judgement.wording import Words
 from app.store.house import HOUSE, ReadWith
-from app.web.words.facts import Said, unbroken
+from app.web.words.facts import Said
+from app.web.words.figures import unbroken
 
 
 def subject_words(fact: Fact) -> str:

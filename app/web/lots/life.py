@@ -16,8 +16,8 @@ from app.judgement.wording import Words
 from app.science import germination
 from app.store.lots import LotStory
 from app.web.lots.saying import kept_words
-from app.web.words.facts import Said, unbroken, who_words
-from app.web.words.figures import unbroken_figures
+from app.web.words.facts import Said, who_words
+from app.web.words.figures import unbroken, unbroken_figures
 
 Row = tuple[str, str, str, str, str, str]
 """As the macro for stats takes it: name, value, note, status, word, key of its formula."""

@@ -22,9 +22,10 @@ from app.web.entries.times import local_text
 from app.web.entries.units_typed import split_unit, unit_key
 from app.web.lots.life import life_context, life_words
 from app.web.lots.saying import declaration_of, inspection_words, stock_words, verdict
+from app.web.request.moment import zone
 from app.web.words.fact_rows import fact_rows
-from app.web.words.facts import Said, moisture_words, unbroken, way_words, who_words
-from app.web.words.formatting import zone
+from app.web.words.facts import Said, moisture_words, way_words, who_words
+from app.web.words.figures import unbroken
 
 LOT_KINDS = (
     "moisture_test",

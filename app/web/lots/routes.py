@@ -27,9 +27,10 @@ from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, l
 from app.web.lots.plates import PlatesForm, keep_plates, plates_form
 from app.web.lots.slips import asked_about, unsettled
 from app.web.request.database import commit, db, only_read
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
 from app.web.summary.batch_rows import batch_rows
-from app.web.words.formatting import request_now, words, zone
+from app.web.words.formatting import words
 from app.web.words.kept import said_if_it_can_be
 
 lots = Blueprint("lots", __name__)

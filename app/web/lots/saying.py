@@ -15,7 +15,8 @@ from app.judgement.measures.rejects import float_tests
 from app.judgement.wording import Words
 from app.science import units
 from app.store.lots import LotStory
-from app.web.words.facts import Said, float_words, unbroken, value_words
+from app.web.words.facts import Said, float_words, value_words
+from app.web.words.figures import unbroken
 
 
 def stock_words(ledger: StockLedger, words: Words) -> Callable[[float], str]:

@@ -11,7 +11,7 @@ from app.judgement.malt.dryness import malt_moisture
 from app.judgement.wording import Words
 from app.web.entries.forms import EntryForm, entry_form, only_for_malt
 from app.web.entries.times import local_text
-from app.web.words.formatting import zone
+from app.web.request.moment import zone
 
 ABOUTS: Mapping[str, str] = {
     "moisture_test": "Of the malt as it is kept: ground, in an oven for malt (105 °C, 3 h). A meter reads neither warm "

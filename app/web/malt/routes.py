@@ -16,8 +16,9 @@ from app.web.entries.keeping import Answer, keep_entry
 from app.web.malt.page import ABOUTS, malt_form
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh
+from app.web.request.moment import request_now
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now, words
+from app.web.words.formatting import words
 from app.web.words.kept import said_if_it_can_be
 from app.web.words.malt import malt_context
 

@@ -21,7 +21,8 @@ from app.store.packs import PackStory
 from app.web.assets.qr import qr_svg
 from app.web.packs.tested import label_tests, tested
 from app.web.words.fact_rows import fact_rows
-from app.web.words.facts import Said, unbroken, who_words
+from app.web.words.facts import Said, who_words
+from app.web.words.figures import unbroken
 
 LEAST_LEFT_KG = 1e-6
 CAUTIONS = (cautions.RAW_SPROUT, cautions.GLUTEN)

@@ -18,8 +18,9 @@ from app.web.grain.keeping import Outcome, dispatch_malt
 from app.web.grain.sources import pack_source
 from app.web.packs.page import Behind, other_batch_ids, pack_context, pack_hold, pack_label, pack_row
 from app.web.request.database import commit, db, only_read
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now, words, zone
+from app.web.words.formatting import words
 
 packs = Blueprint("packs", __name__)
 PER_PAGE = 20

@@ -12,9 +12,9 @@ from app.store.people import find_person, list_people
 from app.web.people.forms import PersonForm, QuietForm, UnitsForm
 from app.web.request.back import local_page
 from app.web.request.database import commit, db, only_read
+from app.web.request.moment import request_now
 from app.web.request.quiet_hours import keep_quiet_hours, keep_the_house_s, quiet_hours
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now
 
 people = Blueprint("people", __name__)
 

@@ -14,10 +14,11 @@ from app.operations.pictures import MEDIA_TYPE, Picture, make_picture
 from app.store.facts import find_fact
 from app.store.photos import SMALL, WHOLE, Photo, find_picture, list_photos_of_chain
 from app.web.request.database import commit, db, only_read
+from app.web.request.moment import request_now
 from app.web.request.photo_uploads import content_of, sent_photos
 from app.web.request.reader import reader
 from app.web.words.fact_home import home_of
-from app.web.words.formatting import request_now, words
+from app.web.words.formatting import words
 from app.web.words.photos import alt_of, struck_words
 
 KEPT_BY_THIS_BROWSER = "private, max-age=31536000, immutable"

@@ -21,8 +21,9 @@ from app.store.programmes import (
 from app.web.programmes.forms import ProgrammeForm
 from app.web.programmes.page import listed, newer_of, programme_context
 from app.web.request.database import commit, db, only_read
+from app.web.request.moment import request_now
 from app.web.request.reader import reader
-from app.web.words.formatting import request_now, words
+from app.web.words.formatting import words
 
 programmes = Blueprint("programmes", __name__)
 

@@ -14,7 +14,7 @@ from app.judgement.forecasts.forecast import Fits
 from app.store.devices import DEVICE_INFO
 from app.store.engine import is_held, make_engine, make_sessionmaker, read_only_from_now
 from app.store.history import FITS
-from app.web.access.device import device_name
+from app.web.request.device import device_name
 
 READS = ("GET", "HEAD", "OPTIONS")
 BRIEF_MS = 250

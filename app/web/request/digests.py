@@ -21,7 +21,7 @@ from app.store.batches import find_batch_by_id
 from app.store.engine import is_held
 from app.store.history import get_history
 from app.store.house import list_touched_by
-from app.web.words.formatting import request_now
+from app.web.request.moment import request_now
 
 MOST_AT_ONCE = 40
 """Digests made anew while somebody waits. Older batches stay behind their facts, and are judged anew where shown."""

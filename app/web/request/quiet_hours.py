@@ -9,8 +9,8 @@ from flask import Flask, current_app, session
 from markupsafe import Markup
 
 from app.config import Settings
-from app.judgement.quiet import is_quiet
-from app.web.words.formatting import request_now, zone
+from app.quiet import is_quiet
+from app.web.request.moment import request_now, zone
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,8 @@ from app.judgement.wording import Words
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.history import load_histories
-from app.web.summary.glance import Said, batch_name
+from app.web.summary.glance import batch_name
+from app.web.words.figures import Figure
 from app.web.words.measures import measure_said
 
 SHOWN = ("cast_moisture", "acrospire", "final_moisture", "outturn_kg", "malting_loss")
@@ -42,7 +43,7 @@ class BatchRow:
     place: str
     when: str
     ribbon: Markup
-    figures: list[Said]
+    figures: list[Figure]
 
     @property
     def facts_line(self) -> str:
@@ -122,5 +123,5 @@ def _ribbon(batch: Batch, found: Summary, hours_total: float) -> Markup:
     return Markup(ribbon_svg(segments, label=name, now_h=now_h, hours_total=hours_total, height=16))
 
 
-def _short(said: Said, key: str) -> Said:
-    return Said(SHORT.get(key, said.name), said.value, "", said.status, said.word)
+def _short(said: Figure, key: str) -> Figure:
+    return Figure(SHORT.get(key, said.name), said.value, "", said.status, said.word)

@@ -19,9 +19,9 @@ from app.judgement.meaning.meaning import STATUS_WORDS, judged, meaning
 from app.judgement.steps.next_steps import NextStep, next_steps
 from app.judgement.wording import Words
 from app.web.summary.flags import FlagView, flag_views
+from app.web.words.figures import NO_BREAK, Figure, unbroken
 
 ORDINALS = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
-NO_BREAK = "\u00a0"
 TEMPERATURES = ("water_temperature", "grain_temperature", "air_on_temperature")
 WEIGHED = "moisture.moisture_wb_with_sd"
 CURVES = {
@@ -33,23 +33,6 @@ CURVES = {
 
 STALE_H = 48.0
 """A temperature older than this tells nothing of now: common practice."""
-
-
-@dataclass(frozen=True)
-class Said:
-    """A quantity as a figure: name, value, note, and what to think of it, as status and word; method: its formula."""
-
-    name: str
-    value: str
-    note: str = ""
-    status: str = ""
-    word: str = ""
-    method: str = ""
-
-    @property
-    def row(self) -> tuple[str, str, str, str, str, str]:
-        """As the macros for figures and stats take it."""
-        return (self.name, self.value, self.note, self.status, self.word, self.method)
 
 
 @dataclass(frozen=True)
@@ -77,7 +60,7 @@ class Glance:
     ribbon: Markup
     status: str
     status_word: str
-    figures: list[Said]
+    figures: list[Figure]
     views: list[FlagView]
     steps: list[StepView]
 
@@ -198,7 +181,7 @@ def _step_when(step: NextStep, words: Words) -> str:
     return f"about {due} ({earliest} – {latest})" if earliest != latest else f"about {due}"
 
 
-def moisture_said(history: History, words: Words) -> Said | None:
+def moisture_said(history: History, words: Words) -> Figure | None:
     """The moisture now, and whether it is where the programme wants it by now."""
     assert words.now is not None
     known = moisture_at(history, words.now)
@@ -212,10 +195,10 @@ def moisture_said(history: History, words: Words) -> Said | None:
     key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
     limit = programme.limit(key) if programme is not None and key else None
     method = CURVES.get(place, WEIGHED) if known.is_estimate else WEIGHED
-    return Said("Moisture", value, note, *in_words(judged(limit, known.moisture_wb)), method=method)
+    return Figure("Moisture", value, note, *in_words(judged(limit, known.moisture_wb)), method=method)
 
 
-def temperature_said(history: History, words: Words) -> Said | None:
+def temperature_said(history: History, words: Words) -> Figure | None:
     """The last temperature read, of the water while it is under water and of the grain else; and how it is judged."""
     assert words.now is not None
     last = _last_temperature(history, words.now)
@@ -225,7 +208,7 @@ def temperature_said(history: History, words: Words) -> Said | None:
     place = f"{last.place}, " if last.place else ""
     ago = words.span((words.now - last.at).total_seconds() / 3600.0)
     judgement = (said.status, said.text.rpartition(": ")[2]) if said.status in STATUS_WORDS else ("", "")
-    return Said(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *judgement)
+    return Figure(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *judgement)
 
 
 def _last_temperature(history: History, now: datetime) -> Reading | None:
@@ -240,13 +223,3 @@ def _last_temperature(history: History, now: datetime) -> Reading | None:
 def in_words(status: str) -> tuple[str, str]:
     """Status and word of a judgement; nothing where there is no limit."""
     return (status, STATUS_WORDS[status]) if status in STATUS_WORDS else ("", "")
-
-
-def unbroken(text: str) -> str:
-    """Number, ± and unit kept on one line."""
-    return text.replace(" ", NO_BREAK)
-
-
-def hour_text(hour: float) -> str:
-    """An hour of the malthouse clock, with a true minus before first water."""
-    return f"{round(hour, 1) + 0.0:.1f}".replace("-", "\u2212")

@@ -13,12 +13,13 @@ from app.store.batches import find_batch_by_id
 from app.store.facts import list_facts_after
 from app.store.history import get_history
 from app.version import VERSION
+from app.web.entries.intake import take_in
 from app.web.request.database import db
 from app.web.request.failures import failure
-from app.web.request.intake import take_in
+from app.web.request.moment import request_now
 from app.web.sync.sheet import sheet_of
 from app.web.sync.worker import worker_script
-from app.web.words.formatting import request_now, words
+from app.web.words.formatting import words
 
 MOST_ENTRIES = 50
 MOST_CHANGES = 200

@@ -21,11 +21,11 @@ from app.judgement.wording import Words
 from app.web.entries.forms import EntryForm, KindForm, entry_form, kind_class, only_for_malt
 from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
+from app.web.request.moment import zone
 from app.web.summary.glance import glance_at
 from app.web.summary.kiln import kiln_view
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
-from app.web.words.formatting import zone
 from app.web.words.kept import said_if_it_can_be
 
 SHOWN_LAST = 6

@@ -14,11 +14,12 @@ from app.web.entries.keeping import Answer
 from app.web.entries.photographed import keep_photographed
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh, refresh_ended
+from app.web.request.moment import request_now, zone
 from app.web.request.photo_uploads import sent_photos
 from app.web.request.reader import reader
 from app.web.tub.page import closed_up, kept_view, tub_context
 from app.web.tub.tiles import TUB_KINDS
-from app.web.words.formatting import request_now, words, zone
+from app.web.words.formatting import words
 from app.web.words.photos import photos_of_batch
 
 ENDING_KINDS = frozenset({"finished", "abandoned"})

@@ -1,0 +1,1 @@
+"""How things are said to the reader: figures, facts, measures, programmes, and where a number's method stands."""

@@ -12,6 +12,7 @@ from app.judgement.forecasts.moisture import TEST_SD
 from app.judgement.grain.sieves import sieve_shares
 from app.judgement.measures.rejects import float_tests
 from app.judgement.wording import Words
+from app.web.words.figures import unbroken
 
 ANSWERS = dict(YES_NO)
 UNKNOWN_TEST_SD = max(TEST_SD.values())
@@ -24,11 +25,6 @@ class Said:
     status: str
     text: str
     detail: str = ""
-
-
-def unbroken(text: str) -> str:
-    """A quantity with a true minus, and which no line break parts from its unit."""
-    return text.replace(" ", "\u00a0").replace("-", "−")
 
 
 def value_words(fact: Fact, words: Words) -> str:

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from zoneinfo import ZoneInfo
+from flask import Flask, g
 
-from flask import Flask, current_app, g
-
-from app import ports
 from app.config import Settings
 from app.judgement.facts.kinds import KINDS
 from app.judgement.wording import Words
+from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
 
 
@@ -24,19 +21,6 @@ def init_app(app: Flask, settings: Settings) -> None:
     app.add_template_filter(lambda name: KINDS[name].word if name in KINDS else name, "kind_word")
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
-
-
-def zone() -> ZoneInfo:
-    settings: Settings = current_app.extensions["settings"]
-    return settings.zone
-
-
-def request_now() -> datetime:
-    """The moment of this request: one and the same for all that is judged in it."""
-    if "now" not in g:
-        g.now = ports.now()
-    moment: datetime = g.now
-    return moment
 
 
 def words() -> Words:

@@ -13,8 +13,7 @@ from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages
 from app.judgement.malt.tests import MaltMoistureWay, moisture_ways, told
 from app.judgement.wording import Words
-from app.web.summary.glance import unbroken
-from app.web.words.figures import unbroken_figures
+from app.web.words.figures import unbroken, unbroken_figures
 
 METHODS = {
     "malt_colour": "malt_analysis.ebc_from_lovibond",

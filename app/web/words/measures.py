@@ -5,7 +5,7 @@ from __future__ import annotations
 from app.judgement.measures.measure import Measure
 from app.judgement.wording import Words
 from app.science import units
-from app.web.summary.glance import Said, unbroken
+from app.web.words.figures import Figure, unbroken
 
 POSITION_WORDS = {
     ("low", "notice"): "a little low",
@@ -60,7 +60,7 @@ def difference(unit: str, value: float, words: Words, half_width: float | None =
     key = words.unit(MEASURED_AS[unit]) if unit in MEASURED_AS else "fraction"
     decimals = 2 if key == "fraction" and not half_width else None
     text = units.format_difference(value, key, half_width, decimals) + (" h" if unit == "c_h" else "")
-    return unbroken(text).replace("-", "\u2212")
+    return unbroken(text)
 
 
 def position(measure: Measure) -> tuple[str, str]:
@@ -72,11 +72,11 @@ def position(measure: Measure) -> tuple[str, str]:
     return (measure.severity, POSITION_WORDS.get((measure.position, measure.severity), "out of range"))
 
 
-def measure_said(measure: Measure, words: Words) -> Said:
+def measure_said(measure: Measure, words: Words) -> Figure:
     """A measure with its value, its note and where it lies."""
     notes = ["estimated"] if measure.is_estimate else []
     if measure.n is not None and measure.unit in ("fraction", "kernel_lengths", "c", "ratio", *TESTED):
         notes.append(f"n = {measure.n}")
     if measure.note and measure.note not in ("mean over the hours", "standard deviation"):
         notes.append(measure.note)
-    return Said(measure.word, measure_value(measure, words), ", ".join(notes), *position(measure), method=measure.key)
+    return Figure(measure.word, measure_value(measure, words), ", ".join(notes), *position(measure), method=measure.key)

@@ -14,7 +14,7 @@ from app.judgement.facts.shapes import Fact, Withdrawal
 from app.judgement.history.history import History
 from app.judgement.wording import Words
 from app.store.photos import Photo, list_photos_about
-from app.web.summary.glance import hour_text
+from app.web.words.figures import hour_text
 
 LONGEST_ALT = 120
 

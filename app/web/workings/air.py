@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.judgement import cautions
 from app.science import drying, humid_air
-from app.web.summary.glance import unbroken
+from app.web.words.figures import unbroken
 from app.web.workings.asking import air_flow, altitude, choice, mass, share, temperature
 from app.web.workings.asking import moisture as moist
 from app.web.workings.working import (

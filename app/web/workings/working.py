@@ -13,7 +13,7 @@ from app.judgement.facts.fields import Quantity
 from app.judgement.wording import Words
 from app.science import units
 from app.science.moisture import resolution_sd
-from app.web.summary.glance import unbroken
+from app.web.words.figures import unbroken
 from app.web.workings.asking import Ask, Number
 
 Values = Mapping[str, Any]

@@ -18,7 +18,7 @@ from app.judgement.grain.charges import removed_dry_kg
 from app.judgement.grain.losses import losses_between
 from tests.judgement.story import Story, at
 
-SERIES = np.loadtxt(Path(__file__).parents[1] / "science" / "data" / "molina_cano_1995.csv", delimiter=",", skiprows=2)
+SERIES = np.loadtxt(Path(__file__).parents[2] / "science" / "data" / "molina_cano_1995.csv", delimiter=",", skiprows=2)
 HOURS = SERIES[:, 0]
 
 

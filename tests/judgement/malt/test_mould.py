@@ -7,7 +7,7 @@ from app.judgement.malt.mould import finds_against, is_mouldy
 from app.judgement.meaning.meaning import meaning
 from app.judgement.steps.next_steps import next_steps
 from tests.judgement.flag_story import Story, hour_of, moment
-from tests.judgement.test_flags_inspection import growing
+from tests.judgement.flags.test_inspection import growing
 
 
 def stands(story: Story, hour: float) -> list[str]:

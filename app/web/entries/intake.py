@@ -22,7 +22,8 @@ from app.store.history import load_histories
 from app.web.entries.asking import questions_about
 from app.web.request.database import commit, db
 from app.web.request.digests import refresh_ended
-from app.web.words.formatting import request_now, words
+from app.web.request.moment import request_now
+from app.web.words.formatting import words
 
 Answer = dict[str, Any]
 

@@ -14,7 +14,7 @@ from app.judgement.programmes.programme import load_builtin
 from tests.judgement.story import Story, at
 
 # Molina-Cano et al. 1995, J. Inst. Brew. 101:79-83, data set barleyh20 of the CRAN package pbANOVA.
-SERIES = np.loadtxt(Path(__file__).parents[1] / "science" / "data" / "molina_cano_1995.csv", delimiter=",", skiprows=2)
+SERIES = np.loadtxt(Path(__file__).parents[2] / "science" / "data" / "molina_cano_1995.csv", delimiter=",", skiprows=2)
 HOURS = SERIES[:, 0]
 LOTS = pytest.mark.parametrize("gain_percent", [SERIES[:, 1], SERIES[:, 2]], ids=["slow lot", "fast lot"])
 

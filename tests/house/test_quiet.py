@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.quiet import is_quiet
+from app.quiet import is_quiet
 
 TIMES = st.times()
 
