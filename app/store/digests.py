@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any
 
 from sqlalchemy import Boolean, ForeignKey, Index, Integer, Select, String, bindparam, exists, func, select
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
+from app.judgement.history.build import MOST_TAUGHT, Taught
 from app.store.base import Base
 from app.store.batches import Batch
 from app.store.facts import PART, fact, takes_its_place
 from app.store.types import JsonText, UtcDateTime
-
-MOST_TAUGHT = 10
-"""Earlier batches of a lot that its next one learns from: what was malted last tells the most of the grain as it is."""
 
 
 class BatchDigest(Base):
@@ -77,15 +75,6 @@ def list_ended(session: Session, rules_version: int, *, limit: int) -> list[tupl
         .limit(limit)
     )
     return [(batch, digest) for batch, digest in session.execute(query)]
-
-
-class Taught(NamedTuple):
-    """What an ended batch taught of a lot that it was charged from: its measures record."""
-
-    lot_id: str
-    batch_id: str
-    ended_at: datetime
-    record: Mapping[str, Any]
 
 
 def list_taught(

@@ -7,6 +7,7 @@ from typing import Any
 
 from app.judgement.flags import evaluate
 from app.judgement.forecasts import forecast
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.steps.next_steps import next_steps
@@ -22,7 +23,7 @@ WITHIN_S = 0.025
 def long_batch() -> tuple[list[dict[str, Any]], datetime]:
     """A batch late on the kiln, where all three forecasts have been at work; readings added to make up the number."""
     told = plan_story(load_builtin()["barley_pale"], START)
-    zero = History.from_records(told).starts_at
+    zero = history_from_records(told).starts_at
     assert zero is not None
     now = zero + timedelta(hours=ON_KILN_H)
     records = [each for each in told if "record" in each or datetime.fromisoformat(each["earliest_at"]) <= now]
@@ -37,10 +38,10 @@ def test_all_forecasts_of_a_batch_of_300_facts_cost_no_more_than_reading_it_a_fe
     is_short: bool, slack: float, figures: Figures
 ) -> None:
     records, now = long_batch()
-    kept = forecast.fit(History.from_records(records))
+    kept = forecast.fit(history_from_records(records))
 
     def read() -> History:
-        return History.from_records(records)
+        return history_from_records(records)
 
     def cold() -> None:
         forecast.evaluate(forecast.fit(read()), now)
@@ -65,10 +66,10 @@ def test_flags_forecasts_and_next_steps_of_a_batch_of_300_facts_take_a_blink(
 ) -> None:
     records, now = long_batch()
     fits = forecast.Fits()
-    forecast.fit(fits.lend(History.from_records(records)))
+    forecast.fit(fits.lend(history_from_records(records)))
 
     def read() -> History:
-        return fits.lend(History.from_records(records))
+        return fits.lend(history_from_records(records))
 
     def judged() -> None:
         history = read()
@@ -96,7 +97,7 @@ def test_flags_forecasts_and_next_steps_of_300_facts_are_judged_at_once(
         next_steps(history, now)
 
     def read() -> History:
-        return History.from_records(records)
+        return history_from_records(records)
 
     def cold() -> None:
         judge(read())

@@ -5,6 +5,7 @@ from typing import Any
 
 from app.charts.timeline import timeline_figure
 from app.judgement.flags.base import Flag, Message
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import load_builtin
 from tests.judgement.plan_run import plan_story
@@ -39,12 +40,12 @@ def told(story: Story, number: int = 7, title: str = "") -> History:
     batch: dict[str, Any] = {
         "record": "batch", "id": "batch-1", "number": number, "title": title, "programme": PALE.digest,
     }  # fmt: skip
-    return History.from_records([batch, *story.records])
+    return history_from_records([batch, *story.records])
 
 
 def to_plan(key: str = "barley_pale") -> History:
     """A whole batch that runs exactly to its plan."""
-    return History.from_records(plan_story(load_builtin()[key], ZERO))
+    return history_from_records(plan_story(load_builtin()[key], ZERO))
 
 
 def flag(

@@ -6,6 +6,7 @@ import pytest
 
 from app.charts.batch_ribbon import batch_ribbon, batch_ribbon_text, ribbon_parts, stacked_ribbons
 from app.charts.ribbon import Segment
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import BatchInfo, History
 from tests.charts.tale import PALE, flag, tale, to_plan, told
 from tests.judgement.story import Story, at
@@ -98,7 +99,7 @@ def test_an_answer_that_holds_is_found_among_the_facts():
 
 def test_a_batch_without_a_programme_has_a_ribbon_of_what_was_lived():
     story = tale()
-    history = History.from_records([{"record": "batch", "id": "batch-1"}, *story.records])
+    history = history_from_records([{"record": "batch", "id": "batch-1"}, *story.records])
     assert ribbon_parts(history, at(52)).planned == ()
 
 

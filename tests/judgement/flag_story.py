@@ -8,6 +8,7 @@ from functools import cache
 from typing import Any
 
 from app.judgement.flags import Flag, evaluate
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import Programme
 
@@ -241,7 +242,7 @@ class Story:
         return [batch, lot, *self._lot_test(), *self.records]
 
     def history(self) -> History:
-        return History.from_records(self.all_records(), {self.programme.digest: self.programme})
+        return history_from_records(self.all_records(), {self.programme.digest: self.programme})
 
     def flags(self, hour: float, rule: str | None = None) -> list[Flag]:
         """What is flagged at an hour, by one rule or by all."""

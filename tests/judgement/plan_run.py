@@ -1,7 +1,7 @@
 """A batch that runs exactly to its plan, as records: what a faithful maltster would have written down.
 
 `plan_records` gives facts in the record format; `plan_story` puts the records of the batch and its lot before them, so
-that History.from_records reads the whole. Everything follows from the programme alone: no chance, no clock.
+that history_from_records reads the whole. Everything follows from the programme alone: no chance, no clock.
 """
 
 from __future__ import annotations

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 
 ZERO = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
@@ -71,4 +72,4 @@ class Story:
             from app.judgement.programmes.programme import load_builtin
 
             batch["programme"] = load_builtin()[self.programme].digest
-        return History.from_records([batch, *(self.records if records is None else records)])
+        return history_from_records([batch, *(self.records if records is None else records)])

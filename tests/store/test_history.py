@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from app.errors import NotFound
 from app.exchange.records import export_records
 from app.judgement.facts.shapes import Subject
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.operations.batches import pack_batch
 from app.operations.facts import record_fact, withdraw_fact
 from app.store.batches import Batch
@@ -158,7 +158,7 @@ def test_the_export_of_a_batch_is_read_as_the_same_history(session: Session) -> 
     )
     stored = get_history(session, BATCH)
     told: list[dict[str, Any]] = json.loads(json.dumps(list(export_records(session))))
-    read = History.from_records(told)
+    read = history_from_records(told)
     assert [fact.id for fact in read.facts] == [fact.id for fact in stored.facts]
     assert read.facts == stored.facts
     assert read.chains == stored.chains

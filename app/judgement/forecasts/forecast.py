@@ -108,7 +108,7 @@ def _fit(history: History) -> Fit:
 
 
 def learned(fitted: Fit) -> dict[str, Any]:
-    """What this batch alone says to the next of its lot: goes into its measures record under `priors.FITTED`."""
+    """What this batch alone says to the next of its lot: goes into its measures record under `build.LEARNED`."""
     uptake = fitted.story.uptake if fitted.story else None
     found: dict[str, Any] = {}
     if uptake is not None and uptake.weighings:

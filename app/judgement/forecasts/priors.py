@@ -7,15 +7,12 @@ published).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from app.judgement.forecasts.fit import Prior
-
-FITTED = "fitted"
-"""The key of a batch's measures record under which the forecasts keep what they learned (`forecast.learned`)."""
 
 WITHIN_LOT = 0.2
 """How much of the variance between batches is left between batches of one lot, from memory."""
@@ -80,15 +77,3 @@ def from_lot(prior: Prior, lot: LotPrior | None, name: str) -> Prior:
         weighted = weighted + through @ np.asarray(batch["weighted"], dtype=np.float64)
     spread = np.linalg.inv((precision + precision.T) / 2.0)
     return Prior(prior.names, spread @ weighted, spread + within)
-
-
-def priors_from_digests(records: Iterable[Mapping[str, Any]]) -> dict[str, list[Mapping[str, Any]]]:
-    """What the measures records of a lot's earlier batches say to its next one: `History.prior`.
-
-    Records that hold nothing learned (made before there were forecasts) are left out.
-    """
-    found: dict[str, list[Mapping[str, Any]]] = {}
-    for record in records:
-        for name, learned in (record.get(FITTED) or {}).items():
-            found.setdefault(name, []).append(learned)
-    return found

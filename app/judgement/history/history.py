@@ -115,20 +115,6 @@ class History:
             prior=prior,
         )
 
-    @classmethod
-    def from_records(
-        cls, records: Sequence[Mapping[str, Any]], programmes: Mapping[str, Programme] | None = None
-    ) -> History:
-        """Read the records of one batch, in the format of sync and export.
-
-        Beside facts there may be one record with `"record": "batch"` (id, number, title, species, programme), and
-        any with `"record": "lot"` or `"record": "programme"`. Where the batch has no record of its own, it is the
-        one that the facts are about. BadValues names what can't be read.
-        """
-        from app.judgement.history.assembly import assemble
-
-        return assemble(records, programmes)
-
     def of_kind(self, *kinds: str) -> tuple[Fact, ...]:
         if len(kinds) == 1:
             return self._by_kind.get(kinds[0], ())

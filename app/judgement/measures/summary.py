@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any
 
 from app.judgement.forecasts.forecast import fit, learned
-from app.judgement.forecasts.priors import FITTED
+from app.judgement.history.build import LEARNED
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED, Stage, is_live, stages
 from app.judgement.measures.batch import Severe, measures_from_record, measures_record
@@ -59,4 +59,4 @@ def summary(history: History, now: datetime, flags: Iterable[Severe]) -> Summary
 def _taught(history: History, found: Sequence[Stage]) -> dict[str, Any]:
     """What the lot's next batches may begin from: told by a batch that has ended, for a live one is still learning."""
     taught = {} if is_live(found) else learned(fit(history))
-    return {FITTED: taught} if taught else {}
+    return {LEARNED: taught} if taught else {}

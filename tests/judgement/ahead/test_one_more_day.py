@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from app.judgement.ahead.one_more_day import OneMoreDay, one_more_day
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.programmes.programme import load_builtin
 from tests.judgement.plan_run import plan_story
 from tests.judgement.story import Story, at
@@ -23,7 +23,7 @@ def run(hour: float, key: str = "barley_pale", without: frozenset[str] = frozens
         for each in plan_story(known, START)
         if "record" in each or (datetime.fromisoformat(each["earliest_at"]) <= now and each["kind"] not in without)
     ]
-    return one_more_day(History.from_records(told, {known.digest: known}), now)
+    return one_more_day(history_from_records(told, {known.digest: known}), now)
 
 
 def there(found: OneMoreDay | None) -> OneMoreDay:

@@ -13,7 +13,7 @@ from app.judgement.ahead.power_cut import power_cut
 from app.judgement.ahead.sleep import Sleep, sleep
 from app.judgement.cautions import KILN, ROAST
 from app.judgement.flags import evaluate
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.steps.next_steps import next_steps
 from app.judgement.watch.watch import Watch
@@ -218,7 +218,7 @@ def test_the_safe_time_is_never_later_than_the_likely_one(key: str, hour: float)
         each for each in records_of(key) if "record" in each or datetime.fromisoformat(str(each["earliest_at"])) <= now
     ]
     known = load_builtin()[key]
-    found = sleep(History.from_records(told, {known.digest: known}), now)
+    found = sleep(history_from_records(told, {known.digest: known}), now)
     for each in found.watches:
         assert each.likely_at is None or each.safe_at <= each.likely_at, each
     assert found.likely_at is None or (found.safe_at is not None and found.safe_at <= found.likely_at)

@@ -5,7 +5,7 @@ import random
 from app.judgement.facts.shapes import Answer
 from app.judgement.flags import evaluate
 from app.judgement.flags.answers import JudgedFlag, answered, leftover_answers
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from tests.judgement.flag_story import Story, moment
 
 
@@ -162,7 +162,7 @@ def test_any_order_of_arrival_gives_the_same_flags_and_answers() -> None:
     known = {story.programme.digest: story.programme}
 
     def told(order: list[dict]) -> list[JudgedFlag]:
-        history = History.from_records(order, known)
+        history = history_from_records(order, known)
         return answered(history, evaluate(history, moment(70)), moment(70))
 
     expected = told(records)

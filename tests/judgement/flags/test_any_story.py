@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from app.judgement.flags import evaluate
 from app.judgement.flags.answers import answered, leftover_answers
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from tests.judgement.random_story import stories
 from tests.judgement.story import Story, at
 
@@ -15,7 +15,7 @@ from tests.judgement.story import Story, at
 @settings(deadline=None, max_examples=60)
 @given(stories(), st.sampled_from([-1.0, 3.0, 30.0, 165.0, 400.0]))
 def test_any_story_can_be_judged_at_any_time(story: Story, hour: float) -> None:
-    history = History.from_records(story.records)
+    history = history_from_records(story.records)
     now = at(hour)
     found = evaluate(history, now)
     assert len({flag.key for flag in found}) == len(found)
@@ -38,4 +38,4 @@ def test_any_order_of_arrival_gives_the_same_flags(data: st.DataObject) -> None:
     story = data.draw(stories())
     records = data.draw(st.permutations(story.records))
     now = at(190.0) + timedelta(minutes=1)
-    assert evaluate(History.from_records(records), now) == evaluate(History.from_records(story.records), now)
+    assert evaluate(history_from_records(records), now) == evaluate(history_from_records(story.records), now)

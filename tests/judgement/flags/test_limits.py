@@ -3,7 +3,7 @@
 import pytest
 
 from app.judgement.flags import evaluate
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.programmes.programme import revise
 from app.judgement.wording import Words
 from tests.judgement.flag_story import Story, hour_of, moment
@@ -156,7 +156,7 @@ def test_without_a_programme_nothing_is_out_of_limits() -> None:
     story = growing((44, 26.0))
     records = [{name: value for name, value in record.items() if name != "programme"} for record in story.all_records()]
     assert story.flags(45, "out_of_limits") != []
-    flags = evaluate(History.from_records(records, {}), moment(45))
+    flags = evaluate(history_from_records(records, {}), moment(45))
     assert [flag for flag in flags if flag.rule == "out_of_limits"] == []
 
 
@@ -166,7 +166,7 @@ def test_a_programme_change_judges_what_follows_by_the_new_limits() -> None:
     story.tell(45, "programme_change", {"programme": wider.digest})
     story.grain(46, 19.0)
     known = {each.digest: each for each in (story.programme, wider)}
-    flags = evaluate(History.from_records(story.all_records(), known), moment(47))
+    flags = evaluate(history_from_records(story.all_records(), known), moment(47))
     out = [flag for flag in flags if flag.rule == "out_of_limits"]
     assert [hour_of(flag.ends_at) for flag in out] == [46]
 

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from app.judgement.forecasts.forecast import fit, learned, moisture_at
-from app.judgement.forecasts.priors import FITTED, from_lot, priors_from_digests, uptake_prior
+from app.judgement.forecasts.priors import from_lot, uptake_prior
+from app.judgement.history.build import LEARNED, priors_from_measures
 from app.judgement.history.history import History
 from tests.judgement.story import Story, at
 
@@ -27,8 +28,8 @@ SLOW = ((5.0, 16.579), (10.0, 23.333), (15.0, 28.546), (20.0, 33.110), (30.0, 40
 
 
 def taught(batches: int) -> History:
-    records = [{FITTED: learned(fit(batch(*SLOW)))} for _ in range(batches)]
-    return replace(batch(), prior=priors_from_digests(records))
+    records = [{LEARNED: learned(fit(batch(*SLOW)))} for _ in range(batches)]
+    return replace(batch(), prior=priors_from_measures(records))
 
 
 def test_a_lot_that_was_slow_is_expected_to_be_slow_again():
@@ -54,14 +55,14 @@ def test_what_was_learned_survives_being_kept_as_json():
 
 def test_a_batch_that_was_taught_passes_on_only_what_it_learned_itself():
     alone = learned(fit(batch(*SLOW)))["uptake"]
-    records = [{FITTED: learned(fit(batch(*SLOW)))}]
-    second = learned(fit(replace(batch(*SLOW), prior=priors_from_digests(records))))["uptake"]
+    records = [{LEARNED: learned(fit(batch(*SLOW)))}]
+    second = learned(fit(replace(batch(*SLOW), prior=priors_from_measures(records))))["uptake"]
     # The weighings are the same, and so is what they say; the curve bends a little between the two places.
     assert np.diag(second["precision"]) == pytest.approx(np.diag(alone["precision"]), rel=0.35)
 
 
 def test_records_from_before_there_were_forecasts_teach_nothing():
-    assert priors_from_digests([{"charged_kg": {"value": 50.0}}, {}]) == {}
+    assert priors_from_measures([{"charged_kg": {"value": 50.0}}, {}]) == {}
     assert taught(0).prior == {}
     assert moisture_at(taught(0), at(20.0)) == moisture_at(batch(), at(20.0))
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.shapes import Subject
 from app.judgement.forecasts.moisture import samples
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.history.stages import stages
 from app.judgement.programmes.programme import load_builtin, revise
 from tests.judgement.plan_run import plan_story
@@ -73,7 +73,7 @@ def test_a_night_in_which_the_clocks_change_is_as_long_as_it_is(zone, start):
         moment = (start + timedelta(hours=hours)).astimezone(ZoneInfo(zone))
         return {"id": fact_id, "kind": kind, "subject": BATCH, "at": moment.isoformat()}
 
-    history = History.from_records([record("1", "steep_on", 0), record("2", "drained", 8), record("3", "steep_on", 20)])
+    history = history_from_records([record("1", "steep_on", 0), record("2", "drained", 8), record("3", "steep_on", 20)])
     found = stages(history, start + timedelta(hours=24))
     assert [stage.hours(start + timedelta(hours=24)) for stage in found] == [8.0, 12.0, 4.0]
     assert history.hour(start + timedelta(hours=24)) == 24.0
@@ -115,7 +115,7 @@ def test_a_float_test_of_a_sample_is_not():
 
 
 def test_a_roast_begins_with_its_charge():
-    history = History.from_records(plan_story(load_builtin()["roasted"], ZERO))
+    history = history_from_records(plan_story(load_builtin()["roasted"], ZERO))
     assert history.first_water_at is None
     assert history.starts_at == history.charges[0].at
 
@@ -196,7 +196,7 @@ def test_the_programme_is_that_of_the_last_change_before():
     story.say(0.0, "steep_on")
     story.say(20.0, "programme_change", {"programme": other.digest})
     records = [{"record": "batch", "id": "batch-1", "programme": PALE.digest}, *story.records]
-    history = History.from_records([*records, {"record": "programme", "content": other.to_dict()}])
+    history = history_from_records([*records, {"record": "programme", "content": other.to_dict()}])
     assert history.programme_at(at(19)) == PALE
     assert history.programme_at(at(20)) == other
     assert history.programme == other
@@ -205,7 +205,7 @@ def test_the_programme_is_that_of_the_last_change_before():
 def test_a_programme_that_nobody_knows_is_none():
     story = Story()
     story.say(0.0, "steep_on")
-    history = History.from_records([{"record": "batch", "id": "batch-1", "programme": "f" * 64}, *story.records])
+    history = history_from_records([{"record": "batch", "id": "batch-1", "programme": "f" * 64}, *story.records])
     assert history.programme is None
 
 
@@ -308,7 +308,7 @@ def test_the_last_before_a_moment_may_be_of_that_moment():
 def test_records_about_one_batch_need_no_record_of_it():
     story = Story()
     read(story, 5)
-    history = History.from_records(story.records)
+    history = history_from_records(story.records)
     assert history.batch.id == "batch-1"
     assert history.facts[0].subject == Subject("batch", "batch-1")
 
@@ -320,9 +320,9 @@ def test_records_that_are_not_about_one_batch_are_refused(others):
         read(story, 5 + place)
         read(story, 6 + place, subject=subject)
     with pytest.raises(BadValues):
-        History.from_records(story.records)
+        history_from_records(story.records)
 
 
 def test_two_records_of_batches_are_refused():
     with pytest.raises(BadValues, match="more than one batch"):
-        History.from_records([{"record": "batch", "id": "a"}, {"record": "batch", "id": "b"}])
+        history_from_records([{"record": "batch", "id": "a"}, {"record": "batch", "id": "b"}])

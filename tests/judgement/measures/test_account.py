@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.measures.account import account
 from app.judgement.programmes.programme import load_builtin
 from app.science.mass_balance import dry_loss
@@ -18,7 +18,7 @@ every_programme = pytest.mark.parametrize("key", sorted(BUILTIN))
 
 
 def to_plan(key, charge_kg=1000.0):
-    return History.from_records(plan_story(BUILTIN[key], ZERO, charge_kg))
+    return history_from_records(plan_story(BUILTIN[key], ZERO, charge_kg))
 
 
 def malted(charge_kg=1000.0, malt_kg=829.3, culms_kg=None):

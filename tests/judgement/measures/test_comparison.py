@@ -3,7 +3,7 @@
 import pytest
 from scipy.stats import ttest_ind
 
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.measures.batch import KEYS, Measure
 from app.judgement.measures.comparison import CLEAR, NOT_SHOWN, compare_lots, compare_sides, comparison_table, rows_of
 from app.judgement.programmes.programme import load_builtin
@@ -81,7 +81,7 @@ def test_a_batch_that_lacks_a_measure_has_an_empty_cell_and_the_row_says_how_man
 
 def test_flags_are_counted_for_the_batch_they_belong_to():
     programme = load_builtin()["barley_pale"]
-    history = History.from_records(plan_story(programme, ZERO))
+    history = history_from_records(plan_story(programme, ZERO))
     rows = comparison_table([history], at(500), {history.batch.id: []})
     assert {each.key: each.cells[0].value for each in rows if each.key.startswith("flags")} == {
         "flags_notice": 0.0,

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.measures.account import account
 from app.judgement.measures.batch import KEYS, measures, measures_from_record, measures_record
 from app.judgement.programmes.programme import load_builtin
@@ -22,7 +22,7 @@ every_programme = pytest.mark.parametrize("key", sorted(BUILTIN))
 
 
 def to_plan(key, charge_kg=24.0):
-    return History.from_records(plan_story(BUILTIN[key], ZERO, charge_kg))
+    return history_from_records(plan_story(BUILTIN[key], ZERO, charge_kg))
 
 
 def by_key(history, now=END, flags=None):

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from app.judgement.facts.kind_parts import GROWTH_CLASSES
 from app.judgement.facts.shapes import Reading
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 from app.judgement.history.stages import stage_at, stages
 from app.judgement.programmes.programme import Programme, load_builtin
@@ -22,7 +23,7 @@ every_malted = pytest.mark.parametrize("key", sorted(MALTED))
 
 
 def story(key: str) -> tuple[Programme, History]:
-    return BUILTIN[key], History.from_records(plan_story(BUILTIN[key], START))
+    return BUILTIN[key], history_from_records(plan_story(BUILTIN[key], START))
 
 
 @every_programme
@@ -155,7 +156,7 @@ def test_the_weights_of_a_plan_give_its_dry_matter_back(key):
 
 
 def test_a_small_kitchen_charge_runs_to_plan_as_well():
-    history = History.from_records(plan_story(BUILTIN["kitchen_wheat"], START, charge_kg=0.8))
+    history = history_from_records(plan_story(BUILTIN["kitchen_wheat"], START, charge_kg=0.8))
     assert history.charges[0].as_is_kg == 0.8
     assert max(fact.net_kg for fact in history.of_kind("tray")) <= 0.8
 

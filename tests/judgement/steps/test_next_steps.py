@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.judgement.history.history import History
+from app.judgement.history.build import history_from_records
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.steps.next_steps import NextStep, next_steps
 from app.judgement.wording import Words
@@ -54,7 +54,7 @@ def asked_before(key: str) -> list[tuple[str, datetime, Sequence[NextStep]]]:
     found = []
     for known in range(3, len(records)):
         if records[known].get("kind") in STAGE_ENDS:
-            history = History.from_records(records[:known])
+            history = history_from_records(records[:known])
             done_at = datetime.fromisoformat(records[known]["earliest_at"])
             found.append((records[known]["kind"], done_at, next_steps(history, history.facts[-1].at)))
     return found
@@ -75,7 +75,7 @@ def test_nothing_in_a_batch_run_to_its_plan_is_called_out_of_order(key: str) -> 
     """No sprinkling of a bed that is wet enough, no colder air for grain that bears it, no foul water."""
     records = plan_story(load_builtin()[key], START)
     for known in range(3, len(records), 5):
-        history = History.from_records(records[: known + 1])
+        history = history_from_records(records[: known + 1])
         for each in next_steps(history, history.facts[-1].at) if history.facts else ():
             assert each.kind not in ("sprinkled", "water_changed")
             assert not each.what.startswith("Lower")

@@ -81,14 +81,14 @@ def test_grain_below_its_ceiling_has_measured_hours_and_no_exposure() -> None:
 
 
 def test_a_programme_changed_on_the_kiln_judges_what_follows_by_its_own_ceiling() -> None:
-    from app.judgement.history.history import History
+    from app.judgement.history.build import history_from_records
     from app.judgement.programmes.programme import revise
 
     story = kilned((161, 55.0, None), (162, 55.0, None), (163, 55.0, None))
     hotter = revise(story.programme, {"ceiling/0/grain_c": 58})
     story.tell(162, "programme_change", {"programme": hotter.digest})
     story.tell(163, "heat_off")
-    history = History.from_records(story.all_records(), {each.digest: each for each in (story.programme, hotter)})
+    history = history_from_records(story.all_records(), {each.digest: each for each in (story.programme, hotter)})
     found = kiln_exposure(history, moment(163))
     assert found is not None
     assert found.hours == pytest.approx(1.0)
