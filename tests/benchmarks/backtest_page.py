@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import Engine
 
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
@@ -110,7 +111,7 @@ def results() -> list[Result]:
 
 def lot(records: Sequence[Record]) -> tuple[History, Known]:
     """How it turned out, and how it was known at a moment."""
-    return History.from_records(records), cache(partial(known_by, records))
+    return history_from_records(records), cache(partial(known_by, records))
 
 
 def published_steeps() -> list[list[made_up.Record]]:

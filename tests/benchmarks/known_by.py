@@ -8,6 +8,7 @@ from typing import Any
 
 from app.judgement.facts.records import fact_from_record
 from app.judgement.facts.shapes import Action, Fact
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 
 Record = Mapping[str, Any]
@@ -15,7 +16,7 @@ Record = Mapping[str, Any]
 
 def known_by(records: Iterable[Record], moment: datetime) -> History:
     """The History of what was told by a moment: not of what was told since, were it about an earlier hour."""
-    return History.from_records([each for each in records if was_known(each, moment)])
+    return history_from_records([each for each in records if was_known(each, moment)])
 
 
 def was_known(record: Record, moment: datetime) -> bool:

@@ -13,6 +13,7 @@ import pytest
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import values_from_typed
 from app.judgement.forecasts.forecast import fit
+from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import load_builtin
 from app.web.entries.examples import EXAMPLES
@@ -61,7 +62,7 @@ def cases() -> dict[str, Case]:
 
 
 def _case(records: list[Record], make: Callable[..., Series], hides: tuple[str, ...]) -> Case:
-    series = make("made up", History.from_records(records), partial(known_by, records))
+    series = make("made up", history_from_records(records), partial(known_by, records))
     return Case(tuple(records), series, series.moments()[2], hides)
 
 
@@ -141,7 +142,7 @@ def test_nothing_that_is_told_later_changes_what_was_foreseen(name: str) -> None
     case = cases()[name]
     poisoned = [*case.records, *told_later(case), *put_right_later(case)]
     known = known_by(poisoned, case.moment)
-    so_far = History.from_records(case.so_far)
+    so_far = history_from_records(case.so_far)
     assert known.facts == so_far.facts
     assert known.chains == so_far.chains
     assert known.instruments == so_far.instruments
@@ -155,7 +156,7 @@ def test_nothing_that_is_told_later_changes_what_was_foreseen(name: str) -> None
 def test_the_backtest_forecasts_from_nothing_else(name: str) -> None:
     case = cases()[name]
     assert case.series.by(case.moment) is not None
-    assert case.foreseen(case.series.by(case.moment)) == case.foreseen(History.from_records(case.so_far))
+    assert case.foreseen(case.series.by(case.moment)) == case.foreseen(history_from_records(case.so_far))
     assert all(each.at > case.moment for each in case.series.hidden(case.moment))
 
 
@@ -185,15 +186,15 @@ POISON = [
 def test_what_is_hidden_would_have_had_a_say(name: str, what: str) -> None:
     case = cases()[name]
     poison = next(each for each in told_later(case) if each["id"] == what)
-    left_in = History.from_records([*case.so_far, poison])
-    assert case.foreseen(left_in) != case.foreseen(History.from_records(case.so_far))
+    left_in = history_from_records([*case.so_far, poison])
+    assert case.foreseen(left_in) != case.foreseen(history_from_records(case.so_far))
 
 
 @STORIES
 def test_a_correction_that_is_hidden_would_have_had_a_say(name: str) -> None:
     case = cases()[name]
-    left_in = History.from_records([*case.so_far, *put_right_later(case)[::2]])
-    assert case.foreseen(left_in) != case.foreseen(History.from_records(case.so_far))
+    left_in = history_from_records([*case.so_far, *put_right_later(case)[::2]])
+    assert case.foreseen(left_in) != case.foreseen(history_from_records(case.so_far))
 
 
 @STORIES

@@ -48,7 +48,7 @@ def test_a_day_takes_the_programmes_share_of_breath_and_rootlets() -> None:
 
 def test_what_is_dated_after_now_has_no_say_in_the_day() -> None:
     known, now = load_builtin()["barley_pale"], START + timedelta(hours=100)
-    whole = History.from_records(plan_story(known, START), {known.digest: known})
+    whole = history_from_records(plan_story(known, START), {known.digest: known})
     assert one_more_day(whole, now) == run(100.0)
 
 
