@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields as dataclass_fields
+from datetime import UTC
 from operator import itemgetter
 from typing import Any
 
@@ -11,6 +13,7 @@ from sqlalchemy import (
     CheckConstraint,
     Column,
     ColumnElement,
+    DateTime,
     Float,
     ForeignKey,
     Index,
@@ -26,6 +29,7 @@ from sqlalchemy import (
     func,
     or_,
     select,
+    type_coerce,
 )
 from sqlalchemy.orm import Session
 
@@ -143,10 +147,18 @@ _SHAPE_FIELDS = {
 
 
 def _all_columns() -> list[Any]:
-    columns: list[Any] = list(fact.c)
+    """Those of times and JSON as they are kept: `_reader` reads them, each for the facts that have it."""
+    columns: list[Any] = [_as_kept(column).label(column.name) for column in fact.c]
     for table in SHAPE_TABLES.values():
-        columns += [column.label(f"{table.name}_{column.name}") for column in table.c if column.name != "fact_seq"]
+        shape = [column for column in table.c if column.name != "fact_seq"]
+        columns += [_as_kept(column).label(f"{table.name}_{column.name}") for column in shape]
     return columns
+
+
+def _as_kept(column: Column[Any]) -> Any:
+    if isinstance(column.type, UtcDateTime):
+        return type_coerce(column, DateTime)
+    return type_coerce(column, Text) if isinstance(column.type, JsonText) else column
 
 
 _COLUMNS = _all_columns()
@@ -178,11 +190,18 @@ def _reader(kind_name: str) -> Callable[[Row[Any]], Fact]:
             places[name] = _PLACES[prefix + name]
     names, values_of = tuple(places), itemgetter(*places.values())
     shape, has_lengths = kind.shape, "lengths" in places
+    columns = (*fact.c, *SHAPE_TABLES[kind.shape_name].c)
+    times = [column.name for column in columns if isinstance(column.type, UtcDateTime) and column.name in places]
+    texts = [column.name for column in columns if isinstance(column.type, JsonText) and column.name in places]
 
     def read(row: Row[Any]) -> Fact:
         values = dict(zip(names, values_of(row), strict=True))
         for name, (type_, id_) in subjects.items():
             values[name] = Subject(row[type_], row[id_])
+        for name in times:
+            values[name] = values[name] and values[name].replace(tzinfo=UTC)
+        for name in texts:
+            values[name] = json.loads(values[name])
         if has_lengths:
             values["lengths"] = tuple(values["lengths"])
         return shape(**values)

@@ -9,7 +9,7 @@ from typing import Any
 
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.records import fact_from_record
-from app.judgement.facts.shapes import Answer, Fact, Part, Subject
+from app.judgement.facts.shapes import Answer, Fact, Part, Subject, Withdrawal
 from app.judgement.history.history import BatchInfo, History, LotInfo, order, standing
 from app.judgement.history.superseding import chains
 from app.judgement.programmes.programme import Programme, load_builtin
@@ -122,7 +122,8 @@ def _prior(batch: BatchInfo, lot_ids: Sequence[str], taught: Sequence[Taught]) -
 
 def _sources(subject: Subject, pool: Pool) -> list[Part]:
     """The standing parts that came into a subject, the largest first."""
-    parts = [fact for fact in standing(chains(pool.chained(subject))) if isinstance(fact, Part)]
+    about_parts = [fact for fact in pool.chained(subject) if isinstance(fact, Part | Withdrawal)]
+    parts = [fact for fact in standing(chains(about_parts)) if isinstance(fact, Part)]
     return sorted((part for part in parts if part.target == subject), key=lambda part: -part.dry_kg)
 
 

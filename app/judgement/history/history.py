@@ -20,6 +20,7 @@ from app.judgement.facts.shapes import (
     StageChange,
     Subject,
     Weighing,
+    Withdrawal,
 )
 from app.judgement.history.calibrations import calibration_at, is_corrected
 from app.judgement.history.superseding import Chain, chains
@@ -107,7 +108,7 @@ class History:
         ordered = sorted(standing(settled), key=order)
         return cls(
             batch=batch,
-            facts=tuple(_corrected(fact, calibrations) for fact in ordered),
+            facts=tuple(_corrected(fact, calibrations) for fact in ordered) if calibrations else tuple(ordered),
             chains=tuple(sorted(settled, key=lambda chain: order(chain.facts[0]))),
             programmes=programmes or {},
             lots={lot.id: lot for lot in lots},
@@ -186,10 +187,14 @@ class History:
     def programme_at(self, moment: datetime) -> Programme | None:
         """The revision that held then: the one charged with, or that of the last programme change before."""
         digest = self.batch.programme
-        for change in self.of_shape(StageChange, "programme_change"):
+        for change in self._programme_changes:
             if change.at <= moment and change.programme:
                 digest = change.programme
         return self.programmes.get(digest or "")
+
+    @cached_property
+    def _programme_changes(self) -> tuple[StageChange, ...]:
+        return self.of_shape(StageChange, "programme_change")
 
     @property
     def programme(self) -> Programme | None:
@@ -216,6 +221,15 @@ class History:
         place = bisect.bisect_right([fact.at for fact in facts], moment)
         return facts[place - 1] if place else None
 
+    def last_of_kind(self, kind: str, before: datetime) -> Fact | None:
+        """The last fact of a kind that is earlier than a moment."""
+        place = bisect.bisect_left(self._times_by_kind.get(kind, ()), before)
+        return self._by_kind[kind][place - 1] if place else None
+
+    @cached_property
+    def _times_by_kind(self) -> dict[str, list[datetime]]:
+        return {kind: [fact.at for fact in facts] for kind, facts in self._by_kind.items()}
+
     @cached_property
     def _by_kind(self) -> dict[str, tuple[Fact, ...]]:
         grouped: dict[str, list[Fact]] = {}
@@ -234,7 +248,8 @@ class History:
 
 def standing(settled: Iterable[Chain]) -> list[Fact]:
     """The facts that hold, of these chains."""
-    return [chain.standing for chain in settled if chain.standing is not None]
+    last = (chain.facts[-1] for chain in settled)
+    return [fact for fact in last if not isinstance(fact, Withdrawal)]
 
 
 def order(fact: Fact) -> tuple[datetime, int, str]:

@@ -76,8 +76,10 @@ def _until_last_fact(history: History) -> list[Stage]:
 
 def stage_at(found: Sequence[Stage], moment: datetime) -> Stage | None:
     """The stage that covers the moment: the last that began by then."""
-    begun = [stage for stage in found if stage.starts_at <= moment]
-    return begun[-1] if begun else None
+    for stage in reversed(found):
+        if stage.starts_at <= moment:
+            return stage
+    return None
 
 
 def is_live(found: Sequence[Stage]) -> bool:

@@ -45,17 +45,18 @@ def chains(facts: Iterable[Fact]) -> list[Chain]:
     """Order the facts into chains. A superseder that doesn't fit its target is void: it stands in no chain."""
     by_id = {fact.id: fact for fact in facts}
     successors: dict[str, list[Fact]] = {}
-    for fact in sorted(by_id.values(), key=lambda each: each.id, reverse=True):
-        if fact.supersedes_id is not None:
-            successors.setdefault(fact.supersedes_id, []).append(fact)
-    found = []
+    superseders = [fact for fact in by_id.values() if fact.supersedes_id is not None]
+    for fact in sorted(superseders, key=lambda fact: fact.id, reverse=True):
+        successors.setdefault(fact.supersedes_id or "", []).append(fact)
+    settled = []
     for fact in by_id.values():
         if fact.supersedes_id is not None and fact.supersedes_id in by_id:
             continue
-        links = _follow(fact, successors)
+        # Most facts were never corrected, and every page asks this of each.
+        links = _follow(fact, successors) if fact.id in successors else [fact]
         if not (len(links) == 1 and isinstance(fact, Withdrawal)):
-            found.append(Chain(fact.supersedes_id or fact.id, tuple(links)))
-    return found
+            settled.append(Chain(fact.supersedes_id or fact.id, tuple(links)))
+    return settled
 
 
 def _follow(first: Fact, successors: Mapping[str, Sequence[Fact]]) -> list[Fact]:

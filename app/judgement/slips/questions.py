@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import bisect
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -149,10 +148,8 @@ class _Look:
         """The last temperature of this kind in this stage, if it still tells anything."""
         if self.history is None or self.kind not in TEMPERATURES:
             return None
-        readings = self.history.readings(self.kind)
-        place = bisect.bisect_left(readings, self.at, key=lambda reading: reading.at)
-        last = readings[place - 1] if place else None
-        if last is None or self.at - last.at > LAST_TELLS:
+        last = self.history.last_of_kind(self.kind, self.at)
+        if not isinstance(last, Reading) or self.at - last.at > LAST_TELLS:
             return None
         stage = stage_at(all_stages(self.history), last.at)
         return last.value if stage is not None and stage.name == self.stage else None
