@@ -25,6 +25,7 @@ from app.store.engine import POOL_SIZE, open_database, write_session
 
 if TYPE_CHECKING:
     from flask import Flask
+    from sqlalchemy.orm import Session
 
 STOP_AFTER_S = 3
 """How long open streams are waited for at the end; then the worker is killed. Nothing kept is lost by that."""
@@ -86,6 +87,19 @@ def furnish(settings: Settings) -> None:
     ensure_secret(settings.secret_file)
     with open_database(settings.database_url) as engine, write_session(engine) as session:
         ensure_builtin_programmes(session, now=ports.now())
+        judge_anew(session)
+
+
+def judge_anew(session: "Session") -> None:
+    """What came of ended batches is remembered; a program with other rules remembers it by its own."""
+    from app.judgement import rules_version
+    from app.operations.digests import refresh_digests
+    from app.store.digests import list_judged_otherwise
+
+    batch_ids = list_judged_otherwise(session, rules_version())
+    if batch_ids:
+        print(f"The rules have changed: {len(batch_ids)} ended batches are judged anew.", file=sys.stderr)
+        refresh_digests(session, batch_ids, ports.now())
 
 
 def migrate(settings: Settings) -> str | None:

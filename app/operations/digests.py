@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app import ports
-from app.judgement.flags import RULES_VERSION, evaluate
+from app.judgement import rules_version
+from app.judgement.flags import evaluate
 from app.judgement.history.history import History
 from app.judgement.measures.summary import Summary, summary
 from app.store.batches import Batch
@@ -37,7 +39,7 @@ def keep_digest(session: Session, batch_id: str, seq: int, found: Summary) -> Ba
         return known
     digest = known or BatchDigest(batch_id=batch_id)
     digest.seq = seq
-    digest.rules_version = RULES_VERSION
+    digest.rules_version = rules_version()
     digest.is_live = found.is_live
     digest.stage = found.stage
     digest.started_at = found.started_at
@@ -51,9 +53,15 @@ def keep_digest(session: Session, batch_id: str, seq: int, found: Summary) -> Ba
 def rebuild(session: Session, now: datetime | None = None) -> int:
     """Make the digest of every batch again, and tell of how many."""
     at = now if now is not None else ports.now()
-    rows = session.execute(select(Batch.id, Batch.last_seq).order_by(Batch.number)).all()
-    for begin in range(0, len(rows), CHUNK):
-        seqs = {row.id: row.last_seq for row in rows[begin : begin + CHUNK]}
-        for batch_id, history in load_histories(session, list(seqs)).items():
-            refresh_digest(session, history, seqs[batch_id], at)
-    return len(rows)
+    ids = session.scalars(select(Batch.id).order_by(Batch.number)).all()
+    refresh_digests(session, ids, at)
+    return len(ids)
+
+
+def refresh_digests(session: Session, batch_ids: Sequence[str], now: datetime) -> None:
+    """Make the digests of these batches again, a few histories in memory at a time."""
+    for begin in range(0, len(batch_ids), CHUNK):
+        chunk = batch_ids[begin : begin + CHUNK]
+        seqs = dict(iter(session.execute(select(Batch.id, Batch.last_seq).where(Batch.id.in_(chunk)))))
+        for batch_id, history in load_histories(session, chunk).items():
+            refresh_digest(session, history, seqs[batch_id], now)

@@ -49,6 +49,12 @@ def list_live_ids(session: Session, rules_version: int) -> list[str]:
     return list(session.scalars(query))
 
 
+def list_judged_otherwise(session: Session, rules_version: int) -> list[str]:
+    """The batches that had ended and are remembered by other rules than these."""
+    otherwise = BatchDigest.is_live.is_(False) & (BatchDigest.rules_version != rules_version)
+    return list(session.scalars(select(BatchDigest.batch_id).where(otherwise).order_by(BatchDigest.batch_id)))
+
+
 def list_digests(session: Session, *, limit: int, offset: int = 0) -> list[tuple[Batch, BatchDigest | None]]:
     """Batches, the newest first, with what each came to."""
     query = (

@@ -8,8 +8,8 @@ from sqlalchemy import literal, or_, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
+from app.judgement import rules_version
 from app.judgement.facts.shapes import Fact, StageChange
-from app.judgement.flags import RULES_VERSION
 from app.judgement.history.build import Known, Pool, build_history
 from app.judgement.history.history import BatchInfo, History, LotInfo
 from app.store.batches import Batch, list_batches
@@ -44,7 +44,7 @@ def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, Hist
         Pool.read(facts),
         {lot.id: _lot_info(lot) for lot in session.scalars(select(Lot).where(Lot.id.in_(nodes["lot"])))},
         {each.digest: each for each in list_programmes(session, _digests(batches, facts))},
-        list_taught(session, nodes["lot"], list(batch_ids), RULES_VERSION),
+        list_taught(session, nodes["lot"], list(batch_ids), rules_version()),
     )
     found = {batch.id: build_history(info_of(batch), known) for batch in batches}
     fits = session.info.get(FITS)

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from app.judgement.flags import RULES_VERSION
+from app.judgement import rules_version
 from app.judgement.measures.batch import measures, measures_from_record
 from app.operations import digests
 from app.operations.digests import rebuild, refresh_digest
@@ -61,7 +61,7 @@ def test_a_digest_says_where_the_batch_is_and_since_when(session: Session) -> No
 def test_a_digest_carries_the_fact_and_the_rules_it_was_made_from(session: Session) -> None:
     add_batch(session)
     digest = refresh(session)
-    assert (digest.seq, digest.rules_version) == (batch(session).last_seq, RULES_VERSION)
+    assert (digest.seq, digest.rules_version) == (batch(session).last_seq, rules_version())
 
 
 def test_refreshing_twice_keeps_one_row(session: Session) -> None:
@@ -76,16 +76,16 @@ def test_a_fact_that_comes_after_its_digest_makes_the_batch_doubtful_again(sessi
     add_batch(session)
     finish(session)
     refresh(session)
-    assert list_live_ids(session, RULES_VERSION) == []
+    assert list_live_ids(session, rules_version()) == []
     record_fact(session, entry("note", {"text": "dressed"}, id="note-1", at=iso(LATER)), now=LATER)
-    assert list_live_ids(session, RULES_VERSION) == [BATCH]
+    assert list_live_ids(session, rules_version()) == [BATCH]
 
 
 def test_older_rules_make_the_batch_doubtful_again(session: Session) -> None:
     add_batch(session)
     finish(session)
     refresh(session)
-    assert list_live_ids(session, RULES_VERSION + 1) == [BATCH]
+    assert list_live_ids(session, rules_version() + 1) == [BATCH]
 
 
 def remembered(session: Session) -> dict[str, object]:

@@ -26,10 +26,7 @@ from app.judgement.forecasts.trusted import doubted, known_and_trusted
 from app.judgement.history.history import History
 from app.judgement.wording import METRIC, Words
 
-__all__ = ["RULES", "RULES_VERSION", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]
-
-RULES_VERSION = 3
-"""Raised whenever a rule changes what it says: digests made by an older version are then made again."""
+__all__ = ["RULES", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]
 
 _EVERY: Sequence[Rule] = (
     *limits.RULES,

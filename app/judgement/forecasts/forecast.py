@@ -18,7 +18,7 @@ from app.judgement.forecasts.band import Value, When
 from app.judgement.forecasts.drying import LEARNED as LEARNED_DRYING
 from app.judgement.forecasts.growth import LEARNED as LEARNED_GROWTH
 from app.judgement.forecasts.growth import fit_growth
-from app.judgement.forecasts.kept import FORECAST_VERSION, Fits, earlier_fit, fit_key, fits_for, same_fit
+from app.judgement.forecasts.kept import Fits, earlier_fit, fit_key, fits_for, same_fit
 from app.judgement.forecasts.kiln import BreakPoint, Equilibrium, StopAt, Work, break_point
 from app.judgement.forecasts.story import dry_kg_at, story
 from app.judgement.forecasts.trusted import trusted
@@ -27,7 +27,6 @@ from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages
 
 __all__ = [
-    "FORECAST_VERSION",
     "BreakPoint",
     "Equilibrium",
     "Fit",

@@ -11,13 +11,12 @@ from app.judgement.history.history import History
 if TYPE_CHECKING:
     from app.judgement.forecasts.asking import Fit
 
-FORECAST_VERSION = 4
 MOST_KEPT = 32
 Key = tuple[Any, ...]
 
 
 def fit_key(history: History) -> Key:
-    """What a kept fit belongs to: batch, last fact, how many stand, programme, what the lot taught, and the version."""
+    """What a kept fit belongs to: batch, last fact, how many stand, programme, and what the lot taught."""
     # A calibration changes what a batch's readings were, and is a fact about the instrument alone.
     told = [fact for chain in history.chains for fact in chain.facts]
     seqs = [fact.seq or 0 for fact in (*told, *history.instruments)]
@@ -29,7 +28,6 @@ def fit_key(history: History) -> Key:
         len(told) + len(history.instruments),
         programme.digest if programme else None,
         taught,
-        FORECAST_VERSION,
     )
 
 

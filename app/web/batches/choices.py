@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from app import ports
 from app.charts.ribbon import Segment, ribbon_svg
-from app.judgement.flags import RULES_VERSION
+from app.judgement import rules_version
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages
 from app.judgement.programmes.programme import Programme
@@ -83,9 +83,9 @@ def likeliest(session: Session, species: str, kind: str, source_programme: str |
 
 def choices_for_roast(session: Session, words: Words, wanted: str) -> list[Source]:
     """Finished batches and packs with something left, the newest first; and the one asked for, whatever it is."""
-    ended = [batch.id for batch, _ in list_ended(session, RULES_VERSION, limit=CHOICES)]
+    ended = [batch.id for batch, _ in list_ended(session, rules_version(), limit=CHOICES)]
     asked = wanted.removeprefix("batch:") if wanted.startswith("batch:") else ""
-    ids = list(dict.fromkeys([*([asked] if asked else []), *ended, *list_live_ids(session, RULES_VERSION)[:CHOICES]]))
+    ids = list(dict.fromkeys([*([asked] if asked else []), *ended, *list_live_ids(session, rules_version())[:CHOICES]]))
     histories = load_histories(session, ids)
     finished = [
         histories[each] for each in ids if each in histories and (_is_finished(histories[each]) or each == asked)
@@ -96,7 +96,7 @@ def choices_for_roast(session: Session, words: Words, wanted: str) -> list[Sourc
 
 def choices_for_merge(session: Session, words: Words, number: int) -> list[Source]:
     """The other live batches."""
-    ids = list_live_ids(session, RULES_VERSION)[:CHOICES]
+    ids = list_live_ids(session, rules_version())[:CHOICES]
     found = [each for each in load_histories(session, ids).values() if each.batch.number != number]
     return [batch_source(each, words) for each in found if not _has_ended(each)]
 

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from sqlalchemy.orm import Session
 
 from app.exchange.calendar import DatedWords, calendar
-from app.judgement.flags import RULES_VERSION
+from app.judgement import rules_version
 from app.judgement.history.stages import all_stages, is_live
 from app.store.calendar_feeds import CalendarFeed
 from app.store.digests import list_live_ids
@@ -41,7 +41,7 @@ def address_of(feed: CalendarFeed, token: str, host_url: str) -> Address:
 
 def feed_text(session: Session, feed: CalendarFeed, now: datetime, zone: ZoneInfo, host_url: str) -> bytes:
     """The next steps of every live batch: six statements, however many there are."""
-    found = load_histories(session, list_live_ids(session, RULES_VERSION)[:MOST_BATCHES]).values()
+    found = load_histories(session, list_live_ids(session, rules_version())[:MOST_BATCHES]).values()
     live = sorted((each for each in found if is_live(all_stages(each))), key=lambda each: each.batch.number)
     said_in = DatedWords(feed.units, zone, now)
     return calendar(live, said_in, name=FEED_NAME, address=host_url, has_alarms=feed.has_alarms)

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.judgement.flags import RULES_VERSION
+from app.judgement import rules_version
 from app.judgement.history.stages import all_stages, is_live
 from app.judgement.measures.summary import Summary
 from app.judgement.wording import Words
@@ -50,7 +50,7 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     over = [each for key, each in histories.items() if key not in going]
     glances = sorted((glance_at(each, words) for each in going.values()), key=order_of)
     lots = list_lots(session)
-    ended = list_ended(session, RULES_VERSION, limit=ENDED_SHOWN)
+    ended = list_ended(session, rules_version(), limit=ENDED_SHOWN)
     anew = {batch.id: batch for batch in list_batches(session, ids=[each.batch.id for each in over])}
     found = [(anew[each.batch.id], summary_now(each, words)) for each in over]
     found += [(batch, remembered(digest)) for batch, digest in ended]

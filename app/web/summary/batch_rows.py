@@ -9,7 +9,8 @@ from markupsafe import Markup
 from sqlalchemy.orm import Session
 
 from app.charts.ribbon import Segment, ribbon_svg
-from app.judgement.flags import RULES_VERSION, evaluate
+from app.judgement import rules_version
+from app.judgement.flags import evaluate
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED
 from app.judgement.history.stages import WORDS as STAGE_WORDS
@@ -83,7 +84,7 @@ def _row(batch: Batch, found: Summary, hours_total: float, words: Words) -> Batc
 
 
 def _is_fresh(batch: Batch, digest: BatchDigest) -> bool:
-    return digest.seq == batch.last_seq and digest.rules_version == RULES_VERSION
+    return digest.seq == batch.last_seq and digest.rules_version == rules_version()
 
 
 def _summary(batch: Batch, digest: BatchDigest | None, histories: dict[str, History], words: Words) -> Summary:
