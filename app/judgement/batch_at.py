@@ -1,0 +1,150 @@
+"""A batch at a moment: what is known of it by then, each thing worked out once however many ask."""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any, TypeVar
+
+from app.judgement.facts.shapes import Fact, Reading
+from app.judgement.forecasts.forecast import Fit, Forecast, fit, forecast_at
+from app.judgement.forecasts.moisture import Estimate, moisture_at
+from app.judgement.forecasts.trusted import doubted, known_and_trusted
+from app.judgement.history.history import History
+from app.judgement.history.stages import ENDED, Stage, stages
+from app.judgement.programmes.programme import Programme
+
+FactType = TypeVar("FactType", bound=Fact)
+Derived = TypeVar("Derived")
+
+
+@dataclass(frozen=True, eq=False)
+class BatchAt:
+    """What every judgement looks at. whole: the history as it was given, with facts of the future and doubted ones."""
+
+    whole: History
+    now: datetime
+
+    @cached_property
+    def history(self) -> History:
+        """Up to now, without the facts that look like a slip and wait for an answer."""
+        return known_and_trusted(self.whole, self.now)
+
+    @cached_property
+    def doubted(self) -> tuple[Fact, ...]:
+        """The facts up to now that look like a slip."""
+        return tuple(fact for fact in doubted(self.whole) if fact.at <= self.now)
+
+    @cached_property
+    def stages(self) -> list[Stage]:
+        return stages(self.history, self.now)
+
+    @cached_property
+    def _starts(self) -> list[datetime]:
+        return [stage.starts_at for stage in self.stages]
+
+    @property
+    def stage(self) -> Stage | None:
+        """The stage that it is in."""
+        return self.stages[-1] if self.stages else None
+
+    def stage_at(self, moment: datetime) -> Stage | None:
+        place = bisect.bisect_right(self._starts, moment)
+        return self.stages[place - 1] if place else None
+
+    def stages_named(self, *names: str) -> list[Stage]:
+        return [stage for stage in self.stages if stage.name in names]
+
+    def is_in(self, *names: str) -> bool:
+        """Whether one of these stages is going on."""
+        return self.stage is not None and self.stage.name in names
+
+    def end_of(self, stage: Stage) -> datetime:
+        """The end of a stage, or now while it goes on."""
+        return stage.ends_at or self.now
+
+    @cached_property
+    def is_live(self) -> bool:
+        return not self.is_in(*ENDED)
+
+    @cached_property
+    def ended_at(self) -> datetime | None:
+        return None if self.is_live else self.stages[-1].starts_at
+
+    @cached_property
+    def programme(self) -> Programme | None:
+        """The programme that holds now."""
+        return self.history.programme_at(self.now)
+
+    def programme_at(self, moment: datetime) -> Programme | None:
+        return self.history.programme_at(moment)
+
+    @cached_property
+    def moisture(self) -> Estimate | None:
+        """The moisture now."""
+        return self.moisture_at(self.now)
+
+    def moisture_at(self, moment: datetime) -> Estimate | None:
+        """The moisture determined or estimated of a moment."""
+        if moment not in self._moistures:
+            self._moistures[moment] = moisture_at(self.history, moment)
+        return self._moistures[moment]
+
+    @cached_property
+    def _moistures(self) -> dict[datetime, Estimate | None]:
+        return {}
+
+    @cached_property
+    def fitted(self) -> Fit:
+        return fit(self.history)
+
+    @cached_property
+    def forecast(self) -> Forecast:
+        return forecast_at(self.history, self.now)
+
+    def once(self, compute: Callable[[BatchAt], Derived]) -> Derived:
+        """compute(self), worked out at the first call."""
+        if compute not in self._derived:
+            self._derived[compute] = compute(self)
+        derived: Derived = self._derived[compute]
+        return derived
+
+    @cached_property
+    def _derived(self) -> dict[Callable[[BatchAt], Any], Any]:
+        return {}
+
+    def within(self, facts: Sequence[FactType], starts_at: datetime, ends_at: datetime) -> Sequence[FactType]:
+        """Those of the ordered facts that lie between, both ends included."""
+        times = [fact.at for fact in facts]
+        return facts[bisect.bisect_left(times, starts_at) : bisect.bisect_right(times, ends_at)]
+
+    def readings_by_place(self, kind: str) -> dict[str | None, list[Reading]]:
+        """The readings of one kind that have a value, by place, in order."""
+        grouped: dict[str | None, list[Reading]] = {}
+        for reading in self.history.readings(kind):
+            if reading.value is not None:
+                grouped.setdefault(reading.place, []).append(reading)
+        return grouped
+
+    def hour_words(self, moment: datetime) -> str:
+        return f"h {self.history.hour(moment):.0f}"
+
+    def span_words(self, starts_at: datetime, ends_at: datetime) -> str:
+        """The hours of the malthouse clock, such as "h 91–95"."""
+        first, last = (f"{self.history.hour(moment):.0f}" for moment in (starts_at, ends_at))
+        return f"h {first}" if first == last else f"h {first}–{last}"
+
+
+def batch_at(history: History, now: datetime) -> BatchAt:
+    """The batch at a moment; the same one for all that ask about this history at this moment."""
+    moments = history.once(_moments)
+    if now not in moments:
+        moments[now] = BatchAt(history, now)
+    return moments[now]
+
+
+def _moments(history: History) -> dict[datetime, BatchAt]:
+    return {}
