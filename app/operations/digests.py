@@ -35,7 +35,7 @@ def keep_digest(session: Session, batch_id: str, seq: int, found: Summary) -> Ba
     """Remember what the batch came to by its fact `seq`. What was remembered before is replaced, unless that is of a
     later fact."""
     known = session.get(BatchDigest, batch_id)
-    if known is not None and known.seq > seq and known.rules_version == RULES_VERSION:
+    if known is not None and known.seq > seq and known.rules_version == rules_version():
         return known
     digest = known or BatchDigest(batch_id=batch_id)
     digest.seq = seq
