@@ -199,7 +199,7 @@ def test_what_is_stored_is_answered_so_though_its_page_cannot_be_drawn(
     trouble.clear()
     said = assert_stored(answer, client)
     assert ("no page to be had" in caplog.text) == bool(drawn)
-    assert ("It is stored." in said) == bool(drawn)
+    assert (" is stored. Only the page" in said) == bool(drawn)
 
 
 @pytest.mark.parametrize("is_wrong", [False, True], ids=["as it should be", "wrong"])

@@ -7,7 +7,7 @@ from io import BytesIO
 from typing import Any
 
 import pytest
-from flask import Flask
+from flask import Flask, before_render_template
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
@@ -32,6 +32,28 @@ def test_each_entry_of_the_file_is_kept_and_answered(app: Flask, client: FlaskCl
     assert said.count("■ not taken") == 2
     assert "“much” is not a number" in said
     assert "Water temperature 12.5 c" in said
+
+
+def test_a_time_that_no_clock_of_the_house_can_show_keeps_no_other_entry_from_its_answer(
+    app: Flask, client: FlaskClient, batch: Opened
+) -> None:
+    answer = brought(client, outbox(water(), water(id="water-0", at="0001-01-01T00:00:00Z")))
+    assert answer.status_code == 200
+    assert "● taken in" in text_of(answer)
+    assert "water-1" in {fact.id for fact in facts_of(app)}
+
+
+def test_a_page_that_fails_claims_nothing_of_a_file_of_which_nothing_was_taken(
+    app: Flask, client: FlaskClient, batch: Opened
+) -> None:
+    def drawing(*_: object, **named: Any) -> None:
+        if named["template"].name != "failure.html":
+            raise RuntimeError("no page to be had")
+
+    with before_render_template.connected_to(drawing, app):
+        answer = brought(client, outbox(water("much")))
+    assert answer.status_code == 500
+    assert "Nothing was stored." in text_of(answer)
 
 
 def test_the_same_file_again_changes_nothing(app: Flask, client: FlaskClient, batch: Opened) -> None:

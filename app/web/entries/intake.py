@@ -40,8 +40,9 @@ def take_in(entries: Sequence[Any], ask: object = None) -> TakenIn:
     still be asked about."""
     taken = [_take_one(db(), entry, ask) for entry in entries]
     seq = last_seq(db())
-    commit("/")
-    _judge(taken)
+    if any(fact is not None for _, fact in taken):
+        commit("/", "What could be taken of it is stored.")
+        _judge(taken)
     return TakenIn([answer for answer, _ in taken], seq)
 
 

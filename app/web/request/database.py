@@ -23,11 +23,12 @@ BRIEF_MS = 250
 
 @dataclass(frozen=True)
 class Stored:
-    """That a request has stored what it was sent, and where that is to be read. is_sure: False where the commit itself
-    failed, so that nobody can say."""
+    """What a request has stored, in words, and where it is to be read. is_sure: False where the commit itself failed,
+    so that nobody can say."""
 
+    what: str
     where: str
-    is_sure: bool
+    is_sure: bool = True
 
 
 def init_app(app: Flask, settings: Settings) -> None:
@@ -57,23 +58,23 @@ def db() -> Session:
     return session
 
 
-def commit(where: str) -> None:
+def commit(where: str, what: str = "It is stored.") -> None:
     """Commit what this request did. From here on it is answered as stored, whatever fails after.
 
-    where: the address of the page on which it is to be read.
+    where: the address of the page on which it is to be read. what: said of it where the answer itself fails.
     """
     session = db()
     if g.only_reads:
         raise RuntimeError("What was written has been let go already.")
     session.flush()
-    g.stored = Stored(where, is_sure=False)
+    g.stored = Stored(what, where, is_sure=False)
     try:
         session.commit()
     except OperationalError as error:
         if is_held(error):
             del g.stored
         raise
-    g.stored = Stored(where, is_sure=True)
+    g.stored = Stored(what, where)
     only_read()
 
 

@@ -41,8 +41,8 @@ WORDS = {
     500: ("Something broke here", "What you had kept before is safe. Try again."),
     503: ("Busy", "The record is being written by somebody else: try again in a moment."),
 }
-STORED = "It is stored. Only the page that should have said so could not be made."
-STORED_JSON = ("Stored", "It is stored; only the answer could not be made. Sent again unchanged, it changes nothing.")
+ONLY_THE_ANSWER = "Only the page that should have said so could not be made."
+SENT_AGAIN = "Only the answer could not be made. Sent again unchanged, it changes nothing."
 MAYBE = ("Perhaps stored", "It may be stored: look before you enter it again.")
 
 
@@ -89,8 +89,8 @@ def _unless_stored(handler: Callable[[Any], Any]) -> Callable[[Any], Any]:
 
 def _stored(found: Stored) -> AnyResponse | Told:
     if wants_json():
-        return failure(500, *STORED_JSON)
-    flash(STORED, "kept")
+        return failure(500, "Stored", f"{found.what} {SENT_AGAIN}")
+    flash(f"{found.what} {ONLY_THE_ANSWER}", "kept")
     return redirect(found.where, 303)
 
 
