@@ -11,7 +11,7 @@ from sqlalchemy import String, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
-from app.judgement.facts.shapes import Fact, Part, Subject
+from app.judgement.facts.shapes import Fact, Part, Subject, Weighing
 from app.judgement.history.history import LotInfo, order, standing
 from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
@@ -72,6 +72,11 @@ class LotStory:
         about = [fact for fact in standing(self.chains) if fact.subject == Subject("lot", self.lot.id)]
         words = {name: getattr(self.lot, name) for name in ("id", "name", "species", "variety")}
         return LotInfo(**words, facts=tuple(sorted(about, key=order)))
+
+    @property
+    def taken_in_kg(self) -> float:
+        """All that ever came into the lot by weight."""
+        return sum(fact.net_kg for fact in self.info.facts if isinstance(fact, Weighing) and fact.kind == "intake")
 
     @cached_property
     def charges(self) -> tuple[Part, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 from datetime import datetime
 from types import MappingProxyType
@@ -26,7 +26,18 @@ from app.judgement.forecasts.trusted import doubted, known_and_trusted
 from app.judgement.history.history import History
 from app.judgement.wording import METRIC, Words
 
-__all__ = ["RULES", "SEVERITIES", "SEVERITY_WORDS", "Flag", "Message", "Rule", "evaluate", "rule_word"]
+__all__ = [
+    "RULES",
+    "SEVERITIES",
+    "SEVERITY_WORDS",
+    "Flag",
+    "Message",
+    "Rule",
+    "by_rule",
+    "each_for_itself",
+    "evaluate",
+    "rule_word",
+]
 
 _EVERY: Sequence[Rule] = (
     *limits.RULES,
@@ -64,9 +75,25 @@ def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Fla
     return sorted(flags, key=lambda flag: (-flag.rank, flag.starts_at, flag.rule, flag.episode_id))
 
 
+def each_for_itself(history: History, now: datetime) -> list[Flag]:
+    """Every flag up to now, none folded into another, each fact taken at its word though it may look like a slip."""
+    case = _at_its_word(history, now)
+    return [flag for check in _CHECKS for flag in check(case)]
+
+
+def by_rule(rule: str, history: History, now: datetime, without: Set[str] = frozenset()) -> list[Flag]:
+    """The flags of one rule, as each_for_itself gives them, as if the facts of these ids had not been said."""
+    return [flag for flag in RULES[rule].check(_at_its_word(history, now, without)) if flag.rule == rule]
+
+
 def rule_word(key: str) -> str:
     """The rule's name on screens; its key where this program has no such rule (any more)."""
     return RULES[key].word if key in RULES else key
+
+
+def _at_its_word(history: History, now: datetime, without: Set[str] = frozenset()) -> Case:
+    facts = tuple(fact for fact in history.facts if fact.at <= now and fact.id not in without)
+    return Case(history if len(facts) == len(history.facts) else replace(history, facts=facts), history, now)
 
 
 def _case(history: History, now: datetime) -> Case:

@@ -28,6 +28,7 @@ ROOT_HAIRS = (
     "Root hairs look like mould: white, only at the rootlets' tips, gone when sprayed, no smell. Grey, green, black or "
     "pink, on the husk or on broken corns, or musty: that is mould."
 )
+BAG_IT = "Don't turn, sniff or shake it. Keep it apart and wet; bag it; don't kiln it for food."
 KNIT = frozenset({"strands", "felted"})
 
 
@@ -37,14 +38,13 @@ def _of_lot(look: Fact) -> str:
 
 def mould(case: Case) -> Iterator[Flag]:
     """Mould stays, whatever a later look says: it takes an answer to close the flag, or the fact struck out."""
-    remedy = "Keep it apart and wet; bag it; don't kiln it for food. " + ROOT_HAIRS
     for find in mould_seen(case.history, case.now):
         first, last = find.facts[0], find.facts[-1]
         where = f" ({first.place})" if first.place else ""
         title = f"Mould seen{_of_lot(first)}{where}, {case.span_words(first.at, last.at)}"
         yield case.flag(
             "mould", find.severity, find.facts,
-            Message(title, "Mould can poison whoever eats it and whoever breathes its dust.", remedy),
+            Message(title, f"Mould can poison whoever eats it and whoever breathes its dust. {ROOT_HAIRS}", BAG_IT),
             "common practice", ends_at=_abandoned_at(case), caution=cautions.MOULD, place=first.place, cause="mould",
         )  # fmt: skip
 
@@ -57,8 +57,9 @@ def counted(case: Case) -> Iterator[Flag]:
         mouldy, n = worst.counts["mouldy"], worst.looked_at
         title = f"Mouldy kernels counted: {wording.share(mouldy, n)}, {case.span_words(tallies[0].at, tallies[-1].at)}"
         if find.severity == "act":
-            meaning = f"From {wording.whole_percent(SPREADING_SHARE)} on it is no longer a dead kernel here and there."
-            remedy = "Keep it apart and wet; bag it; don't kiln it for food. " + ROOT_HAIRS
+            share = wording.whole_percent(SPREADING_SHARE)
+            meaning = f"From {share} on it is no longer a dead kernel here and there. {ROOT_HAIRS}"
+            remedy = BAG_IT
         else:
             meaning = "Mould begins on dead and broken kernels, and spreads from them."
             remedy = "Look at it from arm's length, all over, and record the inspection. " + ROOT_HAIRS

@@ -164,9 +164,10 @@ def _run_flag(case: Case, kind: str, run: _Run) -> Flag:
         "out_of_limits",
         verdict.severity or "notice",
         run.readings,
-        Message(title, _meaning(kind, run), _REMEDY[kind, run.position]),
+        Message(title, _meaning(kind, run), _remedy(kind, run)),
         provenance(verdict.mark, verdict.source),
         ends_at=ends_at,
+        caution=cautions.ROAST if _is_near_fire(kind, run) else None,
         worst=run.worst,
         unit="c",
         place=first.place,
@@ -174,12 +175,30 @@ def _run_flag(case: Case, kind: str, run: _Run) -> Flag:
     )
 
 
+NEAR_FIRE = "Look every minute, with a spray ready, and end the roast in the band that you want."
+FIRE = (
+    "Heat off now. Isolate the power before you reach in, and have a spray ready before you let it out: it can light. "
+    "If it burns in an oven: door shut, power off."
+)
+
+
+def _remedy(kind: str, run: _Run) -> str:
+    if _is_near_fire(kind, run):
+        return NEAR_FIRE if run.verdict.severity == "notice" else FIRE
+    return _REMEDY[kind, run.position]
+
+
+def _is_near_fire(kind: str, run: _Run) -> bool:
+    """Grain is held against a limit on the kiln only while it is roasted: a malt has its ceiling there."""
+    return run.stage.name == "kilning" and kind == "grain_temperature" and run.position == "high"
+
+
 def _is_warm_bed(kind: str, run: _Run) -> bool:
     return kind == "grain_temperature" and run.position == "high" and run.stage.name != "kilning"
 
 
 def _meaning(kind: str, run: _Run) -> str:
-    if run.stage.name == "kilning" and kind == "grain_temperature" and run.position == "high":
+    if _is_near_fire(kind, run):
         return "The grain is hotter than the programme wants it; a roast this hot is near catching fire."
     return _MEANING[kind, run.position]
 
@@ -226,32 +245,49 @@ def stage_overdue(case: Case) -> Iterator[Flag]:
             )  # fmt: skip
 
 
+LEAVE = "Leave now, open everything, and don't go in alone."
+AIR_IT = "Open doors and windows before you stay."
+
+
+def room_verdict(reading: Reading) -> Verdict | None:
+    """Carbon dioxide in the room against the limit for people; None where nothing was read."""
+    if reading.quality == "over_range":
+        # More than the meter shows may be any amount.
+        return Verdict(
+            "high", "act", ROOM_CO2.high_act, "P", f"{ROOM_CO2.source}; beyond the meter's range: from memory"
+        )
+    return None if reading.value is None else ROOM_CO2.judge(reading.value)
+
+
+def room_words(reading: Reading, verdict: Verdict) -> str:
+    """What was read, and which bound it is beyond."""
+    if reading.quality == "over_range":
+        return "CO₂ in the room: more than the meter can show"
+    return f"CO₂ in the room {reading.value:.0f} ppm, above {verdict.bound:.0f} ppm"
+
+
 def room_air(case: Case) -> Iterator[Flag]:
     """Carbon dioxide in the room, each run of readings above the limit as one flag."""
     run: list[Reading] = []
     for reading in [*case.history.readings("co2_room"), None]:
-        is_out = reading is not None and reading.value is not None and not ROOM_CO2.judge(reading.value).is_fine
-        if reading is not None and is_out:
+        verdict = room_verdict(reading) if reading is not None else None
+        if reading is not None and verdict is not None and not verdict.is_fine:
             run.append(reading)
-        elif run and (reading is None or reading.value is not None):
+        elif run and (reading is None or verdict is not None):
             yield _air_flag(case, run, reading)
             run = []
 
 
 def _air_flag(case: Case, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
-    worst = max(reading.value or 0.0 for reading in run)
-    verdict = ROOM_CO2.judge(worst)
-    title = f"CO₂ in the room {worst:.0f} ppm, above {verdict.bound:.0f} ppm"
-    is_act = verdict.severity == "act"
-    remedy = (
-        "Leave now, open everything, and don't go in alone." if is_act else "Open doors and windows before you stay."
-    )
+    worst = max(run, key=lambda reading: (reading.quality == "over_range", reading.value or 0.0))
+    verdict = room_verdict(worst) or Verdict("in")
+    remedy = LEAVE if verdict.severity == "act" else AIR_IT
     return case.flag(
         "room_air", verdict.severity or "caution", run,
-        Message(title, "Breathing it dulls you before you notice.", remedy),
+        Message(room_words(worst, verdict), "Breathing it dulls you before you notice.", remedy),
         provenance(verdict.mark, verdict.source),
         ends_at=ended_by.at if ended_by is not None else case.ended_at,
-        caution=cautions.CO2, worst=worst, unit="ppm", place=run[0].place,
+        caution=cautions.CO2, worst=worst.value, unit="ppm", place=run[0].place,
     )  # fmt: skip
 
 

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from app.judgement.facts.kind_parts import Kind
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
+from app.judgement.flags import Flag
 from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
 from app.judgement.forecasts.moisture import charged, dry_kg_of, moisture_at, samples
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
-from app.judgement.malt.mould import is_spreading_in
+from app.judgement.malt.looks import GRAVITY, KEEP_APART, amiss_in_batch, in_one
+from app.judgement.malt.mould import ergot_share, is_mouldy, is_spreading_in
 from app.judgement.malt.no_moisture import no_moisture
 from app.judgement.malt.tests import told
+from app.judgement.meaning.raised import raised_by
 from app.judgement.measures.account import account
 from app.judgement.programmes.programme import Limit
 from app.judgement.slips.questions import looks_like_a_slip
@@ -24,33 +27,68 @@ from app.judgement.steps.next_steps import next_steps
 from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
 
-KEEP_APART = "Damp it, wear a mask (FFP3 or N100), bag it, clean the floor wet. Kilning does not remove its toxins."
 KG_PER_M3 = 1000.0
 STATUS_WORDS = {"fine": "in range", "notice": "a little out", "caution": "out of range", "act": "far out: act now"}
 
 
 @dataclass(frozen=True)
 class Meaning:
-    """status: none, fine, notice, caution or act. text: what it is; detail: what follows."""
+    """status: none, fine, notice, caution or act. text: what it is; detail: what follows.
+
+    says_what_to_do: that the text itself does, where it is out of range.
+    """
 
     status: str
     text: str
     detail: str = ""
+    says_what_to_do: bool = False
 
 
-def meaning(history: History, fact: Fact, now: datetime, words: Words = METRIC) -> Meaning:
-    """What this fact of the batch means now."""
+def meaning(
+    history: History, fact: Fact, now: datetime, words: Words = METRIC, standing: Sequence[Flag] | None = None
+) -> Meaning:
+    """What this fact of the batch means now: never milder than a flag that it raises, and then with that flag's remedy.
+
+    standing: what flags.each_for_itself gives of this history, where somebody has it.
+    """
     # Who asks may have read the fact by itself: the history's own is the one that its instrument's correction is in.
     fact = history.by_id(fact.id) or fact
+    said = by_itself(history, fact, now, words)
+    flag = None if isinstance(fact, Withdrawal) else raised_by(history, fact, now, standing)
+    if flag is None:
+        return said
+    gravity = GRAVITY.index(said.status) if said.status in GRAVITY else 0
+    is_told = gravity > GRAVITY.index(flag.severity) or (said.status == flag.severity and said.says_what_to_do)
+    return said if is_told else _of_flag(flag, said, fact, words)
+
+
+def _of_flag(flag: Flag, said: Meaning, fact: Fact, words: Words) -> Meaning:
+    """Where one must act at once, what to do comes before what was found."""
+    told = flag.in_units(words.system)
+    caution = flag.caution.short if flag.caution is not None else ""
+    if flag.severity == "act":
+        return Meaning("act", told.remedy, f"{told.title}. {caution}".strip(), says_what_to_do=True)
+    own = "" if isinstance(fact, Reading) else f" {said.text}."
+    return Meaning(flag.severity, told.title, f"{told.remedy}{own}")
+
+
+def by_itself(history: History, fact: Fact, now: datetime, words: Words = METRIC) -> Meaning:
+    """What this fact means against the programme, whatever flags it raises."""
     if isinstance(fact, Withdrawal):
         return Meaning("none", "Struck out. It stays in the record.")
+    if isinstance(fact, Remark) and fact.kind == "inspection":
+        return _inspection(history, fact, now)
     if fact.quality not in ("measured", "estimated"):
-        return Meaning("none", f"{KINDS[fact.kind].word} kept: {fact.quality.replace('_', ' ')}.")
+        return Meaning("none", f"{KINDS[fact.kind].word} kept: {_quality_word(fact)}.")
     of_malt = told(fact, words)
     if of_malt is not None:
         return Meaning(*of_malt)
     tell = _TELLERS.get(fact.kind) or _SHAPE_TELLERS.get(KINDS[fact.kind].shape_name)
     return tell(history, fact, now, words) if tell else Meaning("none", f"{KINDS[fact.kind].word} kept.")
+
+
+def _quality_word(fact: Fact) -> str:
+    return fact.quality.replace("_", " ")
 
 
 def judged(limit: Limit | None, value: float) -> str:
@@ -213,9 +251,10 @@ def _mouldy(fact: Tally, grown: str) -> Meaning:
     """What is mouldy goes before what is grown."""
     text = f"Mouldy {fact.counts['mouldy']} of {fact.looked_at}"
     if is_spreading_in(fact):
-        return Meaning("act", f"{text}: don’t turn, sniff or shake it", f"Too many to be dead kernels. {KEEP_APART}")
+        what = f"{text}: don’t turn, sniff or shake it"
+        return Meaning("act", what, f"Too many to be dead kernels. {KEEP_APART}", says_what_to_do=True)
     look = "From arm’s length, and record the inspection."
-    return Meaning("caution", f"{text}: look at all of it", f"{look} {grown}".strip())
+    return Meaning("caution", f"{text}: look at all of it", f"{look} {grown}".strip(), says_what_to_do=True)
 
 
 def _skimmings(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
@@ -258,24 +297,19 @@ def _sprinkled(history: History, fact: Fact, now: datetime, words: Words) -> Mea
     )  # fmt: skip
 
 
-def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
-    assert isinstance(fact, Remark)
-    if fact.findings.get("mould") == "yes":
-        return Meaning(
-            "act",
-            "Mould: don’t turn, sniff or shake it",
-            KEEP_APART,
-        )
-    if fact.findings.get("smell") in ("musty", "off", "sour"):
-        return Meaning(
-            "act", f"Smells {fact.findings['smell']}", "Keep it apart, find the cause; no food from it until you know."
-        )
-    if "not_sure" in (fact.findings.get("mould"), fact.findings.get("smell")):
-        return Meaning(
-            "caution",
-            "Not sure: keep it apart and look again in 6 h",
-            "Root hairs are white, only at rootlet tips, vanish when sprayed and don’t smell.",
-        )
+def _inspection(history: History, fact: Remark, now: datetime) -> Meaning:
+    """The gravest of what was found. Clean only where nothing said is amiss, and no words say what nobody judges."""
+    at = max(now, fact.at)
+    stage = stage_at(all_stages(history), fact.at)
+    is_steeped = stage is not None and stage.name in ("immersion", "air_rest")
+    share = ergot_share(history, at)
+    found = amiss_in_batch(fact, share, is_steeped=is_steeped, is_mouldy=is_mouldy(history, at))
+    if found:
+        return Meaning(*in_one(found), says_what_to_do=True)
+    if fact.text or fact.note:
+        return Meaning("none", "Look & smell kept, with your words", "Nothing else that you said is amiss.")
+    if fact.quality not in ("measured", "estimated"):
+        return Meaning("none", f"{KINDS[fact.kind].word} kept: {_quality_word(fact)}.")
     return Meaning("fine", "Looked, clean")
 
 
@@ -303,6 +337,5 @@ _TELLERS: dict[str, Callable[[History, Fact, datetime, Words], Meaning]] = {
     "growth_count": _growth,
     "skimmings": _skimmings,
     "outturn": _outturn,
-    "inspection": _inspection,
     "sprinkled": _sprinkled,
 }

@@ -13,8 +13,9 @@ from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.records import fact_from_record, record_from_fact
 from app.judgement.facts.shapes import Fact, Part, Subject
+from app.judgement.flags import Flag, each_for_itself
 from app.judgement.history.history import History
-from app.judgement.meaning.meaning import meaning
+from app.judgement.meaning.meaning import Meaning, meaning
 from app.judgement.slips.questions import Question, is_insisted
 from app.operations.facts import record_fact
 from app.store.facts import find_fact, last_seq
@@ -23,7 +24,9 @@ from app.web.entries.asking import questions_about
 from app.web.request.database import commit, db
 from app.web.request.digests import refresh_ended
 from app.web.request.moment import request_now
+from app.web.words.facts import Said
 from app.web.words.formatting import words
+from app.web.words.grave import grave_words
 
 Answer = dict[str, Any]
 
@@ -97,18 +100,32 @@ def _judge(taken: list[tuple[Answer, Fact | None]]) -> None:
     except Exception:
         current_app.logger.exception("batches %s can't be judged", ids)
         return
+    standing: dict[str, list[Flag]] = {}
     for answer, fact in taken:
-        if fact is not None and fact.subject.id in histories:
-            answer |= _meaning(histories[fact.subject.id], fact)
+        if fact is not None:
+            answer |= _meaning(histories.get(fact.subject.id), fact, standing)
     refresh_ended(histories.values())
 
 
-def _meaning(history: History, fact: Fact) -> Answer:
-    """What a kept fact means, where that can be said."""
+def _meaning(history: History | None, fact: Fact, standing: dict[str, list[Flag]]) -> Answer:
+    """What a kept fact means, where that can be said. history: of its batch, None where it is about something else.
+
+    standing: by batch, the flags that stand now; each batch's are looked for once.
+    """
     try:
-        said = meaning(history, fact, request_now(), words())
+        if history is None:
+            return _as_meaning(grave_words(db(), fact, words()))
+        now, batch_id = request_now(), history.batch.id
+        if batch_id not in standing:
+            standing[batch_id] = each_for_itself(history, now)
+        return _as_meaning(meaning(history, fact, now, words(), standing[batch_id]))
     except Exception:
         current_app.logger.exception("what fact %s means can't be said", fact.id)
+        return {}
+
+
+def _as_meaning(said: Meaning | Said | None) -> Answer:
+    if said is None:
         return {}
     return {"meaning": {"status": said.status, "text": said.text, "detail": said.detail}}
 

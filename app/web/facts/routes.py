@@ -24,6 +24,7 @@ from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
 from app.web.words.fact_home import home_of
 from app.web.words.formatting import words
+from app.web.words.grave import grave_words
 
 facts = Blueprint("facts", __name__)
 FIXED = {"part": "Where the grain came from and went", "stage": "The programme"}
@@ -44,7 +45,7 @@ def keep_correction(fact_id: str) -> Response | tuple[str, int]:
     answer = keep_entry(db(), form, _history(fact), fact.subject, reader().name)
     if answer.fact is None:
         return _page(fact, answer), 409 if answer.current is not None else 422
-    return _done(answer.fact, "Saved. What it said before stays in the record, struck through.")
+    return _done(answer.fact, "Saved. What it said before stays in the record, struck through.", is_judged=True)
 
 
 @facts.post("/facts/<fact_id>/withdraw")
@@ -95,7 +96,7 @@ def _told(fact: Fact) -> dict[str, str]:
     }
 
 
-def _done(fact: Fact, message: str, seq: int | None = None) -> Response:
+def _done(fact: Fact, message: str, seq: int | None = None, is_judged: bool = False) -> Response:
     home = home_of(fact)
     back = f"{home}/tub" if request.form.get("back") == "tub" else home
     subject, last_seq = fact.subject, seq or fact.seq
@@ -104,5 +105,8 @@ def _done(fact: Fact, message: str, seq: int | None = None) -> Response:
         refresh(subject.id)
     elif subject.type == "instrument" and last_seq is not None:
         refresh_touched_by(last_seq)
+    grave = grave_words(db(), fact, words()) if is_judged else None
+    if grave is not None:
+        flash(f"{grave.text.rstrip('.')}. {grave.detail}", grave.status)
     flash(message, "kept")
     return redirect(back, 303)

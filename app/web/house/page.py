@@ -8,14 +8,16 @@ from datetime import datetime
 from typing import Any
 
 from app.judgement.facts.shapes import Action, Fact, Reading
+from app.judgement.flags.limits import room_verdict
 from app.judgement.history.calibrations import calibration_at
 from app.judgement.history.history import order, standing
 from app.judgement.history.superseding import Chain, chains
 from app.judgement.wording import Words
 from app.store.house import InstrumentUse
 from app.web.house.guidance import HOUSE_KINDS, TILES
-from app.web.house.saying import air_words, amount_words, subject_words, value_words
+from app.web.house.saying import amount_words, subject_words, value_words
 from app.web.words.fact_rows import FactRow, fact_rows
+from app.web.words.grave import air_words
 
 PER_PAGE = 40
 
@@ -60,7 +62,7 @@ def house_context(
 
 def last_air(told: Sequence[Fact], words: Words) -> tuple[Any, Reading] | None:
     """The last carbon dioxide read in the room, in words, with its fact."""
-    readings = [fact for fact in told if isinstance(fact, Reading) and fact.value is not None]
+    readings = [fact for fact in told if isinstance(fact, Reading) and room_verdict(fact) is not None]
     return (air_words(readings[-1], words), readings[-1]) if readings else None
 
 

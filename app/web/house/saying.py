@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from app.charts.hover import fact_words
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark
-from app.judgement.flags.limits import ROOM_CO2
 from app.judgement.wording import Words
 from app.store.house import HOUSE, ReadWith
 from app.web.words.facts import Said
 from app.web.words.figures import unbroken
+from app.web.words.grave import air_answer
 
 
 def subject_words(fact: Fact) -> str:
@@ -42,9 +42,9 @@ def kept_words(fact: Fact, read_with: Iterable[ReadWith], words: Words) -> Said:
     if isinstance(fact, Action) and fact.kind == "calibrated":
         return _calibration_meaning(fact, list(read_with), words)
     if isinstance(fact, Reading) and fact.kind == "co2_room":
-        return air_words(fact, words)
+        return air_answer(fact, words)
     name = subject_words(fact)
-    return Said("fine", f"{KINDS[fact.kind].word}{f': {name}' if name else ''}", value_words(fact, words))
+    return Said("none", f"{KINDS[fact.kind].word}{f': {name}' if name else ''}", value_words(fact, words))
 
 
 def _calibration_meaning(fact: Action, read_with: list[ReadWith], words: Words) -> Said:
@@ -60,16 +60,3 @@ def _calibration_meaning(fact: Action, read_with: list[ReadWith], words: Words) 
     readings = "1 reading" if len(covered) == 1 else f"{len(covered)} readings"
     of = "1 batch is" if len(batches) == 1 else f"{len(batches)} batches are"
     return Said("fine", text, f"{readings} of {of} judged so from now on. None was rewritten.")
-
-
-def air_words(fact: Reading, words: Words) -> Said:
-    """Carbon dioxide in the room against the limit for people."""
-    if fact.value is None:
-        return Said("none", "CO₂ in the room: not read")
-    shown = unbroken(words.quantity("co2", fact.value))
-    verdict = ROOM_CO2.judge(fact.value)
-    if verdict.is_fine:
-        return Said("fine", f"CO₂ in the room {shown}", "Within the limit for a working day, 5000 ppm.")
-    if verdict.severity == "act":
-        return Said("act", f"CO₂ in the room {shown}", "Leave now, open everything, and don’t go in alone.")
-    return Said("caution", f"CO₂ in the room {shown}", "Open doors and windows before you stay.")

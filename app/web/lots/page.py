@@ -21,11 +21,12 @@ from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text
 from app.web.entries.units_typed import split_unit, unit_key
 from app.web.lots.life import life_context, life_words
-from app.web.lots.saying import declaration_of, inspection_words, stock_words, verdict
+from app.web.lots.saying import declaration_of, stock_words, verdict
 from app.web.request.moment import zone
 from app.web.words.fact_rows import fact_rows
 from app.web.words.facts import Said, moisture_words, way_words, who_words
 from app.web.words.figures import unbroken
+from app.web.words.grave import look_words
 
 LOT_KINDS = (
     "moisture_test",
@@ -151,7 +152,7 @@ def _next_of(story: LotStory) -> str:
 def _alarm(story: LotStory) -> Said | None:
     """What the last inspection found, where that can hurt somebody."""
     looked = [fact for fact in story.info.facts if isinstance(fact, Remark) and fact.kind == "inspection"]
-    said = inspection_words(looked[-1]) if looked else None
+    said = look_words(looked[-1], story.taken_in_kg) if looked else None
     return said if said is not None and said.status in ("act", "caution") else None
 
 

@@ -17,6 +17,7 @@ from app.science import units
 from app.store.lots import LotStory
 from app.web.words.facts import Said, float_words, value_words
 from app.web.words.figures import unbroken
+from app.web.words.grave import look_words
 
 
 def stock_words(ledger: StockLedger, words: Words) -> Callable[[float], str]:
@@ -53,28 +54,14 @@ def kept_words(story: LotStory, fact: Fact, words: Words) -> Said:
         return Said("fine", f"{balance} in stock now.")
     if isinstance(fact, Remark) and fact.kind == "declaration":
         said = declaration_of(story, words)
-        freed = (
-            "Batches of this lot are no longer held for it." if said.status == "fine" else cautions.TREATED_SEED.text
-        )
-        return Said(said.status, f"{said.text[0].upper()}{said.text[1:]}.", freed)
+        if said.status != "fine":
+            return Said(said.status, f"No food until it is declared: {said.text}.", cautions.TREATED_SEED.text)
+        return Said("fine", f"{said.text.capitalize()}.", "Batches of this lot are no longer held for it.")
     if isinstance(fact, Remark) and fact.kind == "inspection":
-        return inspection_words(fact)
+        return look_words(fact, story.taken_in_kg)
     if isinstance(fact, Tally) and fact.kind == "float_count":
         return _float_meaning(story, fact, words)
-    return Said("fine", f"{KINDS[fact.kind].word}: {value_words(fact, words)}")
-
-
-def inspection_words(fact: Remark) -> Said:
-    """Mould and ergot are told loudly; “not sure” keeps the lot apart."""
-    if fact.findings.get("mould") == "yes":
-        return Said("act", "Mould: keep this lot out of the house.", cautions.MOULD.text)
-    if fact.ergot_kg:
-        return Said("caution", "Ergot found.", cautions.ERGOT.text)
-    if fact.findings.get("smell") in ("musty", "off"):
-        return Said("act", "It smells wrong: charge nothing from it.", cautions.MOULD.text)
-    if "not_sure" in (fact.findings.get("mould"), fact.findings.get("smell")):
-        return Said("caution", "Not sure: keep the lot apart, and look again in 6 h.", cautions.MOULD.short)
-    return Said("fine", "Looks and smells sound.")
+    return Said("none", f"{KINDS[fact.kind].word}: {value_words(fact, words)}")
 
 
 def _float_meaning(story: LotStory, fact: Tally, words: Words) -> Said:
@@ -114,7 +101,7 @@ def against_its_past(story: LotStory, fact: Tally) -> Usual | None:
 def verdict(story: LotStory, fact: Fact) -> Said | None:
     """A test or look in a word, where one can say it is well or not."""
     if isinstance(fact, Remark) and fact.kind == "inspection":
-        return inspection_words(fact)
+        return look_words(fact, story.taken_in_kg)
     if isinstance(fact, Tally) and fact.kind == "float_count":
         usual = against_its_past(story, fact)
         if usual is not None:

@@ -15,7 +15,7 @@ from app.judgement.flags.answers import answered
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage, is_live, stages
-from app.judgement.meaning.meaning import STATUS_WORDS, judged, meaning
+from app.judgement.meaning.meaning import STATUS_WORDS, by_itself, judged
 from app.judgement.steps.next_steps import NextStep, next_steps
 from app.judgement.wording import Words
 from app.web.summary.flags import FlagView, flag_views
@@ -204,7 +204,7 @@ def temperature_said(history: History, words: Words) -> Figure | None:
     last = _last_temperature(history, words.now)
     if last is None or last.value is None or history.hour(words.now) - history.hour(last.at) > STALE_H:
         return None
-    said = meaning(history, last, words.now, words)
+    said = by_itself(history, last, words.now, words)
     place = f"{last.place}, " if last.place else ""
     ago = words.span((words.now - last.at).total_seconds() / 3600.0)
     judgement = (said.status, said.text.rpartition(": ")[2]) if said.status in STATUS_WORDS else ("", "")

@@ -8,8 +8,10 @@ from typing import Any
 from app.judgement.facts.fields import Quantity
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import record_from_fact
+from app.judgement.flags.limits import AIR_IT, LEAVE, ROOM_CO2
 from app.judgement.history.history import History
 from app.judgement.history.stages import stages
+from app.judgement.malt.looks import AMISS, ERGOT
 from app.judgement.programmes.programme import Programme
 from app.judgement.slips.plausible import Plausible, plausible
 from app.judgement.wording import Words
@@ -24,7 +26,7 @@ Ranges = dict[str, dict[str, dict[str, dict[str, list[Any]]]]]
 
 
 def sheet_of(history: History, words: Words) -> dict[str, Any]:
-    """The stage now, which kind begins which, which needs a number, what is usual at each, what was said last."""
+    """The stage now, which kind begins which, which needs a number, what is usual, what harms, what was said last."""
     assert words.now is not None
     begun = stages(history, words.now)
     last = history.facts[-MOST_FACTS:]
@@ -33,6 +35,7 @@ def sheet_of(history: History, words: Words) -> dict[str, Any]:
         "starts": {name: kind.stage for name, kind in KINDS.items() if kind.stage},
         "needs": [name for name, kind in KINDS.items() if kind.shape_name in NUMBERED],
         "ranges": ranges(history.programme),
+        "grave": GRAVE,
         "last": [record_from_fact(fact) for fact in reversed(last)],
     }
 
@@ -59,3 +62,26 @@ def _of_kind(name: str, stage: str, programme: Programme | None) -> dict[str, di
 def _in_unit(known: Plausible, unit: units.Unit) -> list[Any]:
     bounds = [float(units.from_si(bound, unit.key)) for span in known for bound in span]
     return [unit.symbol, *(float(f"{bound:.4g}") for bound in bounds)]
+
+
+def _grave() -> dict[str, list[list[Any]]]:
+    """By kind, the gravest first: what an entry says that can hurt somebody, how grave that is, and what to do.
+
+    Each as [field, what is chosen in it or {unit: the most that is well}, status, text].
+    """
+    ppm = units.units_of("co2")
+    beyond = [
+        ["value", {unit.key: float(units.from_si(bound, unit.key)) for unit in ppm}, status, text]
+        for bound, status, text in ((ROOM_CO2.high_act, "act", LEAVE), (ROOM_CO2.high_caution, "caution", AIR_IT))
+        if bound is not None
+    ]
+    looks = [[*finding, each.status, each.text] for finding, each in AMISS.items()]
+    masses = {unit.key: 0.0 for unit in units.units_of("mass")}
+    return {
+        "co2_room": [["quality", "over_range", "act", LEAVE], *beyond],
+        "inspection": [*looks, ["ergot", masses, *ERGOT[:2]]],
+        "growth_count": [["mouldy", {"": 0.0}, "caution", "Mouldy: look at all of it, from arm’s length"]],
+    }
+
+
+GRAVE = _grave()

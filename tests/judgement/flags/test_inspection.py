@@ -18,7 +18,8 @@ def test_mould_is_act_now_with_its_caution_and_the_root_hair_card() -> None:
     assert (flag.severity, flag.place, flag.ends_at) == ("act", "north corner", None)
     assert flag.caution is not None
     assert "FFP3" in str(flag.caution)
-    assert "Root hairs look like mould" in flag.remedy
+    assert "Root hairs look like mould" in flag.meaning
+    assert flag.remedy.startswith("Don't turn, sniff or shake it.")
 
 
 def test_no_mould_is_no_flag() -> None:

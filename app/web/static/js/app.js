@@ -6,10 +6,10 @@ import { start } from "./outbox_badge.js";
 const { ownAddress } = document.body.dataset;
 if (ownAddress) history.replaceState(history.state, "", ownAddress);
 
-const saying = sessionStorage.getItem("kept");
+const [saying, grave] = ["kept", "grave"].map((key) => sessionStorage.getItem(key));
 if (saying) {
-  sessionStorage.removeItem("kept");
-  say(saying);
+  for (const key of ["kept", "grave"]) sessionStorage.removeItem(key);
+  say(saying, "fine", false, JSON.parse(grave));
 }
 if ("indexedDB" in window) start();
 navigator.serviceWorker?.register("/sw.js").catch(() => { /* Not here: plain http, or switched off. */ });

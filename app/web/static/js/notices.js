@@ -12,11 +12,18 @@ export const button = (text, press, kind = "") =>
 
 export const nameOf = (row) => [row.word, row.shown].filter(Boolean).join(" ");
 
-// In the place where the page itself says what was kept; screen readers are told.
-export function say(text, status = "fine", waits = false) {
-  const shape = { fine: "●", caution: "▲", act: "■" }[status];
-  const words = make("span", { className: `word word--${status}` }, make("span", { className: "word-shape", ariaHidden: "true", textContent: shape }), ` ${text}`);
-  document.getElementById("kept").replaceChildren(make("div", { className: `notice notice--${status}`, dataset: waits ? { waits } : {} }, make("p", {}, words)));
+// In the place where the page itself says what was kept; screen readers are told. grave: [status, text] that comes first.
+export function say(text, status = "fine", waits = false, grave = null) {
+  const first = grave && make("p", { className: "meaning" }, wordOf(...grave));
+  const words = grave ? make("p", { className: "soft", textContent: text }) : make("p", {}, wordOf(status, text));
+  // What harms somebody stays until the page is left: that it was sent meanwhile takes nothing of it away.
+  const dataset = waits && !grave ? { waits } : {};
+  document.getElementById("kept").replaceChildren(make("div", { className: `notice notice--${grave?.[0] ?? status}`, dataset }, first, words));
+}
+
+function wordOf(status, text) {
+  const shape = { none: "○", fine: "●", notice: "◆", caution: "▲", act: "■" }[status];
+  return make("span", { className: `word word--${status}` }, make("span", { className: "word-shape", ariaHidden: "true", textContent: shape }), ` ${text}`);
 }
 
 function show(place, notice) {

@@ -1,6 +1,7 @@
 // Takes over the forms of entries: what is said goes into the outbox first, and from there to the house at once where
 // it can be reached. Where the outbox can't be had, the form is sent as without script.
 import { recall } from "./db.js";
+import { grave } from "./grave.js";
 import { ask, button, clear, nameOf, say, showErrors } from "./notices.js";
 import { add, amend, HOLD_MS, list, release } from "./outbox.js";
 import { readPlain } from "./plain_entry.js";
@@ -40,12 +41,12 @@ async function readWhole(form, pressed) {
   const prefix = isTub ? `${kind}-` : "", place = isTub ? pressed.closest(".screen") : form;
   const word = form.dataset.word ?? place.querySelector("h2").textContent;
   clear(place);
-  const sheet = prefix && (await recall(`sheet ${form.dataset.subject.slice(6)}`));
+  const known = await recall(`sheet ${form.dataset.subject.split(":")[1]}`), sheet = prefix && known;
   const { record, shown, errors } = readForm(form, kind, prefix, await recall("offset_s"), sheet?.needs.includes(kind));
   if (errors) return refuse(form, pressed, place, errors);
   const supersedes = form.dataset.supersedes ?? form.elements.supersedes_id?.value;
   if (supersedes) record.supersedes_id = supersedes;
-  return { form, place, prefix, sheet, row: { record: { id: uuid(), ...record }, word, shown } };
+  return { form, place, prefix, sheet, grave: grave(record, known), row: { record: { id: uuid(), ...record }, word, shown } };
 }
 
 async function keep(entry) {
@@ -60,7 +61,7 @@ async function keep(entry) {
   // Pressed once more the same entry is meant, until the form is cleared.
   form.dataset.editing = row.record.id;
   if (files.length) form.elements.photo.value = "";
-  say(`Kept on this phone: ${nameOf(row)}`, "fine", true);
+  say(`Kept on this phone: ${nameOf(row)}`, "fine", true, entry.grave);
   return entry;
 }
 
@@ -89,7 +90,7 @@ async function send(entry, mayAsk) {
   if (answer?.status === 422 && !answer.current) return showErrors(place, Object.entries(answer.errors).map(([name, message]) => [fieldOf(form, prefix, name), message]));
   await release(row.record.id);
   if (form.dataset.editing === row.record.id) delete form.dataset.editing;
-  return entry.saved({ ...entry, isSent: answer?.status < 300, isRefused: answer?.status >= 400 });
+  return entry.saved({ ...entry, meant: answer?.meaning, isSent: answer?.status < 300, isRefused: answer?.status >= 400 });
 }
 
 function fieldOf(form, prefix, name) {

@@ -44,14 +44,14 @@ window.addEventListener("hashchange", () => {
   if ((form.dataset.editing || form.dataset.supersedes) && location.hash !== `#${form.dataset.filled}`) leave(form);
 });
 
-async function saved({ row, isSent, isRefused, done, hash }) {
+async function saved({ row, grave, isSent, isRefused, done, hash }) {
   // Whoever has gone on to something else meanwhile is left there.
   if (!done && hash !== location.hash) return isSent && renew(form).catch(() => null);
   if (isSent && done) sessionStorage.setItem("kept", done);
   if (isSent) return location.assign(`${location.pathname}${done ? "" : `?kept=${row.record.id}#kept`}`);
   if (!done) await leave(form);
   if (isRefused) say(`Not taken: ${nameOf(row)}. See below.`, "caution");
-  else say(`Kept on this phone: ${nameOf(row)}. It is judged when it is sent.`, "fine", true);
+  else say(`Kept on this phone: ${nameOf(row)}. It is judged when it is sent.`, "fine", true, grave);
   location.hash = "kept";
   window.scrollTo(0, 0);
 }

@@ -1,0 +1,119 @@
+"""What a look at grain found amiss: each finding with how grave it is, what it is, and what to do.
+
+One table for batch, lot and phone. What stands nowhere in it is well; words of one's own are judged by nobody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
+from typing import NamedTuple
+
+from app.judgement.cautions import MOULD
+from app.judgement.facts.shapes import Remark
+from app.judgement.malt.mould import ERGOT_LIMIT
+
+GRAVITY = ("none", "notice", "caution", "act")
+KEEP_APART = "Damp it, wear a mask (FFP3 or N100), bag it, clean the floor wet. Kilning does not remove its toxins."
+ROOT_HAIRS = "Root hairs are white, only at rootlet tips, vanish when sprayed and don’t smell."
+WET_STORE = (
+    "It was wet, or still is: look for mould from arm’s length, and find the cause; no food from it until you know."
+)
+NO_FOOD = "Look for mould from arm’s length, and find the cause; no food from it until you know."
+IN_STEEP = "With cold potable water; then give it a long air rest."
+OVER_STEEP = (
+    "Rinse it with cold potable water, then give it a long air rest. Carbon dioxide lies over it: air the room before "
+    "you bend down."
+)
+
+MATTED = (("matting", "felted"), ("matting", "strands"))
+
+
+class Amiss(NamedTuple):
+    """Something that is not well. status: notice, caution or act; text: what it is and what to do; detail: the rest."""
+
+    status: str
+    text: str
+    detail: str
+
+
+AMISS: Mapping[tuple[str, str], Amiss] = MappingProxyType(
+    {
+        ("mould", "yes"): Amiss("act", "Mould: don’t turn, sniff or shake it", KEEP_APART),
+        ("smell", "musty"): Amiss("act", "Smells musty: keep it apart, don’t sniff again", NO_FOOD),
+        ("smell", "off"): Amiss("act", "Smells off: keep it apart, don’t sniff again", NO_FOOD),
+        ("smell", "sour"): Amiss("act", "Smells sour: keep it apart, thin, cool and aired", NO_FOOD),
+        ("mould", "not_sure"): Amiss("caution", "Not sure: keep it apart and look again in 6 h", ROOT_HAIRS),
+        ("smell", "not_sure"): Amiss("caution", "Not sure of the smell: keep it apart, look again in 6 h", ROOT_HAIRS),
+        ("steep", "foaming"): Amiss("caution", "The steep foams: drain it now", OVER_STEEP),
+        ("steep", "gassy"): Amiss("caution", "The steep is gassy: drain it now", OVER_STEEP),
+        ("matting", "felted"): Amiss("caution", "Rootlets felted: turn it now", "Gently, and break up what has knit."),
+        ("matting", "strands"): Amiss("notice", "Rootlets knit: turn it", "Gently, and break up what has knit."),
+    }
+)
+IN_STORE: Mapping[tuple[str, str], Amiss] = MappingProxyType(
+    {
+        ("mould", "yes"): Amiss("act", "Mould: keep this lot out of the house", MOULD.text),
+        ("smell", "musty"): Amiss("act", "It smells musty: charge nothing from it", MOULD.text),
+        ("smell", "off"): Amiss("act", "It smells wrong: charge nothing from it", MOULD.text),
+        ("smell", "sour"): Amiss("act", "It smells sour: charge nothing from it", WET_STORE),
+        ("mould", "not_sure"): Amiss("caution", "Not sure: keep the lot apart, and look again in 6 h", MOULD.short),
+        ("smell", "not_sure"): Amiss("caution", "Not sure of its smell: keep the lot apart", MOULD.short),
+    }
+)
+"""What is said otherwise of a lot that lies in store."""
+
+ERGOT = Amiss(
+    "caution",
+    "Ergot: pick it all out, and weigh it",
+    "Gloves on; keep it from food and feed. "
+    f"Above {1000.0 * ERGOT_LIMIT:g} g in a kilogram of raw grain the grain is rejected.",
+)
+SOUR_STEEP = Amiss("caution", "Smells sour: drain and rinse it now", IN_STEEP)
+PERHAPS_MOULD = frozenset(finding for finding in AMISS if finding[0] in ("mould", "smell")) - {("smell", "sour")}
+
+
+def amiss_in_batch(look: Remark, share: float | None, *, is_steeped: bool, is_mouldy: bool) -> list[Amiss]:
+    """All that a look at a batch found amiss, the gravest first.
+
+    share: ergot found so far, kg in a kg of the charge; is_mouldy: whether mould stands against the grain already.
+    """
+    seen = set(look.findings.items())
+    told = dict(AMISS)
+    if is_steeped:
+        told[("smell", "sour")] = SOUR_STEEP
+    if is_mouldy or seen & PERHAPS_MOULD:
+        # What may be mouldy is turned by nobody.
+        told |= {each: Amiss(told[each].status, told[each].text.split(":")[0], "") for each in MATTED}
+    return _gravest_first(look, told, share, "the charge")
+
+
+def amiss_in_lot(look: Remark, share: float | None) -> list[Amiss]:
+    """All that a look at a lot found amiss, the gravest first. share: ergot in it, kg in a kg, at the least."""
+    return _gravest_first(look, {**AMISS, **IN_STORE}, share, "the whole lot, or more")
+
+
+def _gravest_first(look: Remark, told: Mapping[tuple[str, str], Amiss], share: float | None, of: str) -> list[Amiss]:
+    found = [each for finding, each in told.items() if look.findings.get(finding[0]) == finding[1]]
+    if look.ergot_kg or look.findings.get("ergot") == "yes":
+        found.append(_ergot(share, of))
+    return sorted(found, key=lambda each: -GRAVITY.index(each.status))
+
+
+def _ergot(share: float | None, of: str) -> Amiss:
+    if share is None or share <= ERGOT_LIMIT:
+        return ERGOT
+    return Amiss("act", f"Ergot, {1000.0 * share:.2f} g/kg of {of}: reject it", "Keep it from food and feed.")
+
+
+def in_one(found: list[Amiss]) -> Amiss:
+    """Several things amiss as one: the gravest, and after it the others."""
+    first, *others = found
+    return Amiss(first.status, first.text, " ".join([first.detail, *_said(others)]).strip())
+
+
+def _said(found: list[Amiss]) -> Iterator[str]:
+    for each in found:
+        yield f"{each.text}."
+        if each.detail:
+            yield each.detail

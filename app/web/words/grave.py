@@ -1,0 +1,77 @@
+"""What an entry means where somebody can be hurt: a look at a lot, the air of the room, and any that is corrected."""
+
+from __future__ import annotations
+
+from flask import current_app
+from sqlalchemy.orm import Session
+
+from app.judgement.cautions import CO2
+from app.judgement.facts.shapes import Fact, Reading, Remark
+from app.judgement.flags.limits import AIR_IT, LEAVE, room_verdict, room_words
+from app.judgement.malt.looks import amiss_in_lot, in_one
+from app.judgement.meaning.meaning import meaning
+from app.judgement.wording import Words
+from app.store.history import get_history
+from app.store.lots import get_lot, load_lot_stories
+from app.web.words.facts import Said
+from app.web.words.figures import unbroken
+
+
+def look_words(fact: Remark, whole_kg: float) -> Said:
+    """A look at a lot of which so much was taken in: sound only where nothing that was said is amiss."""
+    found = amiss_in_lot(fact, (fact.ergot_kg or 0.0) / whole_kg if whole_kg > 0.0 else None)
+    if found:
+        status, text, detail = in_one(found)
+        return Said(status, f"{text}.", detail)
+    if fact.text or fact.note:
+        return Said("none", "Kept, with your words.", "Nothing else that you said is amiss.")
+    if fact.quality not in ("measured", "estimated"):
+        return Said("none", f"Kept: {fact.quality.replace('_', ' ')}.")
+    return Said("fine", "Looks and smells sound.")
+
+
+def air_words(fact: Reading, words: Words) -> Said:
+    """Carbon dioxide in the room against the limit for people."""
+    verdict = room_verdict(fact)
+    if verdict is None:
+        return Said("none", "CO₂ in the room: not read")
+    if verdict.is_fine and fact.value is not None:
+        shown = unbroken(words.quantity("co2", fact.value))
+        return Said("fine", f"CO₂ in the room {shown}", "Within the limit for a working day, 5000 ppm.")
+    return Said(
+        verdict.severity or "caution", room_words(fact, verdict), LEAVE if verdict.severity == "act" else AIR_IT
+    )
+
+
+def air_answer(fact: Reading, words: Words) -> Said:
+    """The same as the answer to whoever has just read it: where one must leave, that comes first."""
+    said = air_words(fact, words)
+    return Said("act", LEAVE, f"{said.text}. {CO2.short}") if said.status == "act" else said
+
+
+def grave_words(session: Session, fact: Fact, words: Words) -> Said | None:
+    """What an entry that was kept means, of whatever it is about, where that is a caution or graver.
+
+    It is kept already: whatever goes wrong here, whoever said it must hear that it is.
+    """
+    try:
+        said = _said(session, fact, words)
+    except Exception:
+        current_app.logger.exception("what fact %s means can't be said", fact.id)
+        return None
+    return said if said is not None and said.status in ("caution", "act") else None
+
+
+def _said(session: Session, fact: Fact, words: Words) -> Said | None:
+    assert words.now is not None
+    if fact.subject.type == "batch":
+        history = get_history(session, fact.subject.id)
+        told = history.by_id(fact.id)
+        meant = meaning(history, told, words.now, words) if told is not None else None
+        return Said(meant.status, meant.text, meant.detail) if meant is not None else None
+    if isinstance(fact, Remark) and fact.kind == "inspection" and fact.subject.type == "lot":
+        (story,) = load_lot_stories(session, [get_lot(session, fact.subject.id)])
+        return look_words(fact, story.taken_in_kg)
+    if isinstance(fact, Reading) and fact.kind == "co2_room":
+        return air_answer(fact, words)
+    return None

@@ -1,0 +1,315 @@
+"""What harms somebody is the first thing that an answer says, and “clean” is said only where nothing said is amiss."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from html import unescape
+from itertools import product
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from app.judgement.facts.fields import Choice, Quantity, Text
+from app.judgement.facts.kinds import KINDS
+from app.judgement.programmes.programme import load_builtin
+from app.operations.batches import open_batch
+from app.store.engine import write_session
+from tests.pages import Tub, forms_of, insisting
+from tests.writing import LOT, NOW, Opened, add_lot, charge, entry, iso
+
+from .keeping import kept, said, text_of
+
+LEAVE = "Leave now, open everything, and don't go in alone."
+
+
+def answer_of(html: str) -> tuple[str, str, str]:
+    """The answer's status, its first line, and all that it says after it."""
+    found = re.search(r'<section class="notice notice--(\w+)" aria-label="What it means">(.*?)</section>', html, re.S)
+    assert found is not None
+    first, _, rest = found[2].partition("</p>")
+    plain = [" ".join(unescape(re.sub(r"<[^>]+>", " ", part)).split()) for part in (first, rest)]
+    return found[1], plain[0][2:], plain[1]
+
+
+def answered(tub: Tub, kind: str, own: dict[str, str], **common: str) -> tuple[str, str, str]:
+    answer = tub.keep(kind, own, **common)
+    if answer.status_code == 422:
+        answer = tub.send(kind, insisting(answer.text))
+    return answer_of(tub.client.get(f"{tub.path}?kept={kept(answer)}").text)
+
+
+def ppm(value: str) -> dict[str, str]:
+    return {"value": value, "value_unit": "ppm"}
+
+
+# --- gas -------------------------------------------------------------------------------------------------------------
+# GB EH40 (second-hand): carbon dioxide 5000 ppm over 8 h, 15 000 ppm over 15 min.
+
+
+def test_gas_in_the_room_is_answered_with_what_to_do_and_that_it_is_saved_comes_after(tub: Tub) -> None:
+    status, first, rest = answered(tub, "co2_room", ppm("20000"))
+    assert (status, first) == ("act", LEAVE)
+    assert rest.startswith("CO₂ in the room 20000 ppm, above 15000 ppm.")
+    assert "Saved." in rest
+
+
+@pytest.mark.parametrize(("typed", "unit"), [("2", "percent_co2"), ("250000", "ppm"), ("15001", "ppm")])
+def test_gas_is_gas_in_any_unit_and_however_much(tub: Tub, typed: str, unit: str) -> None:
+    assert answered(tub, "co2_room", {"value": typed, "value_unit": unit})[:2] == ("act", LEAVE)
+
+
+def test_less_gas_asks_for_air(tub: Tub) -> None:
+    status, first, rest = answered(tub, "co2_room", ppm("6000"))
+    assert (status, first) == ("caution", "CO₂ in the room 6000 ppm, above 5000 ppm")
+    assert rest.startswith("Open doors and windows before you stay.")
+
+
+def test_little_gas_asks_for_nothing(tub: Tub) -> None:
+    assert answered(tub, "co2_room", ppm("800"))[0] == "none"
+
+
+def test_more_gas_than_the_meter_can_show_is_gas(tub: Tub) -> None:
+    status, first, rest = answered(tub, "co2_room", {"value": ""}, quality="over_range")
+    assert (status, first) == ("act", LEAVE)
+    assert "more than the meter can show" in rest
+
+
+def test_gas_seen_a_second_time_is_answered_as_the_first(tub: Tub) -> None:
+    answered(tub, "co2_room", ppm("20000"), when="m15")
+    assert answered(tub, "co2_room", ppm("19000"))[:2] == ("act", LEAVE)
+
+
+def test_a_reading_is_answered_for_itself_and_not_for_what_was_worse_before(tub: Tub) -> None:
+    answered(tub, "co2_room", ppm("20000"), when="m15")
+    status, first, _ = answered(tub, "co2_room", ppm("6000"))
+    assert (status, first) == ("caution", "CO₂ in the room 6000 ppm, above 5000 ppm")
+
+
+def test_gas_of_which_a_later_reading_says_that_it_is_gone_sends_nobody_out(tub: Tub) -> None:
+    answered(tub, "co2_room", ppm("600"))
+    assert answered(tub, "co2_room", ppm("20000"), when="m60")[0] == "none"
+
+
+def test_gas_told_by_a_phone_whose_clock_is_ahead_is_gas(app: Flask, tub: Tub) -> None:
+    said(app, entry("co2_room", ppm("20000"), id="ahead", at=iso(NOW + timedelta(minutes=3))))
+    assert answer_of(tub.client.get(f"{tub.path}?kept=ahead").text)[:2] == ("act", LEAVE)
+
+
+def test_gas_that_was_sent_unasked_and_looks_like_a_slip_is_gas_until_somebody_says_otherwise(
+    app: Flask, tub: Tub
+) -> None:
+    said(app, entry("co2_room", ppm("250000"), id="unasked", at=iso(NOW)))
+    assert answer_of(tub.client.get(f"{tub.path}?kept=unasked").text)[:2] == ("act", LEAVE)
+
+
+def test_the_sync_answers_gas_with_what_to_do(tub: Tub) -> None:
+    record = entry("co2_room", ppm("20000"), id="gas", at=iso(NOW))
+    (answer,) = tub.client.post("/sync/facts", json={"entries": [record]}).json["answers"]
+    assert (answer["status"], answer["meaning"]["status"], answer["meaning"]["text"]) == (201, "act", LEAVE)
+
+
+@pytest.mark.parametrize("changes", [{"value": "20000"}, {"value": "", "quality": "over_range"}])
+def test_the_room_of_the_house_is_answered_with_what_to_do(
+    client: FlaskClient, morning: None, changes: dict[str, str]
+) -> None:
+    page = client.get("/house/entries/co2_room")
+    form = next(each for each in forms_of(page.text) if "when" in each.choices)
+    answer = client.post(form.action, data=form.filled(**changes))
+    assert answer_of(client.get(str(answer.location)).text)[:2] == ("act", LEAVE)
+
+
+def test_a_reading_corrected_to_gas_is_answered_with_what_to_do(app: Flask, tub: Tub) -> None:
+    first = kept(tub.keep("co2_room", ppm("800")))
+    form = next(each for each in forms_of(tub.client.get(f"/facts/{first}/correct").text) if "when" in each.choices)
+    answer = tub.client.post(form.action, data=form.filled(value="20000"))
+    page = text_of(tub.client.get(str(answer.location)))
+    assert page.index(LEAVE) < page.index("Saved. What it said before")
+
+
+def test_what_is_to_be_done_at_once_is_folded_away_nowhere_at_the_tub(tub: Tub) -> None:
+    """The page of another phone shows it as soon as it is renewed: in what `changes.js` puts in place."""
+    kept(tub.keep("co2_room", ppm("20000")))
+    live = tub.client.get(tub.path).text.partition('data-live="home"')[2]
+    (summary,) = [each for each in re.findall(r"<summary>(.*?)</summary>", live, re.S) if "CO₂ in the room" in each]
+    assert LEAVE in unescape(summary)
+
+
+# --- what else harms -------------------------------------------------------------------------------------------------
+
+
+def test_a_roast_near_fire_is_answered_with_what_to_do(app: Flask, client: FlaskClient, batch: Opened) -> None:
+    about = {"batch_id": "roast", "species": "barley", "programme": load_builtin()["roasted"].digest}
+    with write_session(app.extensions["engine"]) as session:
+        tub = Tub(client, open_batch(session, parts=(charge(id="for-roast"),), now=NOW, **about).number)
+    kept(tub.keep("heat_on", when="m60"))
+    status, first, rest = answered(tub, "grain_temperature", {"value": "235", "value_unit": "c"})
+    assert status == "act"
+    assert first.startswith("Heat off now")
+    assert "cool air" not in first
+    assert "Grain temperature 235" in rest
+
+
+def test_what_was_hotter_since_the_last_look_counts_though_it_is_in_range_now(app: Flask, tub: Tub) -> None:
+    said(app, entry("steep_on", id="on", at=iso(NOW - timedelta(hours=12))))
+    said(app, entry("cast", id="cast", at=iso(NOW - timedelta(hours=8))))
+    assert answered(tub, "grain_temperature", {"value": "15"}, when="m60")[0] == "fine"
+    status, first, rest = answered(tub, "grain_temperature", {"value": "15", "highest": "29"})
+    assert status == "act"
+    assert first.startswith("Turn it")
+    assert "29.0 °C" in rest
+
+
+def test_ergot_over_its_limit_is_answered_with_what_to_do(tub: Tub) -> None:
+    # 40 g in 25 kg are 1.6 g/kg; the European Union's limit for raw grain is 0.2 g/kg.
+    status, first, rest = answered(tub, "inspection", {"mould": "no", "ergot": "40", "ergot_unit": "g"})
+    assert (status, first) == ("act", "Ergot, 1.60 g/kg of the charge: reject it")
+    assert rest.startswith("Keep it from food and feed.")
+
+
+def test_ergot_found_in_two_looks_is_reckoned_together(tub: Tub) -> None:
+    # 4 g in 25 kg are 0.16 g/kg, and 8 g 0.32.
+    found = {"mould": "no", "ergot": "4", "ergot_unit": "g"}
+    assert answered(tub, "inspection", found, when="m15")[0] == "caution"
+    assert answered(tub, "inspection", found)[:2] == ("act", "Ergot, 0.32 g/kg of the charge: reject it")
+
+
+def test_all_that_is_amiss_in_one_look_is_said_the_gravest_first(tub: Tub) -> None:
+    own = {"mould": "yes", "smell": "sour", "matting": "felted", "ergot": "40", "ergot_unit": "g"}
+    status, first, rest = answered(tub, "inspection", own)
+    assert (status, first) == ("act", "Mould: don’t turn, sniff or shake it")
+    assert "reject it" in rest
+    assert "turn it now" not in rest
+
+
+# --- “clean” ---------------------------------------------------------------------------------------------------------
+
+FINE = {
+    "mould": {"no"},
+    "smell": {"clean"},
+    "steep": {"clear"},
+    "matting": {"none"},
+    "ergot": set(),
+    "text": set(),
+}
+"""What one can find at a look that is well: everything else that can be said is amiss, or words that nobody judges."""
+
+STAGES = {"charged": (), "immersion": ("steep_on",), "germination": ("steep_on", "cast"), "kilning": ("loaded",)}
+
+
+def values_of(field: str) -> list[str]:
+    """All that the form of a look can say in one of its fields, a number and words standing for all such."""
+    spec = KINDS["inspection"].fields[field]
+    if isinstance(spec, Choice):
+        return [key for key, _ in spec.options]
+    assert isinstance(spec, Quantity | Text)
+    return ["0.1"] if isinstance(spec, Quantity) else ["slime on the husks"]
+
+
+EVERY = [(field, value) for field in KINDS["inspection"].fields for value in values_of(field)]
+
+
+def test_the_table_names_every_finding_there_is() -> None:
+    assert set(FINE) == set(KINDS["inspection"].fields)
+    assert all(value in values_of(field) for field, values in FINE.items() for value in values)
+    assert [name for name, kind in KINDS.items() if kind.shape_name == "remark"] == [
+        "inspection",
+        "declaration",
+        "note",
+    ]
+
+
+@pytest.mark.parametrize("stage", STAGES)
+@pytest.mark.parametrize(("field", "value"), EVERY)
+def test_a_look_at_a_batch_is_clean_only_where_what_was_found_is_well(
+    app: Flask, tub: Tub, field: str, value: str, stage: str
+) -> None:
+    for place, kind in enumerate(STAGES[stage]):
+        said(app, entry(kind, id=kind, at=iso(NOW - timedelta(hours=9 - 4 * place))))
+    status, first, _ = answered(tub, "inspection", {"mould": "no"} | {field: value})
+    if value in FINE[field]:
+        assert (status, first) == ("fine", "Looked, clean")
+    else:
+        assert status == ("none" if field == "text" else status)
+        assert status != "fine"
+        assert "clean" not in first
+
+
+@pytest.mark.parametrize(("field", "value"), EVERY)
+def test_a_look_at_a_lot_is_sound_only_where_what_was_found_is_well(
+    app: Flask, client: FlaskClient, morning: None, field: str, value: str
+) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+    status, first, _ = look_at_lot(client, {"mould": "no"} | {field: value})
+    if value in FINE[field]:
+        assert (status, first) == ("fine", "Looks and smells sound.")
+    else:
+        assert status == ("none" if field == "text" else status)
+        assert status != "fine"
+        assert "sound" not in first
+
+
+def lot_answer(client: FlaskClient, kind: str, own: dict[str, str]) -> TestResponse:
+    form = next(each for each in forms_of(client.get(f"/lots/{LOT}/entries/{kind}").text) if "when" in each.choices)
+    return client.post(form.action, data=form.filled(**own))
+
+
+def look_at_lot(client: FlaskClient, own: dict[str, str]) -> tuple[str, str, str]:
+    return answer_of(client.get(str(lot_answer(client, "inspection", own).location)).text)
+
+
+def test_more_ergot_than_a_whole_lot_may_hold_is_answered_with_what_to_do(
+    app: Flask, client: FlaskClient, morning: None
+) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+    # The lot is 500 kg: 100 g are 0.2 g/kg of all of it, and whatever was looked through is less.
+    assert look_at_lot(client, {"mould": "no", "ergot": "99", "ergot_unit": "g"})[0] == "caution"
+    status, first, _ = look_at_lot(client, {"mould": "no", "ergot": "120", "ergot_unit": "g"})
+    assert status == "act"
+    assert "reject" in first
+
+
+@pytest.mark.parametrize(
+    ("untreated", "for_food"), [each for each in product(("yes", "no", "not_sure"), repeat=2) if each != ("yes", "yes")]
+)
+def test_a_lot_that_is_not_said_to_be_food_is_answered_so(
+    app: Flask, client: FlaskClient, morning: None, untreated: str, for_food: str
+) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+    told = {"untreated": untreated, "for_food": for_food, "by": "Mary", "ground": "her word"}
+    status, first, _ = answer_of(client.get(str(lot_answer(client, "declaration", told).location)).text)
+    assert status == "act"
+    assert first.startswith("No food")
+
+
+@pytest.mark.parametrize(
+    ("kind", "own"),
+    [
+        ("moisture_test", {"value": "24"}),
+        ("kernel_weight", {"value": "45"}),
+        ("sieve_test", {"value": "2", "on_25": "3", "on_22": "5", "through": "90"}),
+        ("note", {"text": "Weevils in every sack"}),
+    ],
+)
+def test_what_nobody_judges_is_not_called_fine(
+    app: Flask, client: FlaskClient, morning: None, kind: str, own: dict[str, str]
+) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+    answer = lot_answer(client, kind, own)
+    if answer.status_code == 422:
+        answer = client.post(f"/lots/{LOT}/entries/{kind}", data=insisting(answer.text))
+    assert answer_of(client.get(str(answer.location)).text)[0] == "none"
+
+
+@pytest.mark.parametrize(("mouldy", "status"), [("0", "fine"), ("1", "caution"), ("8", "act")])
+def test_a_count_in_range_is_not_fine_where_kernels_are_mouldy(app: Flask, tub: Tub, mouldy: str, status: str) -> None:
+    said(app, entry("steep_on", id="on", at=iso(NOW - timedelta(hours=90))))
+    said(app, entry("cast", id="cast", at=iso(NOW - timedelta(hours=70))))
+    grown = {"half_to_three_quarters": "30", "three_quarters_to_full": "30"}
+    assert answered(tub, "growth_count", grown | {"mouldy": mouldy})[0] == status
