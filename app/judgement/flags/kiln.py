@@ -10,8 +10,9 @@ from statistics import median
 from app.judgement import cautions
 from app.judgement.facts.shapes import Fact, Reading, Weighing
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.flags.base import Case, Flag, Message, Rule
 from app.judgement.forecasts.moisture import MoistureSample, net_of, samples
+from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.exposure import Span, kiln_exposures
@@ -161,8 +162,11 @@ def _wants_more_heat(case: Case, programme: Programme, moment: datetime) -> bool
 def _break_by_air(case: Case, stage: Stage) -> tuple[Fact, str] | None:
     """Air-off comes within half of its steady distance to air-on."""
     gaps: list[tuple[Reading, float]] = []
+    run = run_at(case.history, stage.starts_at)
     air_on = case.within(case.history.readings("air_on_temperature"), stage.starts_at, case.end_of(stage))
     for off in case.within(case.history.readings("air_off_temperature"), stage.starts_at, case.end_of(stage)):
+        if run is not None and run.is_without_heat(off.at):
+            continue
         on = case.history.last_before(off.at, air_on)
         if on is not None and on.value is not None and off.value is not None and off.at - on.at <= timedelta(hours=1):
             gaps.append((off, on.value - off.value))
@@ -180,12 +184,13 @@ def _break_by_trays(case: Case, stage: Stage) -> tuple[Fact, str] | None:
         if stage.covers(tray.at):
             by_tray.setdefault(tray.vessel, []).append(tray)
     found: list[Weighing] = []
+    run = run_at(case.history, stage.starts_at)
     for weighings in by_tray.values():
         start = case.tray_start(weighings[0]) or weighings[0]
         rates = [
             (later, (net_of(earlier, start) - net_of(later, start)) / lasted)
             for earlier, later in pairwise(weighings)
-            if (lasted := hours_between(earlier.at, later.at)) >= 0.5
+            if (lasted := run.hours_of_heat(earlier.at, later.at) if run is not None else 0.0) >= 0.5
         ]
         for place in range(STEADY_WEIGHINGS, len(rates)):
             steady = median(rate for _, rate in rates[:place])

@@ -12,7 +12,7 @@ from app.judgement.forecasts.air_plan import Point, along_plan, planned_air
 from app.judgement.forecasts.course import is_usable, means_by_hour
 from app.judgement.forecasts.priors import REFERENCE_AIR_C
 from app.judgement.history.history import History
-from app.judgement.history.stages import Stage, all_stages
+from app.judgement.history.stages import Stage
 from app.science.drying import equilibrium_moisture_wb, rate_at_temperature
 from app.science.humid_air import STANDARD_PRESSURE_PA, air_off, humidity_ratio, saturation_pressure_pa
 
@@ -36,7 +36,10 @@ _ABOVE = ("above", "off", "top", "out", "exhaust")
 
 @dataclass(frozen=True)
 class Air:
-    """Even air from an hour on. constant, falling: how many times faster each regime goes than in the reference air."""
+    """Even air from an hour on. constant, falling: how many times faster each regime goes than in the reference air.
+
+    is_still: the heat is off, and the grain stays as it is.
+    """
 
     start_h: float
     temperature_c: float
@@ -44,6 +47,7 @@ class Air:
     constant: float
     falling: float
     equilibrium_wb: float
+    is_still: bool = False
 
     @property
     def equilibrium_db(self) -> float:
@@ -199,19 +203,3 @@ def _room(air: Sequence[Reading], humid: Sequence[Reading]) -> tuple[float, floa
 
 def _is_before(reading: Reading, stage: Stage) -> bool:
     return stage.ends_at is None or reading.at <= stage.ends_at
-
-
-def kilnings(history: History) -> list[tuple[Stage, datetime]]:
-    """Each run on the kiln, and the moment from which it was heated."""
-    found = []
-    for stage in all_stages(history):
-        if stage.name == "kilning":
-            heats = [fact.at for fact in history.of_kind("heat_on") if fact.at >= stage.starts_at]
-            inside = [at for at in heats if stage.ends_at is None or at <= stage.ends_at]
-            found.append((stage, inside[0] if inside else stage.starts_at))
-    return found
-
-
-def last_kilning(history: History) -> tuple[Stage, datetime] | None:
-    """The last run on the kiln."""
-    return next(reversed(kilnings(history)), None)

@@ -27,6 +27,8 @@ from app.judgement.programmes.programme import Programme
 STEEP_AHEAD_H, GROWTH_AHEAD_H, KILN_AHEAD_H = 96.0, 240.0, 72.0
 """How far ahead a forecast looks: beyond that nobody leaves grain as it is."""
 
+STANDS_STILL = "The heat stands still: without it nothing dries."
+
 
 @dataclass(frozen=True, eq=False)
 class Fit:
@@ -150,7 +152,9 @@ def to_dry(fitted: Fit, target_wb: float, now: datetime, air_on_c: float | None 
     if drying.end_h is None:
         until, reason = max(now_h, drying.start_h) + KILN_AHEAD_H, f"Not within {KILN_AHEAD_H:g} h in this air."
         floor = drying.equilibrium_wb(air)
-        if floor >= target_wb:
+        if air is None and drying.stands_still:
+            reason = STANDS_STILL
+        elif floor >= target_wb:
             where = "In the plan’s last air" if air is None and drying.air.is_planned else "In this air"
             reason = f"{where} it never gets drier than {100 * floor:.1f} ± 1 %."
     else:
@@ -170,7 +174,7 @@ def break_due(fitted: Fit, now: datetime) -> When:
         return never(0.0, "It is not on the kiln.")
     now_h = fitted.hour(now)
     hours = _hours(drying.start_h, max(now_h, drying.start_h) + KILN_AHEAD_H)
-    reason = f"Not within {KILN_AHEAD_H:g} h in this air."
+    reason = STANDS_STILL if drying.stands_still else f"Not within {KILN_AHEAD_H:g} h in this air."
     return when_reached(drying.band, hours, drying.break_wb(now_h), fitted.zero_at, falls=True, reason=reason)
 
 

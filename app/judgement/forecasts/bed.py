@@ -20,7 +20,7 @@ import numpy as np
 
 from app.judgement.forecasts.air import Air
 from app.judgement.forecasts.band import Array
-from app.judgement.forecasts.fit import Kernel, Model, Wander
+from app.judgement.forecasts.fit import Drift, Kernel, Model, Wander
 
 DRAG_AT_DB = 0.2
 
@@ -31,6 +31,10 @@ WANDERS, WANDERS_OVER_H = 0.02, 3.0
 TRAY_WANDERS, TRAY_WANDERS_OVER_H = 0.04, 8.0
 """How far a bed strays from its curve, as a share of the water still to go, and over how long; and a tray from the
 bed. Set on made-up beds, see the backtest."""
+
+STANDS_PER_ROOT_H = 0.04
+"""How far grain without heat drifts, as a share of the water still to go, for the root of the hours: a hot kiln dries
+on a little, a cold one draws damp. From memory."""
 
 LEAST_WANDER_DB = 0.003
 SETTLES_H = 2.0
@@ -65,13 +69,13 @@ def moisture_db(pieces: Sequence[Air], hours: Array, parameters: Array) -> Array
     begun = []
     for air, following in zip_longest(pieces, pieces[1:]):
         law = law_of(air, parameters)
-        begun.append((air.start_h, moisture, law.turn, *law))
-        if following is not None:
+        begun.append((air.start_h, 0.0 if air.is_still else 1.0, moisture, law.turn, *law))
+        if following is not None and not air.is_still:
             moisture = _after_one(max(following.start_h - air.start_h, 0.0), moisture, law)
     rows = np.array(begun).T
     place = np.maximum(np.searchsorted(rows[0], hours, side="right") - 1, 0)
-    start_h, start, turn, constant, falling, drag, equilibrium = rows[:, place]
-    since = np.maximum(hours - start_h, 0.0)
+    start_h, goes, start, turn, constant, falling, drag, equilibrium = rows[:, place]
+    since = goes * np.maximum(hours - start_h, 0.0)
     left = np.maximum(start - equilibrium, 1e-12)
     turn = np.minimum(left, turn)
     turn_h = (left - turn) / constant
@@ -111,21 +115,48 @@ def model_of(pieces: Sequence[Air]) -> Model:
     return model
 
 
+def still_h(pieces: Sequence[Air], hours: Array) -> Array:
+    """How long the heat has stood still by these hours."""
+    found = np.zeros(len(hours))
+    for air, following in zip_longest(pieces, pieces[1:]):
+        if air.is_still:
+            end = math.inf if following is None else following.start_h
+            found += np.clip(hours, air.start_h, end) - air.start_h
+    return found
+
+
+def hours_of_heat(pieces: Sequence[Air], start_h: float, end_h: float) -> float:
+    """Hours between two hours in which the heat was on."""
+    first, last = still_h(pieces, np.array([start_h, end_h]))
+    return float(end_h - start_h - (last - first))
+
+
 def kernel_of(pieces: Sequence[Air], about: Array) -> Kernel:
-    """The wandering of a bed that goes about by these parameters, and of each tray about the bed."""
+    """The wandering of a bed that goes about by these parameters, and of each tray about the bed, by hours of heat;
+    and how far the bed may have drifted while the heat stood still.
+    """
 
     starts = np.array([air.start_h for air in pieces])
     equilibria = np.array([law_of(air, about).equilibrium for air in pieces])
+    has_gaps = any(air.is_still for air in pieces)
 
-    def scale(x: Array) -> Array:
+    def heated(x: Array) -> Array:
+        return np.asarray(x[0] - still_h(pieces, x[0]) if has_gaps else x[0])
+
+    def to_go(x: Array) -> Array:
         hours, first_hours, _ = x
         place = np.clip(np.searchsorted(starts, hours, side="right") - 1, 0, len(pieces) - 1)
-        settled = -np.expm1(-np.maximum(hours - starts[0], 0.0) / SETTLES_H)
-        to_go = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
-        return np.asarray(settled * to_go / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
+        found = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
+        return np.asarray(found / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
+
+    def scale(x: Array) -> Array:
+        return np.asarray(-np.expm1(-np.maximum(heated(x) - starts[0], 0.0) / SETTLES_H) * to_go(x))
 
     def of_tray(x: Array) -> Array:
         return np.where(x[2] == BED, np.nan, x[2])
 
-    whole = Wander(lambda x: (x[0], WANDERS * scale(x)), WANDERS_OVER_H)
-    return Kernel((whole, Wander(lambda x: (x[0], TRAY_WANDERS * scale(x)), TRAY_WANDERS_OVER_H, of_tray)))
+    whole = Wander(lambda x: (heated(x), WANDERS * scale(x)), WANDERS_OVER_H)
+    tray = Wander(lambda x: (heated(x), TRAY_WANDERS * scale(x)), TRAY_WANDERS_OVER_H, of_tray)
+    if not has_gaps:
+        return Kernel((whole, tray))
+    return Kernel((whole, tray, Drift(lambda x: still_h(pieces, x[0]), STANDS_PER_ROOT_H, to_go)))

@@ -5,24 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 from functools import lru_cache
 
 import numpy as np
 
-from app.judgement.forecasts.air import USUAL_ROOM, Air, KilnAir, air_of, kiln_air
+from app.judgement.forecasts.air import USUAL_ROOM, Air, KilnAir, air_of
 from app.judgement.forecasts.air_plan import planned_air
 from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.bed import BED, break_moisture_db, kernel_of, model_of
-from app.judgement.forecasts.fit import Posterior, Prior, fit_curve
+from app.judgement.forecasts.fit import Posterior, Prior
+from app.judgement.forecasts.heat import air_of_run
+from app.judgement.forecasts.level import Measured, fit_with_level
 from app.judgement.forecasts.priors import drying_prior, from_lot
 from app.judgement.forecasts.trays import Determined, Tray, determined_on_kiln
 from app.judgement.grain.moisture_trays import State
 from app.judgement.history.history import History
-from app.judgement.history.stages import Stage
+from app.judgement.history.kiln_runs import Run
 from app.judgement.programmes.programme import Programme
 
 LEARNED = 3
+LOADED = 4
+"""Which parameter is the moisture that was loaded."""
+
 EQUILIBRIUM_SD_DB = 0.008
 """Equilibrium moisture is shown as ± 1 point, for published sets for one grain lie that far apart; kilns are hotter
 than any of them was measured at, and so less is taken for sure here, from memory."""
@@ -35,7 +39,7 @@ AS_LOADED_H = 0.5
 
 @dataclass(frozen=True, eq=False)
 class DryingFit:
-    """One run on the kiln. end_h: the hour of heat off, None while it goes on."""
+    """One run on the kiln. end_h: the hour of the last heat off, None while it goes on."""
 
     posterior: Posterior
     air: KilnAir
@@ -72,12 +76,18 @@ class DryingFit:
         return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
 
     @property
+    def stands_still(self) -> bool:
+        """The heat stopped, and nothing says yet that it is back."""
+        return self.air.pieces[-1].is_still
+
+    @property
     def loaded_db(self) -> float:
         return float(self.posterior.parameters[4])
 
     @property
     def loaded_wb(self) -> tuple[float, float]:
-        """The moisture that it was loaded with, as everything since tells it, and its standard uncertainty."""
+        """The moisture that it was loaded with, and its standard uncertainty: as the green malt was, made surer only by
+        what was determined since, and never by how the trays' weights fell."""
         sd = math.sqrt(float(self.posterior.covariance[4, 4]))
         return self.loaded_db / (1.0 + self.loaded_db), sd / (1.0 + self.loaded_db) ** 2
 
@@ -119,44 +129,48 @@ class DryingFit:
 
 def fit_drying(
     history: History,
-    run: tuple[Stage, datetime],
+    run: Run,
     loaded_wb: tuple[float, float],
     green: State,
     warm: DryingFit | None = None,
 ) -> DryingFit | None:
-    """run: the stage and the moment it was heated from; loaded_wb: the moisture that the grain had then, and its
-    standard uncertainty; green: that of the grain before any heat. None for a roast, which is another law.
+    """loaded_wb: the moisture that the grain had when the heat came on, and its standard uncertainty; green: that of
+    the grain before any heat. None for a roast, which is another law.
     """
-    stage, heat_at = run
-    programme = history.programme_at(stage.starts_at)
+    programme = history.programme_at(run.stage.starts_at)
     if programme is not None and programme.purpose == "roasted":
         return None
-    air = kiln_air(history, stage, heat_at)
+    air = air_of_run(history, run)
     dry_share = 1.0 - loaded_wb[0]
     loaded_sd = max(loaded_wb[1] / dry_share**2, LEAST_LOADED_SD_DB)
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded_wb[0] / dry_share, loaded_sd))
     prior = from_lot(programme_prior(programme), history.prior, "drying").and_also(own)
-    trays, known = determined_on_kiln(history, stage, heat_at, green)
+    trays, known = determined_on_kiln(history, run.stage, run.heat_at, green)
     if warm is not None and warm.is_of(air.pieces, prior, known):
         posterior = warm.posterior
     else:
         posterior = _fit_twice(air.pieces, prior, known, warm.posterior if warm else None)
-    end_h = None if stage.ends_at is None else history.hour(stage.ends_at)
-    return DryingFit(posterior, air, history.hour(heat_at), end_h, trays, tuple(known))
+    end_h = None if run.stage.ends_at is None else history.hour(run.stage.ends_at)
+    return DryingFit(posterior, air, history.hour(run.heat_at), end_h, trays, tuple(known))
 
 
 def _fit_twice(
     pieces: Sequence[Air], prior: Prior, known: Sequence[Determined], warm: Posterior | None = None
 ) -> Posterior:
     """How far a bed strays depends on the water it still holds, which is known only once it was fitted."""
-    rows = [(each.hour, each.start_h, float(each.tray)) for each in known]
-    columns = np.array(rows, dtype=np.float64).T if rows else np.zeros((3, 0))
-    values, sds, model = [each.value for each in known], [each.sd for each in known], model_of(pieces)
-    begin = prior.mean if warm is None else warm.parameters
-    first = fit_curve(model, prior, kernel_of(pieces, begin), columns, values, sds, warm)
+    shape = _measured([each for each in known if not each.is_absolute])
+    told = _measured([each for each in known if each.is_absolute])
+    model, begin = model_of(pieces), prior.mean if warm is None else warm.parameters
+    first = fit_with_level(model, prior, kernel_of(pieces, begin), shape, told, LOADED, warm)
     if not known:
         return first
-    return fit_curve(model, prior, kernel_of(pieces, first.parameters), columns, values, sds, first)
+    return fit_with_level(model, prior, kernel_of(pieces, first.parameters), shape, told, LOADED, first)
+
+
+def _measured(known: Sequence[Determined]) -> Measured:
+    rows = [(each.hour, each.start_h, float(each.tray), each.value, each.sd) for each in known]
+    columns = np.array(rows, dtype=np.float64).T if rows else np.zeros((5, 0))
+    return Measured(columns[:3], columns[3], columns[4])
 
 
 @lru_cache(maxsize=64)
@@ -173,7 +187,7 @@ def programme_prior(programme: Programme | None) -> Prior:
         return prior
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
     air = tuple(air_of(each.hour, each.temperature_c, USUAL_ROOM) for each in planned)
-    known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005) for hour, value in points]
+    known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005, False) for hour, value in points]
     rate = _fit_twice(air, prior.and_also(own), known).parameters[0]
     return prior.about(np.array([rate, *prior.mean[1:]]))
 

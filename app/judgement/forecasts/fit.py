@@ -54,16 +54,22 @@ class Wander:
 
 @dataclass(frozen=True, eq=False)
 class Drift:
-    """A wandering that never comes back (Brownian motion). of: how far along a column of x is; per: for its root."""
+    """A wandering that never comes back (Brownian motion). of: how far along a column of x is; per: for its root.
+
+    scale: what a drift by one comes to at a column of x; 1 where there is none.
+    """
 
     of: Callable[[Array], Array]
     per: float
+    scale: Callable[[Array], Array] | None = None
 
     def covariance(self, first: Array, second: Array) -> Array:
-        return np.asarray(self.per**2 * np.minimum(self.of(first)[:, None], self.of(second)[None, :]))
+        found = self.per**2 * np.minimum(self.of(first)[:, None], self.of(second)[None, :])
+        return np.asarray(found if self.scale is None else found * np.outer(self.scale(first), self.scale(second)))
 
     def variance(self, x: Array) -> Array:
-        return np.asarray(self.per**2 * self.of(x))
+        found = self.per**2 * self.of(x)
+        return np.asarray(found if self.scale is None else found * self.scale(x) ** 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +142,7 @@ class Posterior:
 
     def predict(self, x: Array) -> tuple[Array, Array]:
         """The curve with its wandering at these columns, and the standard uncertainty of it."""
-        mean, moved = self.model(x, self.parameters), _moved(self.model, x, self.parameters, self.covariance)
+        mean, moved = self.model(x, self.parameters), moved_by(self.model, x, self.parameters, self.covariance)
         variance = self.kernel.variance(x)
         if self.n:
             shared = self.kernel.covariance(x, self.x)
@@ -150,8 +156,11 @@ class Posterior:
     def learned(self, count: int) -> dict[str, Any]:
         """What the measurements alone say of the first so many parameters: plain values, for the lot's next batches."""
         after, before = (np.linalg.inv(each[:count, :count]) for each in (self.covariance, self.prior.covariance))
-        precision = after - before
+        gained, axes = np.linalg.eigh(after - before)
+        # Where the level was cut off, some direction may be known no better than before: then nothing is told of it.
+        precision = (axes * np.maximum(gained, 0.0)) @ axes.T
         weighted = after @ self.parameters[:count] - before @ self.prior.mean[:count]
+        weighted = (axes * (gained > 0.0)) @ axes.T @ weighted
         return {
             "names": list(self.prior.names[:count]),
             "precision": np.round(precision, 9).tolist(),
@@ -197,7 +206,7 @@ def fit_curve(
         x=x,
         residuals=values - model(x, best),
         weight=whiten.T @ whiten,
-        moved=_moved(model, x, best, spread_of_best),
+        moved=moved_by(model, x, best, spread_of_best),
         starts=len(ends),
     )
 
@@ -280,7 +289,7 @@ class _Whitened:
         return np.stack(moved, axis=1) / _TINY
 
 
-def _moved(model: Model, x: Array, parameters: Array, covariance: Array) -> Array:
+def moved_by(model: Model, x: Array, parameters: Array, covariance: Array) -> Array:
     """How far the curve goes with one standard uncertainty of what is not known of the parameters, a column for each.
 
     A whole standard uncertainty, and not a slope: past a break point the curve bends, and a slope would not see it.

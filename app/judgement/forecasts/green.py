@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.judgement.facts.shapes import Action
-from app.judgement.forecasts.air import kilnings
 from app.judgement.forecasts.band import Z80, Band
 from app.judgement.forecasts.hold import Hold, Spray, hold, holds
 from app.judgement.forecasts.kept import earlier_fit, same_fit
@@ -16,6 +15,7 @@ from app.judgement.forecasts.uptake import UptakeFit, fit_uptake
 from app.judgement.grain.charges import grain_at
 from app.judgement.grain.moisture_samples import MoistureSample, charged, determined
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import runs
 from app.judgement.history.stages import all_stages
 
 SPRAY_WETS_KG_PER_M3 = 998.0
@@ -83,8 +83,8 @@ def _floor(history: History, uptake: UptakeFit | None) -> list[Hold]:
         start = (history.hour(known[0].at), known[0].moisture_wb, max(known[0].sd, START_SD))
     else:
         return []
-    runs = kilnings(history)
-    heat_h = history.hour(runs[0][1]) if runs else None
+    heated = runs(history)
+    heat_h = history.hour(heated[0].heat_at) if heated else None
     is_going_on = any(stage.name != "charged" for stage in all_stages(history))
     return holds(start, between(history, known, start[0], heat_h), _sprays(history, start[0]), drifts=is_going_on)
 

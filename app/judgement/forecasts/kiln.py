@@ -11,11 +11,13 @@ from statistics import median
 import numpy as np
 
 from app.judgement.facts.shapes import Weighing
-from app.judgement.forecasts.air import Air, last_kilning
+from app.judgement.forecasts.air import Air
 from app.judgement.forecasts.band import Value
+from app.judgement.forecasts.bed import hours_of_heat
 from app.judgement.forecasts.course import is_usable, means_by_hour
 from app.judgement.forecasts.drying import DryingFit
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import runs
 from app.science.drying import HALF_WIDTH_WB
 from app.science.humid_air import drying_duty
 from app.science.moisture import gross_to_stop_at_kg
@@ -117,7 +119,7 @@ def _by_trays(history: History, drying: DryingFit) -> list[BreakPoint]:
             if (each.vessel or "") == tray.name and tray.first.at <= each.at <= tray.last.at
         ]
         points = [(history.hour(each.at), tray.net_kg(each)) for each in weighings]
-        hour = _rate_falls(_thinned(points), drying.air.pieces)
+        hour = _rate_falls(_thinned(points, drying.air.pieces), drying.air.pieces)
         if hour is not None:
             at = next(each.at for each in weighings if history.hour(each.at) >= hour - 1e-9)
             moisture = float(drying.band(np.array([hour]), tray.number)[0][0])
@@ -125,11 +127,11 @@ def _by_trays(history: History, drying: DryingFit) -> list[BreakPoint]:
     return found
 
 
-def _thinned(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Weighings too close together tell the scale's step and not a rate."""
+def _thinned(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> list[tuple[float, float]]:
+    """Weighings with hardly any heat between them tell the scale's step and not a rate."""
     kept: list[tuple[float, float]] = []
     for point in points:
-        if not kept or point[0] - kept[-1][0] >= LEAST_GAP_H:
+        if not kept or hours_of_heat(pieces, kept[-1][0], point[0]) >= LEAST_GAP_H:
             kept.append(point)
     return kept
 
@@ -152,19 +154,20 @@ def _mean_constant(pieces: tuple[Air, ...], start_h: float, end_h: float) -> flo
     total = sum(
         max(min(end, end_h) - max(air.start_h, start_h), 0.0) * air.constant
         for air, end in zip(pieces, ends, strict=True)
+        if not air.is_still
     )
     return max(total / (end_h - start_h), 0.05)
 
 
 def _by_air_off(history: History, drying: DryingFit) -> BreakPoint | None:
     """When the air comes out of the bed nearly as hot as it went in: it lost less than half of what it lost before."""
-    run = last_kilning(history)
+    run = next(reversed(runs(history)), None)
     if run is None:
         return None
     inside = [
         each
         for each in history.readings("air_off_temperature")
-        if is_usable(each) and run[1] <= each.at and (run[0].ends_at is None or each.at <= run[0].ends_at)
+        if is_usable(each) and run.heat_at <= each.at and run.covers(each.at) and not run.is_without_heat(each.at)
     ]
     if len(inside) < 3:
         return None

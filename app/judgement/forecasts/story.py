@@ -8,7 +8,6 @@ from datetime import datetime
 
 import numpy as np
 
-from app.judgement.forecasts.air import kilnings
 from app.judgement.forecasts.band import Array
 from app.judgement.forecasts.drying import DryingFit, fit_drying
 from app.judgement.forecasts.green import Green, Stretch, between, green
@@ -18,11 +17,12 @@ from app.judgement.forecasts.uptake import UptakeFit
 from app.judgement.grain.moisture_samples import charged, determined, dry_loss, removed_dry_kg
 from app.judgement.grain.moisture_trays import State
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import runs
 
 
 @dataclass(frozen=True, eq=False)
 class Story:
-    """green: until it is heated. stretches: in order of time. runs: each heating of the grain."""
+    """green: until it is heated. stretches: in order of time. runs: each load on the kiln."""
 
     green: Green
     stretches: tuple[Stretch, ...]
@@ -75,28 +75,28 @@ def _story(history: History) -> Story | None:
     before = green(history)
     if before is None:
         return None
-    stretches, runs = list(before.stretches), _heated(history, before)
-    for drying, malt in runs:
+    stretches, fitted = list(before.stretches), _heated(history, before)
+    for drying, malt in fitted:
         stretches += [Stretch(drying.start_h, drying.band), *(Stretch(each.start_h, each.band) for each in malt)]
-    return Story(before, tuple(stretches), tuple(drying for drying, _ in runs))
+    return Story(before, tuple(stretches), tuple(drying for drying, _ in fitted))
 
 
 def _heated(history: History, before: Green) -> list[tuple[DryingFit, list[Hold]]]:
     """Each run on the kiln, and the grain after it: until the heat comes back, or for good."""
     if not before.is_cast:
         return []
-    earlier, runs = history.once(earlier_fit), kilnings(history)
+    earlier, heated = history.once(earlier_fit), runs(history)
     known = earlier.story.runs if earlier is not None and earlier.story is not None else ()
     found: list[tuple[DryingFit, list[Hold]]] = []
     state: State = before.state
-    for place, run in enumerate(runs):
+    for place, run in enumerate(heated):
         warm = known[place] if place < len(known) else None
-        drying = fit_drying(history, run, state(history.hour(run[1])), before.state, warm)
+        drying = fit_drying(history, run, state(history.hour(run.heat_at)), before.state, warm)
         if drying is None:
             break
         malt: list[Hold] = []
         if drying.end_h is not None:
-            again_h = history.hour(runs[place + 1][1]) if place + 1 < len(runs) else None
+            again_h = history.hour(heated[place + 1].heat_at) if place + 1 < len(heated) else None
             start = (drying.end_h, *drying.state(drying.end_h))
             malt = holds(start, between(history, determined(history), drying.end_h, again_h), drifts=False)
             state = malt[-1].state

@@ -30,13 +30,18 @@ WEIGHED_WAYS = frozenset({"tested", "charge_weighing"})
 
 @dataclass(frozen=True)
 class Determined:
-    """value: a tray's weight as a share of its first (start_h: when that was); or moisture, dry basis (start_h NaN)."""
+    """value: a tray's weight as a share of its first (start_h: when that was); or moisture, dry basis (start_h NaN).
+
+    is_absolute: its dry matter was determined with it, and so it tells how moist the grain was when it was loaded. What
+    goes by the dry matter that was loaded tells that again, and no more of it.
+    """
 
     hour: float
     start_h: float
     tray: int
     value: float
     sd: float
+    is_absolute: bool
 
 
 @dataclass(frozen=True)
@@ -98,14 +103,19 @@ def determined_on_kiln(
     """
     trays = trays_of(history, stage, green)
     by_name = {tray.name: tray for tray in trays}
+    again: dict[str, Weighing] = {}
     found = []
     for weighing in history.of_shape(Weighing, "tray"):
         tray = by_name.get(weighing.vessel or "")
         if tray is None or not tray.first.at < weighing.at <= tray.last.at:
             continue
         if tray.loaded_wb is None:
-            found.append(_by_weight(history, tray, weighing))
+            found.append(_by_weight(history, tray, tray.first, weighing))
+        elif tray.name in again:
+            found.append(_by_weight(history, tray, again[tray.name], weighing))
         elif weighing.at >= stage.starts_at and (sample := tray_sample(history, weighing, green)) is not None:
+            # Of a tray from an earlier heating one weighing brings the moisture along; the others only what it lost.
+            again[tray.name] = weighing
             found.append(_moisture(history, sample, tray.number))
     found += [_moisture(history, each, BED) for each in _of_bed(history, stage, heat_at)]
     return trays, sorted(found, key=lambda each: (each.hour, each.tray, each.value))
@@ -126,11 +136,11 @@ def _of_bed(history: History, stage: Stage, heat_at: datetime) -> Iterator[Moist
 def _moisture(history: History, sample: MoistureSample, tray: int) -> Determined:
     dry_share = 1.0 - sample.moisture_wb
     value, sd = sample.moisture_wb / dry_share, max(sample.sd, 0.001) / dry_share**2
-    return Determined(history.hour(sample.at), math.nan, tray, value, sd)
+    return Determined(history.hour(sample.at), math.nan, tray, value, sd, sample.basis == "tested")
 
 
-def _by_weight(history: History, tray: Tray, weighing: Weighing) -> Determined:
-    first_kg, now_kg = tray.first_net_kg, tray.net_kg(weighing)
-    steps = (resolution_sd(scale_step_kg(each)) for each in (weighing, tray.first))
+def _by_weight(history: History, tray: Tray, first: Weighing, weighing: Weighing) -> Determined:
+    first_kg, now_kg = tray.net_kg(first), tray.net_kg(weighing)
+    steps = (resolution_sd(scale_step_kg(each)) for each in (weighing, first))
     sd = math.hypot(LEAST_RATIO_SD, *(step / first_kg for step in steps))
-    return Determined(history.hour(weighing.at), history.hour(tray.first.at), tray.number, now_kg / first_kg, sd)
+    return Determined(history.hour(weighing.at), history.hour(first.at), tray.number, now_kg / first_kg, sd, False)

@@ -13,16 +13,25 @@ State = Callable[[float], tuple[float, float]]
 """At an hour: moisture, fraction wet basis, and its standard uncertainty."""
 
 
+SURE_SDS = 2.0
+
+
 def tray_sample(history: History, weighing: Weighing, loaded: State) -> MoistureSample | None:
-    """None for a tray's first weighing, and where it weighs less than its own dry matter."""
+    """None for a tray's first weighing, and where it weighs less than its own dry matter can be.
+
+    One that weighs less than its dry matter is only thought to be is dry, as surely as its loading is known.
+    """
     start = tray_start(history, weighing)
     if weighing.quality == "over_range" or start is None or start.id == weighing.id:
         return None
     moisture_wb, sd = loaded(history.hour(start.at))
+    net_kg, start_kg = net_of(weighing, start), net_of(start, start)
+    if net_kg >= start_kg * (1.0 - moisture_wb - SURE_SDS * sd):
+        net_kg = max(net_kg, start_kg * (1.0 - moisture_wb))
     try:
         value, own_sd = science.moisture_wb_with_sd(
-            net_of(weighing, start),
-            net_of(start, start),
+            net_kg,
+            start_kg,
             moisture_wb,
             mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
             initial_mass_sd_kg=science.resolution_sd(scale_step_kg(start)),

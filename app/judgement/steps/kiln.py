@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
+from app.judgement.history.kiln_runs import Gap, run_at
 from app.judgement.steps.air import (
     CEILING,
     DRYING,
@@ -41,9 +42,14 @@ STOP_AT = "moisture.gross_to_stop_at_kg"
 def kiln_steps(here: Here) -> list[NextStep]:
     if not _is_fired(here):
         return [_fire(here), *_first_tray(here)]
-    if here.programme.purpose == "roasted" or here.forecast.kiln is None:
-        every = ROAST_EVERY_H if here.programme.purpose == "roasted" else LOOK_EVERY_H
-        return while_it_lasts(_by_hours(here), [_temperature(here, every)], here.now)
+    if here.programme.purpose == "roasted":
+        return while_it_lasts(_by_hours(here), [_temperature(here, ROAST_EVERY_H)], here.now)
+    run = run_at(here.history, here.now)
+    gap = run.gap_at(here.now) if run is not None else None
+    if gap is not None:
+        return [_heat_back(here, gap), _temperature(here, LOOK_EVERY_H)]
+    if here.forecast.kiln is None:
+        return while_it_lasts(_by_hours(here), [_temperature(here, LOOK_EVERY_H)], here.now)
     kiln, phases = here.forecast.kiln, phases_of(here)
     current = phase_now(here, kiln, phases)
     off = _heat_off(here, kiln, phases, current)
@@ -83,6 +89,13 @@ def _fire(here: Here) -> NextStep:
     start = here.stage.starts_at
     why = "Green malt heaped and without air heats by itself and sours."
     return step("heat_on", "Heat on", start + QUARTER, start, here.after_start(FIRED_WITHIN_H), why, "facts")
+
+
+def _heat_back(here: Here, gap: Gap) -> NextStep:
+    due = gap.ends_at or here.now
+    late = max(due, gap.starts_at + timedelta(hours=FIRED_WITHIN_H))
+    why = f"The heat stands still since {here.words.clock(gap.starts_at)}: until it is back, nothing dries."
+    return step("heat_on", "Fan, then heat on again, and say so", due, gap.starts_at, late, why, "facts")
 
 
 def _first_tray(here: Here) -> list[NextStep]:

@@ -17,6 +17,7 @@ from app.judgement.forecasts.forecast import Fit, Forecast, Value, When, fit, fo
 from app.judgement.forecasts.moisture import Estimate, moisture_at
 from app.judgement.forecasts.trusted import known_and_trusted
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit, PlannedStage, Programme
 from app.judgement.wording import Words
@@ -129,7 +130,11 @@ class Here:
         return Ending(kind, what, due, least, most, planned)
 
     def after_start(self, hours: float) -> datetime:
-        return self.stage.starts_at + timedelta(hours=hours)
+        """On the kiln it is hours of heat that count."""
+        run = run_at(self.history, self.now) if self.stage.name == "kilning" else None
+        start = self.stage.starts_at if run is None else run.stage.starts_at
+        stood = timedelta(0) if run is None else run.without_heat(start, self.now)
+        return start + stood + timedelta(hours=hours)
 
     def last(self, *kinds: str, since: datetime | None = None) -> Fact | None:
         found = [fact for fact in self.history.of_kind(*kinds) if since is None or fact.at >= since]

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.moisture import moisture_at, samples
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import Run, run_at
 from app.judgement.history.stages import Stage, stages
 from app.science.enzymes import Exposure, hours_and_degree_hours_above
 
@@ -78,7 +79,8 @@ def kiln_exposures(history: History, now: datetime) -> list[KilnExposure]:
     found: dict[str | None, list[tuple[list[Piece], list[Reading], bool]]] = {}
     for kilning in (stage for stage in stages(history, now) if stage.name == "kilning"):
         for place, readings in _by_place(history, kilning, now).items():
-            pieces = _pieces(history, readings, min(kilning.ends_at or now, now))
+            run = run_at(history, kilning.starts_at)
+            pieces = _pieces(history, _held(readings, min(kilning.ends_at or now, now), run))
             found.setdefault(place, []).append((pieces, readings, kilning.ends_at is None))
     exposures = [_exposure(place, runs) for place, runs in found.items() if _has_ceiling(runs)]
     return sorted(exposures, key=lambda each: (-each.degree_hours, -each.hours, each.place or ""))
@@ -102,15 +104,28 @@ def _by_place(history: History, kilning: Stage, now: datetime) -> dict[str | Non
     return grouped
 
 
-def _pieces(history: History, readings: Sequence[Reading], until: datetime) -> list[Piece]:
-    """The readings cut where the moisture was determined and where it crosses an edge of the ceiling."""
+Point = tuple[datetime, float]
+
+
+def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iterator[tuple[Point, Point]]:
+    """From reading to reading; the last holds for a while, and one after which the heat stopped or came back too."""
     points = [(reading.at, reading.value) for reading in readings if reading.value is not None]
-    held_until = min(until, points[-1][0] + HOLDS_FOR)
-    if held_until > points[-1][0]:
-        points.append((held_until, points[-1][1]))
+    for point, following in zip_longest(points, points[1:]):
+        changes_at = run.changes_after(point[0]) if run is not None else None
+        if following is not None and (changes_at is None or changes_at >= following[0]):
+            yield point, following
+            continue
+        ends = (until, point[0] + HOLDS_FOR, changes_at, following and following[0])
+        held_until = min(each for each in ends if each is not None)
+        if held_until > point[0]:
+            yield point, (held_until, point[1])
+
+
+def _pieces(history: History, held: Iterable[tuple[Point, Point]]) -> list[Piece]:
+    """The readings cut where the moisture was determined and where it crosses an edge of the ceiling."""
     known = [sample.at for sample in samples(history)]
     pieces: list[Piece] = []
-    for (start, first_c), (end, last_c) in pairwise(points):
+    for (start, first_c), (end, last_c) in held:
         inside = known[bisect.bisect_right(known, start) : bisect.bisect_left(known, end)]
         marks = list(dict.fromkeys([start, *inside, end]))
         upper = [_upper(history, mark) for mark in marks]

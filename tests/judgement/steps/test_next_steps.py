@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
@@ -337,6 +337,27 @@ def test_the_heat_goes_off_when_the_wettest_tray_is_dry() -> None:
     done = step_of(story, 174.1, "heat_off")
     assert done.due_at <= moment(174)
     assert "Dry enough" in done.why
+
+
+def test_while_the_heat_stands_still_nothing_but_its_return_is_next() -> None:
+    story = drying((162, 1.78), (164, 1.55))
+    story.tell(164.2, "interruption", {"what": "power cut"})
+    back = step_of(story, 165, "heat_on")
+    assert back.due_at == moment(165)
+    assert "stands still" in back.why
+    assert {"set_point", "heat_off", "tray"}.isdisjoint(kinds_of(story, 165))
+
+
+def test_a_plan_by_the_hours_counts_those_of_heat() -> None:
+    story = Story("roasted")
+    story.charge()
+    story.tell(0, "heat_on")
+    before = step_of(story, 0.5, "heat_off").due_at
+    story.tell(0.2, "interruption", {"what": "drum stood still", "until_at": moment(0.45).isoformat()})
+    assert step_of(story, 0.5, "heat_off").due_at - before == timedelta(hours=0.25)
+    story.tell(0.7, "heat_off")
+    story.tell(1.7, "heat_on")
+    assert step_of(story, 1.8, "heat_off").due_at - before == timedelta(hours=1.25)
 
 
 def test_after_the_heat_it_is_cooled_stripped_dressed_the_same_day_weighed_bagged_and_finished() -> None:

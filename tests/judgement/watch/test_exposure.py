@@ -92,3 +92,15 @@ def test_a_programme_changed_on_the_kiln_judges_what_follows_by_its_own_ceiling(
     found = kiln_exposure(history, moment(163))
     assert found is not None
     assert found.hours == pytest.approx(1.0)
+
+
+def test_hours_without_heat_are_not_measured_by_the_readings_on_either_side() -> None:
+    # 55 °C at 44 % is five over its ceiling; from 161.5 to 165 the kiln was cold, and nobody read it there.
+    story = kilned((161, 55.0, None), (165.5, 55.0, None), (166, 55.0, None))
+    story.tell(161.5, "paused")
+    story.tell(165, "resumed")
+    story.tell(166, "heat_off")
+    found = kiln_exposure(story.history(), moment(166))
+    assert found is not None
+    assert found.measured_hours == pytest.approx(1.0)
+    assert found.hours == pytest.approx(1.0)
