@@ -30,7 +30,7 @@ def _row(frame: Frame, span: Span) -> tuple[str, ...]:
     moisture = "not known"
     if estimate is not None:
         about = "about " if estimate.is_estimate else ""
-        moisture = about + format_quantity(estimate.moisture_wb, "percent", estimate.half_width)
+        moisture = estimate.said(lambda value, half: about + format_quantity(value, "percent", half))
     warmth = "; ".join(_warmth(frame, span)) or "none read"
     return (stage.word, frame.clock.moment(stage.starts_at), hours, moisture, warmth)
 

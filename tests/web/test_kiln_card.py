@@ -122,7 +122,7 @@ def test_without_probe_it_is_the_tray_and_the_hand_that_tell_the_break_point(app
 def test_missing_inputs_lead_to_the_entry_that_makes_up_for_them(app: Flask, client: FlaskClient) -> None:
     batch = begun(app, kinds=BARE)
     html = markup(client, batch)
-    assert f'href="/batches/{batch.number}/tub#tray">weigh a tray at loading, or one now' in html
+    assert f'href="/batches/{batch.number}/tub#tray">weigh a tray, or test it' in html
     assert f'href="/batches/{batch.number}/tub#humidity"' in html
     assert 'href="#grain_temperature">take the grain’s temperature' in unescape(markup(client, batch, "/tub"))
     assert "Stop at gross" not in card(client, batch)
@@ -150,3 +150,35 @@ def test_the_tub_stays_small_on_the_kiln(app: Flask, client: FlaskClient) -> Non
     answer = client.get(f"/batches/{batch.number}/tub", headers={"Accept-Encoding": "br"})
     assert answer.headers["Content-Encoding"] == "br"
     assert len(answer.data) <= 10_000
+
+
+def whole(client: FlaskClient, path: str) -> str:
+    bare = re.sub(r"<[^>]+>", " ", client.get(path).text.partition('{"config"')[0])
+    return re.sub(r"\s+", " ", unescape(bare).replace("\u00a0", " "))
+
+
+@pytest.mark.parametrize("kinds", [BARE - {"heat_on"}, BARE])
+@pytest.mark.parametrize("hours_ago", [170.0, 200.0, 240.0])
+def test_nothing_measured_on_the_kiln_is_the_ceiling_of_wet_grain_and_no_word_of_dry_enough(
+    app: Flask, client: FlaskClient, kinds: set[str], hours_ago: float
+) -> None:
+    batch = begun(app, hours_ago, kinds=kinds)
+    said = card(client, batch, "/tub")
+    assert "Grain now at most how? 50.0 °C (122.0 °F) as for wet grain" in said
+    assert "reached" not in said
+    assert "weigh a tray, or test it" in said
+    for path in (f"/batches/{batch.number}", f"/batches/{batch.number}/tub", "/", "/batches"):
+        page = whole(client, path)
+        assert not re.search(r"Moisture (how\? )?\d", page), path
+        assert "Heat off, cool" not in page, path
+    assert "Moisture not known" in whole(client, "/")
+
+
+def test_a_paused_kiln_says_so_and_foresees_nothing(app: Flask, client: FlaskClient) -> None:
+    batch = begun(app)
+    tell(app, batch, "paused", {}, hours_ago=0.5)
+    said = card(client, batch, "/tub")
+    assert "The heat stands still" in said
+    assert "Fan, then heat on again" in whole(client, f"/batches/{batch.number}/tub")
+    tell(app, batch, "resumed", {}, hours_ago=0.2)
+    assert "stands still" not in card(client, batch, "/tub")

@@ -8,17 +8,15 @@ from itertools import pairwise
 from statistics import median
 
 from app.judgement import cautions
+from app.judgement.dryness import dryness
 from app.judgement.facts.shapes import Fact, Reading, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
-from app.judgement.forecasts.moisture import MoistureSample, net_of, samples
+from app.judgement.forecasts.moisture import MoistureSample, net_of
 from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.exposure import Span, kiln_exposures
-
-SURE_WB = 0.015
-"""A moisture known no better than ± 1.5 points does not tell that malt is dry, from memory."""
 
 TOLERATED_H = 0.25
 ACT_EXCESS_C = 5.0
@@ -71,8 +69,8 @@ def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: st
 
 def _moisture_words(case: Case, span: Span) -> str:
     estimate = case.moisture_at(span.starts_at)
-    if estimate is None:
-        return ""
+    if estimate is None or not estimate.is_told:
+        return "Its moisture is not known: the ceiling is the one for wet grain."
     figure = wording.percent(estimate.moisture_wb, estimate.half_width)
     since = f"last known {wording.hours(estimate.since_h)} before" if estimate.is_estimate else "just determined"
     return f"Moisture then {figure}, {since}: the ceiling is the one at its upper bound."
@@ -218,32 +216,21 @@ def dry_enough(case: Case) -> Iterator[Flag]:
     """The wettest tray is as dry as the programme wants it, and the heat is still on."""
     for stage in case.stages_named("kilning"):
         programme = case.programme_at(case.end_of(stage))
-        goal = programme.final_moisture_wb if programme else None
-        if programme is None or goal is None or programme.purpose == "roasted":
+        if programme is None or programme.final_moisture_wb is None or programme.purpose == "roasted":
             continue
-        wettest = _wettest(case, stage)
-        if wettest is None or wettest.moisture_wb > goal + 1e-4:
+        told = dryness(case.history, stage, programme)
+        if told.sample is None or told.state == "open":
             continue
-        if stage.ends_at is not None and stage.ends_at <= wettest.at + IN_TIME:
+        if stage.ends_at is not None and stage.ends_at <= told.sample.at + IN_TIME:
             continue
-        yield _dry_flag(case, programme, stage, wettest)
+        yield _dry_flag(case, programme, stage, told.sample, is_sure=told.state == "dry")
 
 
-def _wettest(case: Case, stage: Stage) -> MoistureSample | None:
-    """The wettest of the last samples of each place; trays first, any other determination where none was weighed."""
-    last: dict[str | None, MoistureSample] = {}
-    for sample in samples(case.history):
-        if stage.covers(sample.at) and sample.basis in ("tray", "tested", "charge_weighing"):
-            last[sample.place] = sample
-    trays = [sample for sample in last.values() if sample.basis == "tray"]
-    return max(trays or last.values(), key=lambda sample: sample.moisture_wb, default=None)
-
-
-def _dry_flag(case: Case, programme: Programme, stage: Stage, wettest: MoistureSample) -> Flag:
+def _dry_flag(case: Case, programme: Programme, stage: Stage, wettest: MoistureSample, *, is_sure: bool) -> Flag:
     limit = programme.limits["final_moisture"]
     figure = wording.percent(wettest.moisture_wb, wettest.half_width)
     where = f"{figure} in {wettest.place or 'the wettest sample'}, at {case.hour_words(wettest.at)}"
-    if wettest.half_width > SURE_WB:
+    if not is_sure:
         said = Message(
             f"Perhaps dry enough: {where}",
             "How wet it was when it was loaded is hardly known, and so how dry it is now.",

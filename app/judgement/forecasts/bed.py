@@ -32,7 +32,7 @@ TRAY_WANDERS, TRAY_WANDERS_OVER_H = 0.04, 8.0
 """How far a bed strays from its curve, as a share of the water still to go, and over how long; and a tray from the
 bed. Set on made-up beds, see the backtest."""
 
-STANDS_PER_ROOT_H = 0.04
+STANDS_PER_ROOT_H = 0.03
 """How far grain without heat drifts, as a share of the water still to go, for the root of the hours: a hot kiln dries
 on a little, a cold one draws damp. From memory."""
 

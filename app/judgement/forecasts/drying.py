@@ -20,7 +20,7 @@ from app.judgement.forecasts.priors import drying_prior, from_lot
 from app.judgement.forecasts.trays import Determined, Tray, determined_on_kiln
 from app.judgement.grain.moisture_trays import State
 from app.judgement.history.history import History
-from app.judgement.history.kiln_runs import Run
+from app.judgement.history.kiln_runs import AS_LOADED, Run
 from app.judgement.programmes.programme import Programme
 
 LEARNED = 3
@@ -32,9 +32,6 @@ EQUILIBRIUM_SD_DB = 0.008
 than any of them was measured at, and so less is taken for sure here, from memory."""
 
 LEAST_LOADED_SD_DB = 0.003
-
-AS_LOADED_H = 0.5
-"""A tray first weighed within this of the heat is as moist as it was loaded, from memory; later it has dried since."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +73,11 @@ class DryingFit:
         return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
 
     @property
+    def is_told(self) -> bool:
+        """Anything of this run was weighed, tested or read of its air: else nobody knows how far it has dried."""
+        return bool(self.known) or self.air.is_measured
+
+    @property
     def stands_still(self) -> bool:
         """The heat stopped, and nothing says yet that it is back."""
         return self.air.pieces[-1].is_still
@@ -93,7 +95,7 @@ class DryingFit:
 
     def first_wb(self, tray: Tray) -> tuple[float, float]:
         """The moisture of a tray's grain at its first weighing, and its standard uncertainty."""
-        if tray.first_h <= self.start_h + AS_LOADED_H:
+        if tray.first_h <= self.start_h + AS_LOADED.total_seconds() / 3600.0:
             return tray.loaded_wb or self.loaded_wb
         return self.state(tray.first_h, tray.number)
 

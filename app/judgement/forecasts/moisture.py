@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -32,6 +32,7 @@ from app.judgement.grain.moisture_samples import (
 )
 from app.judgement.grain.moisture_trays import State, tray_sample
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import AS_LOADED, run_at
 
 __all__ = [
     "ASSUMED_MOISTURE_SD",
@@ -55,6 +56,7 @@ __all__ = [
 
 SAME_MOMENT = timedelta(minutes=15)
 JUST_TESTED_H = 1.0
+WETTEST_WB = 0.999
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,7 @@ class Estimate:
     """Moisture at a moment. is_estimate: nothing was determined just then, and it is read from the fitted curve.
 
     since_h: hours from the last determination, `sample`. wettest: the upper 95 % bound where the grain is wettest.
+    is_told: False where heat may have dried it and nothing tells how far: then it is anything up to what was loaded.
     """
 
     moisture_wb: float
@@ -70,15 +73,25 @@ class Estimate:
     since_h: float = 0.0
     sample: MoistureSample | None = None
     wettest: float = 0.0
+    is_told: bool = True
 
     @property
     def half_width(self) -> float:
         return 2.0 * self.sd
 
+    def said(self, percent: Callable[[float, float], str]) -> str:
+        """With its half-width; or that it is not known."""
+        return percent(self.moisture_wb, self.half_width) if self.is_told else "not known"
+
     @property
     def upper(self) -> float:
         """The upper 95 % bound; on the kiln that of the wettest tray, for there the enzymes die first."""
-        return min(max(self.moisture_wb + self.half_width, self.wettest), 0.999)
+        return min(max(self.moisture_wb + self.half_width, self.wettest), WETTEST_WB)
+
+
+def wettest_it_may_be(estimate: Estimate | None) -> float:
+    """By what the heat that grain bears is judged: of what nobody knows it may be as wet as can be."""
+    return WETTEST_WB if estimate is None else estimate.upper
 
 
 def samples(history: History) -> tuple[MoistureSample, ...]:
@@ -130,7 +143,21 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
     central, sd, wettest = _fitted(history, at)
     if at - before.at <= SAME_MOMENT or math.isnan(central):
         return Estimate(before.moisture_wb, before.sd, False, since_h, before, wettest)
+    loaded = _untold_since_loading(history, at, before)
+    if loaded is not None:
+        driest, as_loaded = max(central - 2.0 * sd, 0.0), max(loaded[0] + 2.0 * loaded[1], central + 2.0 * sd)
+        return Estimate((driest + as_loaded) / 2.0, (as_loaded - driest) / 4.0, True, since_h, before, 0.0, False)
     return Estimate(central, sd, True, since_h, before, wettest)
+
+
+def _untold_since_loading(history: History, at: datetime, last: MoistureSample) -> tuple[float, float] | None:
+    """What it was loaded with, where it may have dried by now and nothing was weighed, tested or read of the air."""
+    run, told = run_at(history, at), fit(history).story
+    if run is None or told is None or at <= run.heat_at + AS_LOADED or last.at > run.heat_at:
+        return None
+    start_h = history.hour(run.heat_at)
+    drying = next((each for each in told.runs if each.start_h == start_h), None)
+    return drying.loaded_wb if drying is not None and not drying.is_told else None
 
 
 def fitted_curve(history: History, moments: Sequence[datetime]) -> list[tuple[float, float]]:

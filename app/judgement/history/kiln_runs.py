@@ -22,7 +22,12 @@ COOLS_IN = timedelta(minutes=30)
 COOLER_BY_C, NO_AIR_YET_C = 2.0, 40.0
 """A kiln without heat cools: air into the grain that half an hour later is as hot as before is heated. From memory."""
 
+AS_LOADED = timedelta(minutes=30)
+"""Grain weighed or tested within this of the heat is as moist as it was loaded, from memory; later it has dried."""
+
+HEATED_C = 30.0
 SHOWS_HEAT = ("set_point", "air_on_temperature", "air_off_temperature")
+WEIGHED_DRY = frozenset({"tray", "moisture_test", "charge_weighing"})
 UNLOADED = frozenset({"stripped", "outturn", "culms"})
 
 
@@ -105,7 +110,7 @@ def _is_same_load(history: History, before: Stage, after: Stage) -> bool:
 def _run(history: History, heated: Sequence[Stage]) -> Run:
     first, last = heated[0], heated[-1]
     stage = replace(first, ends_at=last.ends_at)
-    stopped = [*_cold(heated), *_broken_off(history, stage)]
+    stopped = [*_cold(heated), *_broken_off(history, stage), *_not_heated(history, stage)]
     heat_at = _heat_at(history, stage, min((gap.starts_at for gap in stopped), default=None))
     return Run(stage, heat_at, tuple(_joined(_inside(stopped, heat_at, stage.ends_at))))
 
@@ -135,6 +140,22 @@ def _broken_off(history: History, stage: Stage) -> Iterator[Gap]:
             yield Gap(fact.at, until, fact.id)
         elif until is None and fact.at >= stage.starts_at:
             yield Gap(fact.at, _back_at(history, fact), fact.id)
+
+
+def _not_heated(history: History, stage: Stage) -> Iterator[Gap]:
+    """Loaded, and nothing that was said or read since tells of any heat."""
+    start = history.by_id(stage.fact_id)
+    if start is not None and start.kind == "loaded" and stage.ends_at is None:
+        since = [fact for fact in history.facts if fact.at >= stage.starts_at]
+        if not any(_tells_of_heat(fact, stage.starts_at) for fact in since):
+            yield Gap(stage.starts_at, None, stage.fact_id)
+
+
+def _tells_of_heat(fact: Fact, loaded_at: datetime) -> bool:
+    if isinstance(fact, Reading):
+        is_of_kiln = fact.kind == "grain_temperature" or fact.kind in SHOWS_HEAT
+        return is_of_kiln and (fact.value or 0.0) >= HEATED_C
+    return fact.kind == "heat_on" or (fact.kind in WEIGHED_DRY and fact.at > loaded_at + AS_LOADED)
 
 
 def _back_at(history: History, stopped: Fact) -> datetime | None:

@@ -11,7 +11,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.flags import Flag
 from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
-from app.judgement.forecasts.moisture import charged, dry_kg_of, moisture_at, samples
+from app.judgement.forecasts.moisture import charged, dry_kg_of, moisture_at, samples, wettest_it_may_be
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
@@ -147,14 +147,17 @@ def dimension_of(kind: Kind) -> str:
 def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | None:
     programme, moisture = history.programme_at(fact.at), moisture_at(history, fact.at)
     stage = stage_at(all_stages(history), fact.at)
-    if programme is None or moisture is None or stage is None or stage.name != "kilning" or fact.value is None:
+    if programme is None or stage is None or stage.name != "kilning" or fact.value is None:
         return None
-    ceiling = programme.ceiling_c(moisture.upper)
+    ceiling = programme.ceiling_c(wettest_it_may_be(moisture))
     if ceiling is None:
         return None
     both = f"{words.temperature(fact.value)} ({words.other_temperature(fact.value)})"
     limit = f"{words.temperature(ceiling)} ({words.other_temperature(ceiling)})"
-    at = f"ceiling at {words.percent(moisture.moisture_wb, moisture.half_width)} moisture: {limit}"
+    if moisture is not None and moisture.is_told:
+        at = f"ceiling at {words.percent(moisture.moisture_wb, moisture.half_width)} moisture: {limit}"
+    else:
+        at = f"its moisture is not known, and the ceiling of wet grain is {limit}"
     if fact.value > ceiling:
         return Meaning(
             "act", f"Grain {both}: over its ceiling", f"{at[:1].upper()}{at[1:]}. Lower the air, or open the kiln."

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.forecast import KilnForecast, When
+from app.judgement.forecasts.moisture import wettest_it_may_be
 from app.judgement.programmes.programme import Programme, Step
 from app.judgement.steps.step import Basis, Here, NextStep, reaches, step
 
@@ -123,15 +124,18 @@ def _allowed_wb(programme: Programme, air_c: float) -> float | None:
 def _lower(here: Here, kiln: KilnForecast) -> NextStep | None:
     """Now, where the grain stands over its ceiling; and in time, where the air is too hot for it once it has broken."""
     known = here.moisture
-    ceiling_c = here.programme.ceiling_c(known.upper) if known is not None else None
-    if known is None or ceiling_c is None:
+    ceiling_c = here.programme.ceiling_c(wettest_it_may_be(known))
+    if ceiling_c is None:
         return None
     hottest = _hottest(here)
     if hottest is not None and hottest.value is not None and hottest.value > ceiling_c:
         where = f" ({hottest.place})" if hottest.place else ""
         grain, limit = here.words.temperature(hottest.value), here.words.temperature(ceiling_c)
-        figure = here.words.percent(known.moisture_wb, known.half_width)
-        why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture, at the upper bound."
+        if known is not None and known.is_told:
+            figure = here.words.percent(known.moisture_wb, known.half_width)
+            why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture, at the upper bound."
+        else:
+            why = f"Grain{where} {grain}; its moisture is not known, and the ceiling of wet grain is {limit}."
         return _lower_step(here, ceiling_c, hottest.at, hottest.at, hottest.at + QUARTER, why, "facts")
     return _lower_in_time(here, kiln)
 

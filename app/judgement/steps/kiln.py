@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from app.judgement.dryness import dryness
 from app.judgement.facts.shapes import Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
 from app.judgement.history.kiln_runs import Gap, run_at
@@ -55,9 +56,8 @@ def kiln_steps(here: Here) -> list[NextStep]:
     off = _heat_off(here, kiln, phases, current)
     change = change_of_air(here, kiln, phases, current)
     changes = [change] if change is not None else []
-    looks = [
-        _after_urgent(each, change) for each in (_tray(here, kiln, [*changes, off]), _temperature(here, LOOK_EVERY_H))
-    ]
+    weigh = [] if off is not None and off.kind == "tray" else [_tray(here, kiln, [*changes, off])]
+    looks = [_after_urgent(each, change) for each in (*weigh, _temperature(here, LOOK_EVERY_H))]
     return [*changes, *while_it_lasts(off, looks, here.now)]
 
 
@@ -88,7 +88,7 @@ def _is_fired(here: Here) -> bool:
 def _fire(here: Here) -> NextStep:
     start = here.stage.starts_at
     why = "Green malt heaped and without air heats by itself and sours."
-    return step("heat_on", "Heat on", start + QUARTER, start, here.after_start(FIRED_WITHIN_H), why, "facts")
+    return step("heat_on", "Heat on", start + QUARTER, start, start + timedelta(hours=FIRED_WITHIN_H), why, "facts")
 
 
 def _heat_back(here: Here, gap: Gap) -> NextStep:
@@ -110,14 +110,23 @@ def _by_hours(here: Here) -> NextStep | None:
         return None
     kind, what, due, low, high, planned = here.ending
     why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h {here.stage.word}."
+    if kind == "heat_off" and here.programme.purpose != "roasted":
+        why += " Only a weighing or a test tells that it is dry."
     return step(kind, what, due, low, high, why)
 
 
 def _heat_off(here: Here, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
-    """When the wettest tray is dry; while hotter air is still planned, this phase's end and the plan's hours after."""
+    """When the wettest tray is dry; while hotter air is still planned, this phase's end and the plan's hours after.
+
+    None where nothing tells how far it has dried: the thing to do is to weigh it.
+    """
     plain = _by_hours(here)
     kind, what = ("heat_off", "Heat off, cool") if plain is None else (plain.kind, plain.what)
-    dry = kiln.dry
+    dry, drying = kiln.dry, here.fitted.drying
+    if drying is not None and not drying.is_told:
+        return None
+    if dry.is_past(here.now) and (find_out := _find_out(here, kiln)) is not None:
+        return find_out
     goal = here.words.percent(kiln.target_wb, decimals=1)
     later = phases[current + 1 :]
     if dry.is_past(here.now) or (not later and dry.central is not None):
@@ -138,6 +147,22 @@ def _heat_off(here: Here, kiln: KilnForecast, phases: list[Phase], current: int)
         return None
     why = f"{plain.why} {dry.reason}".strip()
     return step(kind, what, plain.due_at, plain.earliest_at, plain.latest_at, why)
+
+
+def _find_out(here: Here, kiln: KilnForecast) -> NextStep | None:
+    """In place of heat off, where only the forecast says that it is dry; None once a weighing or a test does."""
+    run, dry = run_at(here.history, here.now), kiln.dry.central
+    told = dryness(here.history, run.stage if run else here.stage, here.programme, kiln.dry, here.now)
+    if dry is None or told.state == "dry":
+        return None
+    if told.sample is None or told.state == "open":
+        why = "Foreseen to be dry enough by now: only a weighing or a test tells."
+        what = f"Weigh {_tray_name(here, kiln)}, or test its moisture"
+        return step("tray", what, dry, None, dry + IN_TIME, why, "forecast", DRYING)
+    figure = here.words.percent(told.sample.moisture_wb, told.sample.half_width)
+    why = f"Perhaps dry enough: {figure}, for its loading is hardly known. Brittle to the bite, it is: then heat off."
+    return step("moisture_test", "Test the malt’s moisture, or bite it", told.sample.at, None, told.sample.at + IN_TIME,
+                why, "facts")  # fmt: skip
 
 
 def _dries_to(here: Here, edge: str) -> datetime | None:

@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise, zip_longest
 
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.moisture import moisture_at, samples
+from app.judgement.forecasts.moisture import moisture_at, samples, wettest_it_may_be
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import Run, run_at
 from app.judgement.history.stages import Stage, stages
@@ -152,25 +152,24 @@ def _line(start: datetime, end: datetime, first_c: float, last_c: float) -> _Lin
 
 
 def _cut(
-    history: History, start: datetime, end: datetime, wet_to_dry: tuple[float | None, float | None], line: _Line
+    history: History, start: datetime, end: datetime, wet_to_dry: tuple[float, float], line: _Line
 ) -> Iterable[Piece]:
     """Cut where the moisture's upper bound, running straight, crosses an edge of the ceiling."""
     programme = history.programme_at(start)
     wet, dry = wet_to_dry
     cuts = {0.0, 1.0}
-    if wet is not None and dry is not None and wet != dry:
+    if wet != dry:
         edges = (step.moisture_above_wb for step in (programme.ceiling if programme else ()))
         cuts |= {share for edge in edges if 0.0 < (share := (wet - edge) / (wet - dry)) < 1.0}
     for first, last in pairwise(sorted(cuts)):
-        middle = None if wet is None or dry is None else wet + (first + last) / 2 * (dry - wet)
+        middle = wet + (first + last) / 2 * (dry - wet)
         begins, ends = start + first * (end - start), start + last * (end - start)
-        ceiling_c = None if middle is None or programme is None else programme.ceiling_c(middle)
+        ceiling_c = None if programme is None else programme.ceiling_c(middle)
         yield Piece(begins, ends, line.at(begins), line.at(ends), ceiling_c)
 
 
-def _upper(history: History, moment: datetime) -> float | None:
-    estimate = moisture_at(history, moment)
-    return None if estimate is None else estimate.upper
+def _upper(history: History, moment: datetime) -> float:
+    return wettest_it_may_be(moisture_at(history, moment))
 
 
 def _exposure(place: str | None, runs: Sequence[tuple[list[Piece], list[Reading], bool]]) -> KilnExposure:

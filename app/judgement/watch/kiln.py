@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.course import is_usable
-from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit, Programme, provenance
@@ -42,8 +42,7 @@ def waiting_watch(
 
 def ceiling_watch(history: History, programme: Programme, stage: Stage, now: datetime, words: Words) -> Watch | None:
     """The grain's slope against the ceiling at the wettest that it may be now: as it dries, the ceiling only rises."""
-    moisture = moisture_at(history, now)
-    ceiling_c = programme.ceiling_c(moisture.upper) if moisture else None
+    ceiling_c = programme.ceiling_c(wettest_it_may_be(moisture_at(history, now)))
     places: dict[str, list[Reading]] = {}
     for each in history.readings("grain_temperature"):
         if is_usable(each) and max(stage.starts_at, now - RECENT) <= each.at <= now:

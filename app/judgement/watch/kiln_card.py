@@ -5,15 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from app.judgement.dryness import Dryness, dryness
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.air import KilnAir
 from app.judgement.forecasts.bed import BED
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.drying import DryingFit
 from app.judgement.forecasts.forecast import Fit, KilnForecast, StopAt, fit, forecast_at
-from app.judgement.forecasts.moisture import Estimate, moisture_at
+from app.judgement.forecasts.moisture import Estimate, moisture_at, wettest_it_may_be
 from app.judgement.forecasts.trusted import known_and_trusted
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage, stages
 from app.judgement.programmes.parts import CeilingStep
 from app.judgement.programmes.programme import Limit, Programme
@@ -28,7 +30,7 @@ STILL_HOT_C = 35.0
 PROBE_READINGS = 3
 """Fewer readings of the air above the bed tell no break point."""
 
-NO_MOISTURE = Gap("moisture", "How moist the grain is, and so its ceiling", "weigh a tray, or test it", "moisture_test")
+NO_MOISTURE = Gap("moisture", "How moist the grain is, and so its ceiling", "weigh a tray, or test it", "tray")
 NO_GRAIN = Gap("grain", "Whether the grain is over its ceiling", "take the grain’s temperature", "grain_temperature")
 NO_TRAY = Gap("tray", "What the scale shows when it is dry enough", "weigh a tray at loading, or one now", "tray")
 NO_AIR = Gap(
@@ -42,19 +44,28 @@ NO_DRY = Gap("dry", "How much water is still to go", "say what was charged, and 
 class CeilingNow:
     """The step of the programme's ceiling that holds at the upper bound of the moisture, and the one after it.
 
-    place: which step, from 1, of how many.
+    place: which step, from 1, of how many. moisture: None where nothing ever told it.
     """
 
     step: CeilingStep
     following: CeilingStep | None
     place: int
     steps: int
-    moisture: Estimate
+    moisture: Estimate | None
+
+    @property
+    def told(self) -> Estimate | None:
+        """The moisture, where anything tells it; else the step is that of wet grain."""
+        return self.moisture if self.moisture is not None and self.moisture.is_told else None
 
     @property
     def is_next_likely(self) -> bool:
         """The middle of what is known is in a drier step: a weighing may allow more heat."""
-        return self.following is not None and self.moisture.moisture_wb <= self.step.moisture_above_wb
+        return (
+            self.following is not None
+            and self.told is not None
+            and (self.told.moisture_wb <= self.step.moisture_above_wb)
+        )
 
 
 @dataclass(frozen=True)
@@ -78,7 +89,8 @@ class Wettest:
 class KilnCard:
     """None where the part does not apply, or nothing tells it: gaps then say what to record.
 
-    floor: of a stewing, in place of a ceiling. has_probe: the air above the bed is read often enough to tell the break.
+    floor: of a stewing, in place of a ceiling. dry: what was determined says of it. has_probe: the air above the bed is
+    read often enough to tell the break.
     """
 
     stage: str
@@ -90,6 +102,7 @@ class KilnCard:
     exposure: KilnExposure | None
     wettest: Wettest | None
     forecast: KilnForecast | None
+    dry: Dryness | None
     air: KilnAir | None
     has_probe: bool
     gaps: tuple[Gap, ...]
@@ -121,7 +134,9 @@ def kiln_card(history: History, now: datetime) -> KilnCard | None:
     has_ceiling = bool(programme.ceiling) and stage.name != "stewing"
     if not (has_ceiling or floor or forecast):
         return None
-    ceiling = _ceiling_now(programme, moisture_at(history, now)) if has_ceiling else None
+    known = moisture_at(history, now)
+    ceiling = _ceiling_now(programme, known) if has_ceiling else None
+    run = run_at(history, now)
     drying = fitted.drying if forecast is not None else None
     hottest = _hottest(history, stage, now, ceiling.step.grain_c if ceiling else None)
     return KilnCard(
@@ -134,17 +149,16 @@ def kiln_card(history: History, now: datetime) -> KilnCard | None:
         exposure=kiln_exposure(history, now) if has_ceiling else None,
         wettest=_wettest(fitted, drying, now),
         forecast=forecast,
+        dry=dryness(history, run.stage, programme, forecast.dry, now) if forecast and run else None,
         air=drying.air if drying is not None else None,
         has_probe=_probe_readings(history, stage, now) >= PROBE_READINGS,
-        gaps=tuple(_gaps(has_ceiling and ceiling is None, hottest, forecast, drying)),
+        gaps=tuple(_gaps(known is None or not known.is_told, hottest, forecast, drying)),
     )
 
 
-def _ceiling_now(programme: Programme, moisture: Estimate | None) -> CeilingNow | None:
-    if moisture is None:
-        return None
-    steps = programme.ceiling
-    place = next((at for at, each in enumerate(steps) if moisture.upper > each.moisture_above_wb), len(steps) - 1)
+def _ceiling_now(programme: Programme, moisture: Estimate | None) -> CeilingNow:
+    steps, wettest = programme.ceiling, wettest_it_may_be(moisture)
+    place = next((at for at, each in enumerate(steps) if wettest > each.moisture_above_wb), len(steps) - 1)
     following = steps[place + 1] if place + 1 < len(steps) else None
     return CeilingNow(steps[place], following, place + 1, len(steps), moisture)
 
@@ -190,7 +204,7 @@ def _gaps(
         return found
     air = drying.air
     is_damp_known = air.is_humidity_measured or air.is_room_humidity_read
-    found += [] if forecast.stop_at else [NO_TRAY]
+    found += [] if forecast.stop_at or lacks_moisture else [NO_TRAY]
     found += [] if air.is_measured else [NO_AIR]
     found += [] if is_damp_known else [NO_HUMIDITY]
     return found if forecast.work is not None else [*found, NO_DRY]

@@ -65,7 +65,8 @@ def _stands(cut: PowerCut, words: Words) -> list[StatRow]:
         place = f"{cut.last.place}, " if cut.last.place else ""
         rows.append((KINDS[cut.last.kind].word, unbroken_figures(shown), f"{place}{ago} ago", None, None, "readings"))
     if cut.moisture is not None:
-        shown = words.percent(cut.moisture.moisture_wb, cut.moisture.half_width)
+        shown = cut.moisture.said(words.percent)
         note = "estimate" if cut.moisture.is_estimate else "determined"
+        note = note if cut.moisture.is_told else "nothing since it was loaded tells it"
         rows.append(("Moisture", unbroken_figures(shown), note, None, None, "moisture.moisture_wb_with_sd"))
     return rows

@@ -107,14 +107,14 @@ def batch_source(history: History, words: Words) -> Source:
     said = ""
     if moisture is not None:
         about = "about " if moisture.is_estimate else ""
-        said = f"{about}{words.percent(moisture.moisture_wb, moisture.half_width)}"
+        said = moisture.said(lambda value, half: f"{about}{words.percent(value, half)}")
     return Source(
         f"batch:{history.batch.id}",
         name,
         history.batch.species,
         line,
         left,
-        moisture.moisture_wb if moisture else None,
+        moisture.moisture_wb if moisture is not None and moisture.is_told else None,
         said,
         bool(history.undeclared_lots),
         history,
@@ -137,7 +137,7 @@ def left_as_is_kg(history: History, words: Words) -> float | None:
         weighed = max((fact.at for fact in history.of_kind("outturn")), default=words.now)
         gone = sum(part.as_is_kg for part in history.departures if part.at >= weighed)
         return max(found.outturn_as_is_kg - gone, 0.0)
-    if found.left_dry_kg is None or moisture is None:
+    if found.left_dry_kg is None or moisture is None or not moisture.is_told:
         return None
     return found.left_dry_kg / (1.0 - moisture.moisture_wb)
 

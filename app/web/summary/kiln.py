@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from app.judgement.cautions import KILN, Caution
-from app.judgement.forecasts.forecast import StopAt
+from app.judgement.dryness import Dryness
+from app.judgement.forecasts.forecast import KilnForecast, StopAt
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import Limit, provenance
 from app.judgement.watch.exposure import KilnExposure, Span
@@ -57,7 +58,7 @@ def _heat_row(card: KilnCard, words: Words) -> Row:
         said = (NEVER_KNOWN, "") if card.has_ceiling else ("No ceiling", "This programme sets none.")
         return ("Grain now at most", said[0], f"{said[1]} {hot}".strip(), "", "", CEILING)
     status = ("act", "too hot") if card.hottest and card.hottest.is_over else ("", "")
-    note = f"{_moisture_words(card.ceiling, words)}. {hot}".strip()
+    note = f"{_ceiling_words(card.ceiling, words)}. {hot}".strip()
     return ("Grain now at most", both(words, card.ceiling.step.grain_c), note, *status, CEILING)
 
 
@@ -66,8 +67,10 @@ def _floor_row(floor: Limit, bound_c: float, hottest: Hottest | None, words: Wor
     return ("Grain now at least", both(words, bound_c), note.strip(), "", "", "programmes")
 
 
-def _moisture_words(ceiling: CeilingNow, words: Words) -> str:
-    return f"at {words.percent(ceiling.moisture.upper, decimals=1)}, the wettest it may be"
+def _ceiling_words(ceiling: CeilingNow, words: Words) -> str:
+    if ceiling.told is None:
+        return "as for wet grain: its moisture is not known"
+    return f"at {words.percent(ceiling.told.upper, decimals=1)}, the wettest it may be"
 
 
 def _hot_words(hottest: Hottest | None, words: Words) -> str:
@@ -81,13 +84,35 @@ def _hot_words(hottest: Hottest | None, words: Words) -> str:
 
 def _dry_row(card: KilnCard, words: Words) -> Row:
     assert card.forecast is not None
+    assert words.now is not None
     name = f"Dry enough, {words.percent(card.forecast.target_wb, decimals=1)}"
     if not card.is_fired:
         return (name, "no heat yet", "Once the heat is on, this says when.", "", "", DRY)
+    if card.dry is not None and card.dry.state != "open":
+        return (name, *_told_words(card.dry, words), "", "", DRY)
+    if card.forecast.dry.is_past(words.now):
+        return (name, "not known", _untold_words(card.forecast, words), "", "", DRY)
     value, note = when_words(card.forecast.dry, words)
     where = f"{card.wettest.tray}, the wettest, " if card.wettest else ""
     air = air_ahead(card)
     return (name, value, f"{where}{air}; {note}" if note else f"{where}{air}", "", "", DRY)
+
+
+def _told_words(dry: Dryness, words: Words) -> tuple[str, str]:
+    """What was determined: that it is dry, or that it may be."""
+    assert dry.sample is not None
+    figure = words.percent(dry.sample.moisture_wb, dry.sample.half_width)
+    told = f"{figure} in {dry.sample.place or 'the last sample'}, {words.clock(dry.sample.at)}"
+    if dry.state == "dry":
+        return "reached", told
+    return "perhaps", f"{told}: test the malt’s moisture, or bite it; only brittle malt is dry"
+
+
+def _untold_words(forecast: KilnForecast, words: Words) -> str:
+    assert forecast.dry.central is not None
+    return (
+        f"foreseen for about {words.clock(forecast.dry.central)}, and nothing weighed says so: weigh a tray, or test it"
+    )
 
 
 def _stop_row(stop: StopAt, words: Words) -> Row:
@@ -109,8 +134,7 @@ def _step_row(ceiling: CeilingNow | None, words: Words) -> Row | None:
     if ceiling.following is None:
         return ("Next ceiling", "none hotter", which, "", "", CEILING)
     edge = words.percent(ceiling.step.moisture_above_wb, decimals=1)
-    known = ceiling.moisture
-    now = f"now {words.percent(known.moisture_wb, known.half_width)}"
+    now = f"now {ceiling.told.said(words.percent) if ceiling.told else 'not known'}"
     likely = " Likely there already: weigh a tray to be sure." if ceiling.is_next_likely else ""
     note = f"once the wettest it may be is {edge} or less; {now}.{likely} Now {which}"
     return ("Next ceiling", both(words, ceiling.following.grain_c), note, "", "", "programmes")

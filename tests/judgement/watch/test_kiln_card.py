@@ -5,6 +5,9 @@ from datetime import timedelta
 
 import pytest
 
+from app.judgement.flags import evaluate
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.steps.next_steps import next_steps
 from app.judgement.watch.kiln_card import KilnCard, kiln_card
 from app.science.humid_air import saturation_pressure_pa
 from tests.judgement.story import Story, at
@@ -131,12 +134,12 @@ def test_the_ceiling_never_rises_when_less_is_known_of_the_moisture() -> None:
     assert unsure.step.grain_c <= sure.step.grain_c
 
 
-def test_where_nothing_tells_the_moisture_the_ceiling_is_not_known_and_the_card_says_what_to_record() -> None:
+def test_where_nothing_ever_told_the_moisture_the_ceiling_is_that_of_wet_grain() -> None:
     story = Story("barley_pale")
     story.say(160.0, "loaded")
     card = card_at(story, 161.0)
-    assert card.has_ceiling
-    assert card.ceiling is None
+    assert card.ceiling.step.grain_c == 50.0
+    assert card.ceiling.told is None
     assert {"moisture", "grain"} <= {gap.key for gap in card.gaps}
 
 
@@ -243,7 +246,7 @@ def test_what_is_said_for_later_has_no_say_yet() -> None:
 
 def test_each_missing_input_is_named_until_it_is_recorded() -> None:
     story = loaded()
-    assert gaps(story, 161.0) == {"grain", "tray", "air", "humidity"}
+    assert gaps(story, 161.0) == {"grain", "moisture", "air", "humidity"}
     weigh(story, 160.05, LOADED_KG)
     story.say(160.2, "air_on_temperature", {"value": 55.0})
     story.say(160.3, "grain_temperature", {"value": 30.0})
@@ -293,3 +296,72 @@ def test_before_the_break_point_it_is_foreseen_and_nothing_is_claimed() -> None:
 def test_grain_that_was_loaded_and_not_heated_is_told_apart() -> None:
     assert not card_at(loaded(heat=False), 160.5).is_fired
     assert card_at(loaded(), 160.5).is_fired
+
+
+# --- nothing measured ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("heat", [True, False])
+@pytest.mark.parametrize("hour", [161.0, 175.0, 198.0, 240.0])
+def test_what_nobody_measured_since_it_was_loaded_bears_no_more_than_wet_grain(hour: float, heat: bool) -> None:
+    card = card_at(loaded(heat=heat), hour)
+    assert card.ceiling.step.grain_c == 50.0
+    assert not card.ceiling.is_next_likely
+    assert "moisture" in {gap.key for gap in card.gaps}
+    assert card.dry.state == "open"
+    if heat:
+        assert card.ceiling.told is None
+
+
+def test_grain_that_was_loaded_and_never_heated_is_as_moist_as_it_was() -> None:
+    known = moisture_at(loaded(heat=False).history(), at(200.0))
+    assert known.moisture_wb == pytest.approx(GREEN_WB, abs=0.02)
+    assert card_at(loaded(heat=False), 200.0).forecast.dry.central is None
+
+
+def test_air_that_was_read_tells_how_hot_it_may_be_and_never_that_it_is_dry() -> None:
+    story = loaded()
+    for hour in range(40):
+        story.say(160.2 + hour, "air_on_temperature", {"value": 60.0})
+    card = card_at(story, 199.9)
+    assert card.ceiling.told is not None
+    assert card.ceiling.step.grain_c > 50.0
+    assert card.ceiling.moisture.upper > card.ceiling.step.moisture_above_wb
+    assert card.forecast.dry.is_past(at(199.9))
+    assert card.dry.state == "open"
+    kinds = [each.kind for each in next_steps(story.history(), at(199.9))]
+    assert "tray" in kinds
+    assert "heat_off" not in kinds
+
+
+def test_only_a_weighing_or_a_test_says_that_it_is_dry_enough() -> None:
+    story = drying((6, 0.22))
+    assert card_at(story, 190.0).dry.state == "open", "foreseen, and no more"
+    assert "heat_off" not in [each.kind for each in next_steps(story.history(), at(190.0))]
+    weigh(story, 190.1, net_at(0.044))
+    assert card_at(story, 190.2).dry.state == "dry"
+    assert "heat_off" in [each.kind for each in next_steps(story.history(), at(190.2))]
+
+
+def test_a_tray_that_was_loaded_at_hardly_known_moisture_is_only_perhaps_dry_until_its_malt_is_tested() -> None:
+    story = loaded(green_wb=None)
+    weigh(story, 160.05, LOADED_KG)
+    green_wb = moisture_at(story.history(), at(160.05)).moisture_wb
+    for hour, moisture_wb in ((165.0, 0.25), (170.0, 0.10), (176.0, 0.044)):
+        weigh(story, hour, LOADED_KG * (1.0 - green_wb) / (1.0 - moisture_wb))
+    assert card_at(story, 176.1).dry.state == "perhaps"
+    kinds = [each.kind for each in next_steps(story.history(), at(176.1))]
+    assert "moisture_test" in kinds
+    assert "heat_off" not in kinds
+    story.say(176.2, "moisture_test", {"value": 0.044}, method="oven_malt")
+    assert card_at(story, 176.3).dry.state == "dry"
+    assert "heat_off" in [each.kind for each in next_steps(story.history(), at(176.3))]
+
+
+def test_grain_of_unknown_moisture_over_the_ceiling_of_wet_grain_is_flagged() -> None:
+    story = loaded()
+    for hour in (190.0, 190.5, 191.0):
+        story.say(hour, "grain_temperature", {"value": 60.0}, place="bottom")
+    (flag,) = [each for each in evaluate(story.history(), at(191.0)) if each.rule == "over_ceiling"]
+    assert "not known" in flag.meaning
+    assert "weigh a tray" in flag.remedy

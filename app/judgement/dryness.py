@@ -1,0 +1,51 @@
+"""Whether the malt on the kiln is dry enough: only what was determined tells it, and never a forecast alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from app.judgement.forecasts.forecast import When
+from app.judgement.forecasts.moisture import MoistureSample, samples
+from app.judgement.history.history import History
+from app.judgement.history.stages import Stage
+from app.judgement.programmes.programme import Programme
+
+SURE_WB = 0.015
+"""A moisture known no better than ± 1.5 points does not tell that malt is dry, from memory."""
+
+BY_WEIGHT_OR_TEST = ("tray", "tested", "charge_weighing")
+
+
+@dataclass(frozen=True)
+class Dryness:
+    """state: dry; perhaps, where what tells it is hardly known; open, where nothing determined says that it is dry.
+
+    sample: the wettest of the last determinations of each place; None where there is none since it was loaded.
+    """
+
+    state: Literal["dry", "perhaps", "open"]
+    sample: MoistureSample | None
+
+
+def dryness(
+    history: History, stage: Stage, programme: Programme, foreseen: When | None = None, now: datetime | None = None
+) -> Dryness:
+    """By the middle of what is wanted; where it is foreseen to have come to that since, any moisture that is wanted."""
+    found, limit = wettest_sample(history, stage), programme.limit("final_moisture")
+    is_foreseen = foreseen is not None and now is not None and foreseen.is_past(now)
+    goal_wb = limit.target_high if limit is not None and is_foreseen else programme.final_moisture_wb
+    if found is None or goal_wb is None or found.moisture_wb > goal_wb + 1e-4:
+        return Dryness("open", found)
+    return Dryness("perhaps" if found.half_width > SURE_WB else "dry", found)
+
+
+def wettest_sample(history: History, stage: Stage) -> MoistureSample | None:
+    """Of the last samples of each place; trays first, any other determination where none was weighed."""
+    last: dict[str | None, MoistureSample] = {}
+    for sample in samples(history):
+        if stage.covers(sample.at) and sample.basis in BY_WEIGHT_OR_TEST:
+            last[sample.place] = sample
+    trays = [sample for sample in last.values() if sample.basis == "tray"]
+    return max(trays or last.values(), key=lambda sample: sample.moisture_wb, default=None)
