@@ -188,7 +188,7 @@ def moisture_said(history: History, words: Words) -> Figure | None:
     if known is None:
         return None
     if not known.is_told:
-        return Said("Moisture", "not known", "nothing since it was loaded tells it: weigh a tray, or test it")
+        return Figure("Moisture", "not known", "nothing since it was loaded tells it: weigh a tray, or test it")
     value = unbroken(words.percent(known.moisture_wb, known.half_width))
     source = "estimate, " if known.is_estimate and known.since_h else ""
     note = f"{source}last known {words.span(known.since_h)} ago"
