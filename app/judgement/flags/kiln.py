@@ -8,13 +8,13 @@ from itertools import pairwise
 from statistics import median
 
 from app.judgement import cautions
-from app.judgement.dryness import dryness
 from app.judgement.facts.shapes import Fact, Reading, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Case, Flag, Message, Rule
 from app.judgement.forecasts.moisture import MoistureSample, net_of
 from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage
+from app.judgement.malt.dry_enough import dryness
 from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.exposure import Span, kiln_exposures
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from app.judgement.dryness import dryness
 from app.judgement.facts.shapes import Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
 from app.judgement.history.kiln_runs import Gap, run_at
+from app.judgement.malt.dry_enough import dryness
 from app.judgement.steps.air import (
     CEILING,
     DRYING,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from app.judgement.dryness import Dryness, dryness
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.air import KilnAir
 from app.judgement.forecasts.bed import BED
@@ -17,6 +16,7 @@ from app.judgement.forecasts.trusted import known_and_trusted
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage, stages
+from app.judgement.malt.dry_enough import Dryness, dryness
 from app.judgement.programmes.parts import CeilingStep
 from app.judgement.programmes.programme import Limit, Programme
 from app.judgement.watch.exposure import KilnExposure, kiln_exposure

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from app.judgement.cautions import KILN, Caution
-from app.judgement.dryness import Dryness
 from app.judgement.forecasts.forecast import KilnForecast, StopAt
 from app.judgement.history.history import History
+from app.judgement.malt.dry_enough import Dryness
 from app.judgement.programmes.programme import Limit, provenance
 from app.judgement.watch.exposure import KilnExposure, Span
 from app.judgement.watch.kiln_card import CeilingNow, Hottest, KilnCard, kiln_card
