@@ -73,11 +73,6 @@ class DryingFit:
         return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
 
     @property
-    def is_told(self) -> bool:
-        """Anything of this run was weighed, tested or read of its air: else nobody knows how far it has dried."""
-        return bool(self.known) or self.air.is_measured
-
-    @property
     def stands_still(self) -> bool:
         """The heat stopped, and nothing says yet that it is back."""
         return self.air.pieces[-1].is_still

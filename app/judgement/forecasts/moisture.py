@@ -12,6 +12,7 @@ import numpy as np
 
 from app.judgement.facts.shapes import Weighing
 from app.judgement.forecasts.band import Z80
+from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.grain.moisture_samples import (
@@ -32,7 +33,7 @@ from app.judgement.grain.moisture_samples import (
 )
 from app.judgement.grain.moisture_trays import State, tray_sample
 from app.judgement.history.history import History
-from app.judgement.history.kiln_runs import AS_LOADED, run_at
+from app.judgement.history.kiln_runs import AS_LOADED, Run, run_at
 
 __all__ = [
     "ASSUMED_MOISTURE_SD",
@@ -56,6 +57,9 @@ __all__ = [
 
 SAME_MOMENT = timedelta(minutes=15)
 JUST_TESTED_H = 1.0
+AIR_TELLS = timedelta(hours=6)
+"""Air into the grain that was read longer ago tells nothing of how hot it has been since, from memory."""
+
 WETTEST_WB = 0.999
 
 
@@ -151,13 +155,21 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
 
 
 def _untold_since_loading(history: History, at: datetime, last: MoistureSample) -> tuple[float, float] | None:
-    """What it was loaded with, where it may have dried by now and nothing was weighed, tested or read of the air."""
+    """What it was loaded with, where it may have dried by now and nothing was weighed or tested, or just read of the
+    air: by a plan that nobody has looked after nobody knows how far it has dried.
+    """
     run, told = run_at(history, at), fit(history).story
     if run is None or told is None or at <= run.heat_at + AS_LOADED or last.at > run.heat_at:
         return None
     start_h = history.hour(run.heat_at)
     drying = next((each for each in told.runs if each.start_h == start_h), None)
-    return drying.loaded_wb if drying is not None and not drying.is_told else None
+    return None if drying is None or drying.known or _is_air_read(history, run, at) else drying.loaded_wb
+
+
+def _is_air_read(history: History, run: Run, at: datetime) -> bool:
+    until = at if run.stage.ends_at is None else min(at, run.stage.ends_at)
+    read = history.readings("air_on_temperature", "set_point")
+    return any(is_usable(each) and run.stage.starts_at <= each.at <= until <= each.at + AIR_TELLS for each in read)
 
 
 def fitted_curve(history: History, moments: Sequence[datetime]) -> list[tuple[float, float]]:

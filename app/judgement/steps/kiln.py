@@ -122,8 +122,8 @@ def _heat_off(here: Here, kiln: KilnForecast, phases: list[Phase], current: int)
     """
     plain = _by_hours(here)
     kind, what = ("heat_off", "Heat off, cool") if plain is None else (plain.kind, plain.what)
-    dry, drying = kiln.dry, here.fitted.drying
-    if drying is not None and not drying.is_told:
+    dry = kiln.dry
+    if here.moisture is not None and not here.moisture.is_told:
         return None
     if dry.is_past(here.now) and (find_out := _find_out(here, kiln)) is not None:
         return find_out

@@ -334,6 +334,16 @@ def test_air_that_was_read_tells_how_hot_it_may_be_and_never_that_it_is_dry() ->
     assert "heat_off" not in kinds
 
 
+def test_air_that_was_read_once_tells_nothing_a_night_later() -> None:
+    story = loaded()
+    story.say(160.5, "air_on_temperature", {"value": 60.0})
+    assert card_at(story, 164.0).ceiling.told is not None
+    late = card_at(story, 190.0)
+    assert late.ceiling.told is None
+    assert late.ceiling.step.grain_c == 50.0
+    assert "heat_off" not in [each.kind for each in next_steps(story.history(), at(190.0))]
+
+
 def test_only_a_weighing_or_a_test_says_that_it_is_dry_enough() -> None:
     story = drying((6, 0.22))
     assert card_at(story, 190.0).dry.state == "open", "foreseen, and no more"
