@@ -22,7 +22,7 @@ _OF_CHARGE: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "charge_weighing": {"net_kg": (0.4, MOST_OF_CHARGE)},
     "skimmings": {"net_kg": (0.0, 0.3), "of_kg": (0.0, MOST_OF_CHARGE)},
     "loss": {"net_kg": (0.0, 1.5)},
-    "culms": {"net_kg": (0.0, 0.25)},
+    "culms": {"net_kg": (0.001, 0.25)},
     "outturn": {"net_kg": (0.02, 1.1)},
     "inspection": {"ergot_kg": (0.0, 0.05)},
     "pack": {"as_is_kg": (0.0, 1.1)},

@@ -306,9 +306,11 @@ def test_what_there_may_be_of_the_grain_is_not_asked_about(kind: str, typed: dic
     assert asked(small(), 160.2, kind, vessel="tray 1", gross_unit="g", **typed) == []
 
 
-def test_a_few_grams_on_a_tray_are_asked_to_be_kilograms() -> None:
-    (question,) = asked(small(), 160.2, "tray", vessel="tray 1", net="1.4", net_unit="g")
-    assert question.alternative == {"net": "1.4", "net_unit": "kg"}
+@pytest.mark.parametrize(("kind", "net"), [("tray", "1.4"), ("culms", "0.2"), ("outturn", "4.2")])
+def test_a_gram_or_two_where_there_are_kilograms_are_asked_about(kind: str, net: str) -> None:
+    vessel = {"vessel": "tray 1"} if kind == "tray" else {}
+    (question,) = asked(small(), 160.2, kind, **vessel, net=net, net_unit="g")
+    assert question.alternative == {"net": net, "net_unit": "kg"}
 
 
 @pytest.mark.parametrize("unit", ["kg", "g", "lb", "oz"])
