@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from app.judgement.facts import envelope
-from app.judgement.facts.shapes import Reading, Withdrawal
+from app.judgement.facts.shapes import Reading, Weighing, Withdrawal
 from app.judgement.history.stages import all_stages
 from app.operations.people import add_person
 from app.ports import now
@@ -297,6 +297,41 @@ def test_a_slip_is_asked_about_on_the_phone_itself(house: House, page: Page) -> 
     found = [each for each in house.all_facts() if isinstance(each, Reading)]
     assert [round(each.value or 0) for each in found] == [15, 59, 59]
     assert [each.typed.get("insisted") for each in found] == [None, "1", None]
+
+
+def test_a_weight_that_there_is_not_in_the_batch_is_asked_about_on_the_phone_itself(house: House, page: Page) -> None:
+    page.wait_for_load_state("networkidle")
+    page.context.set_offline(True)
+    question = page.locator(".screen:has(:target) [role=alert]")
+    for typed, button in (
+        ({"gross": "1400", "gross_unit": "kg"}, "1400 g"),
+        ({"gross": "1900", "tare": "500", "gross_unit": "kg"}, "1900 g"),
+        ({"gross": "4000", "gross_unit": "lb"}, "4000 g"),
+    ):
+        log(page, "tray", vessel="tray 1", **typed)
+        expect(question).to_contain_text(f"Is it {button}?")
+        question.get_by_role("button", name=button, exact=True).click()
+        expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
+    log(page, "tray", vessel="tray 1", gross="1900", tare="500", gross_unit="g")
+    expect(page.locator(".outbox-list li")).to_have_count(4, timeout=SOON_MS)
+    expect(question).to_have_count(0)
+    page.context.set_offline(False)
+    emptied(page)
+    found = [each for each in house.all_facts() if isinstance(each, Weighing)]
+    assert [round(each.net_kg, 6) for each in found] == [1.4, 1.4, 4.0, 1.4]
+    assert not any("insisted" in each.typed for each in found)
+
+
+def test_a_net_weight_is_asked_about_in_the_unit_that_it_shares(page: Page) -> None:
+    code = """
+      const sheet = await (await fetch("/sync/batches/batch-1")).json();
+      return ["kg", "g"].map((unit) =>
+        modules.slip.slip({kind: "tray", typed: {net: "1400", gross_unit: unit}}, "Tray", sheet, "kilning"));
+    """
+    question, none = in_modules(page, code)
+    assert question["alternative"] == {"gross_unit": "g"}
+    assert question["message"] == "Tray 1400 kg is more than one expects here (0.005 to 55 kg). Is it 1400 g?"
+    assert none is None
 
 
 def test_what_has_waited_for_a_day_is_warned_of(house: House, page: Page) -> None:

@@ -78,6 +78,27 @@ def test_the_sheet_of_a_batch_tells_ranges_in_every_unit_and_what_was_said_last(
     assert [each["id"] for each in sheet["last"]][:2] == ["water-1", "on-1"]
 
 
+def test_a_tray_heavier_than_its_batch_is_asked_about(client: FlaskClient, phone: Phone) -> None:
+    phone.send_one(entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
+    tray = entry("tray", {"vessel": "tray 1", "gross": "1400", "gross_unit": "kg"}, id="water-1")
+    (question,) = asked(client, tray)["questions"]
+    assert question["alternative"] == {"gross": "1400", "gross_unit": "g"}
+    assert asked(client, tray | {"typed": tray["typed"] | {"gross_unit": "g"}})["status"] == 201
+
+
+def test_the_sheet_of_a_batch_tells_how_heavy_what_is_weighed_of_it_may_be(
+    client: FlaskClient, phone: Phone, batch: Opened
+) -> None:
+    masses = client.get(f"/sync/batches/{batch.id}").get_json()["masses"]
+    # Of 25 kg at 13 %: 2.2 times as much, and as much again for a tray that nobody weighed empty.
+    assert masses["tray"]["net"]["kg"][4] == pytest.approx(55.0)
+    assert masses["tray"]["gross"]["kg"][4] == pytest.approx(80.0)
+    assert masses["tray"]["net"]["g"][4] == pytest.approx(55_000.0)
+    assert masses["skimmings"]["of"]["kg"][4] == pytest.approx(55.0)
+    assert set(masses["outturn"]["gross"]) == {"kg", "g", "lb", "oz"}
+    assert "charge" not in masses
+
+
 def test_there_is_no_sheet_of_an_unknown_batch(client: FlaskClient, batch: Opened) -> None:
     assert client.get("/sync/batches/nowhere").status_code == 404
 

@@ -57,24 +57,25 @@ def expected_masses(
         return by_charge(kind, values, history, at)
     net_kg = net_of(start, start)
     low, high = (0.4, 1.15) if kind == "tray" else (0.8, 2.2)
+    most_kg = most_of(grain_at(history, at)) if history is not None else math.inf
+    found = _weighed(Span(low * net_kg, high * net_kg), Span(tare_kg, tare_kg), most_kg)
     # Lighter than its own dry matter nothing can be: that is asked about in any case.
-    return {
-        name: each._replace(wild=Span(each.possible.low, each.wild.high))
-        for name, each in _weighed(Span(low * net_kg, high * net_kg), Span(tare_kg, tare_kg)).items()
-    }
+    return {name: each._replace(wild=Span(each.possible.low, each.wild.high)) for name, each in found.items()}
 
 
 def by_charge(
     kind: str, values: Mapping[str, Any], history: History | None, at: datetime
 ) -> dict[str, Plausible] | None:
     """The same by what there is of the grain alone. More than all of it is asked about in any case."""
+    if kind not in _LARGEST_KG and kind not in _OF_CHARGE:
+        return None
     whole = grain_at(history, at) if history is not None else None
     most_kg = most_of(whole)
     tare = _tare(kind, values, history, whole, at)
     if kind in _LARGEST_KG:
         high_kg = min(most_kg, _LARGEST_KG[kind])
         return _weighed(Span(min(_LEAST_KG, high_kg), high_kg), tare, high_kg) if high_kg < math.inf else None
-    if kind not in _OF_CHARGE or whole is None:
+    if whole is None:
         return None
     found: dict[str, Plausible] = {}
     for target, (low, high) in _OF_CHARGE[kind].items():

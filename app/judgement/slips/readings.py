@@ -31,19 +31,21 @@ class Other(NamedTuple):
 
 def other_readings(name: str, spec: Quantity, typed: Mapping[str, str], value: float) -> Iterator[Other]:
     """Other units first, then the decimal mark one and two places to the left and to the right."""
-    dimension = spec.dimension
+    dimension, unit_field = spec.dimension, f"{name}_unit"
+    if spec.unit_of and not typed.get(unit_field):
+        unit_field = f"{spec.unit_of}_unit"
     key = spec.unit_typed(typed, name) or units.DEFAULT_UNITS["metric"].get(dimension, "")
     text = str(typed.get(name) or "").strip()
     if key not in units.UNITS:
         return
     number = units.parse_number(text) if text else float(units.from_si(value, key))
     for unit in _CONFUSED.get(dimension, {}).get(key, ()):
-        yield Other(float(units.to_si(number, unit)), unit, {name: text or f"{number:.6g}", f"{name}_unit": unit})
+        yield Other(float(units.to_si(number, unit)), unit, {name: text or f"{number:.6g}", unit_field: unit})
     if dimension in _MOVED_DIMENSIONS:
         for places in (-1, 1, -2, 2):
             moved = _moved(text or f"{number:.6g}", places)
             if moved is not None:
-                yield Other(float(units.to_si(float(moved), key)), key, {name: moved, f"{name}_unit": key})
+                yield Other(float(units.to_si(float(moved), key)), key, {name: moved, unit_field: key})
 
 
 def _moved(text: str, places: int) -> str | None:

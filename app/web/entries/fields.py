@@ -14,6 +14,7 @@ from app.web.request.choice_fields import RadioField, SelectField
 SMALL_MASSES = frozenset(
     {"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection", "extract_mash"}
 )
+SMALL_UNITS = {"metric": "g", "us": "oz"}
 
 
 class _Typed:
@@ -71,7 +72,7 @@ def unit_field(spec: Quantity, kind_name: str, system: str) -> SelectField:
     choices = [(unit.key, unit.symbol or "–") for unit in units.units_of(spec.dimension)]
     default = units.DEFAULT_UNITS[system][spec.dimension]
     if spec.dimension == "mass" and kind_name in SMALL_MASSES:
-        default = {"metric": "g", "us": "oz"}[system]
+        default = SMALL_UNITS[system]
     return SelectField("Unit", choices=choices, default=default)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
@@ -13,6 +15,7 @@ from app.judgement.history.history import History
 from app.judgement.history.stages import stages
 from app.judgement.malt.looks import AMISS, ERGOT
 from app.judgement.programmes.programme import Programme
+from app.judgement.slips.masses import by_charge
 from app.judgement.slips.plausible import Plausible, plausible
 from app.judgement.wording import Words
 from app.science import units
@@ -22,11 +25,16 @@ STAGES = ("charged", "immersion", "air_rest", "germination", "stewing", "kilning
 NUMBERED = frozenset({"reading", "weighing", "result"})
 """The shapes of which nothing is kept without a number, unless the entry says why there is none."""
 
-Ranges = dict[str, dict[str, dict[str, dict[str, list[Any]]]]]
+Fields = dict[str, dict[str, list[Any]]]
+"""By field and unit: the symbol, then usual, possible and wild, each low and high, in that unit."""
+
+Ranges = dict[str, dict[str, Fields]]
 
 
 def sheet_of(history: History, words: Words) -> dict[str, Any]:
-    """The stage now, which kind begins which, which needs a number, what is usual, what harms, what was said last."""
+    """The stage now, which kind begins which, which needs a number, what is usual, how heavy what is weighed of this
+    grain may be, what harms, what was said last.
+    """
     assert words.now is not None
     begun = stages(history, words.now)
     last = history.facts[-MOST_FACTS:]
@@ -35,6 +43,7 @@ def sheet_of(history: History, words: Words) -> dict[str, Any]:
         "starts": {name: kind.stage for name, kind in KINDS.items() if kind.stage},
         "needs": [name for name, kind in KINDS.items() if kind.shape_name in NUMBERED],
         "ranges": ranges(history.programme),
+        "masses": masses(history, words.now),
         "grave": GRAVE,
         "last": [record_from_fact(fact) for fact in reversed(last)],
     }
@@ -42,7 +51,7 @@ def sheet_of(history: History, words: Words) -> dict[str, Any]:
 
 @lru_cache(maxsize=64)
 def ranges(programme: Programme | None) -> Ranges:
-    """By stage, kind, field and unit: the symbol, then usual, possible and wild, each low and high, in that unit."""
+    """By stage and kind."""
     found: Ranges = {}
     for stage in STAGES:
         of_kinds = {name: _of_kind(name, stage, programme) for name in KINDS}
@@ -50,13 +59,24 @@ def ranges(programme: Programme | None) -> Ranges:
     return found
 
 
-def _of_kind(name: str, stage: str, programme: Programme | None) -> dict[str, dict[str, list[Any]]]:
-    found = {}
-    for field, spec in KINDS[name].fields.items():
-        known = plausible(name, stage, programme, spec.target) if isinstance(spec, Quantity) else None
-        if known is not None and isinstance(spec, Quantity):
-            found[field] = {unit.key: _in_unit(known, unit) for unit in units.units_of(spec.dimension)}
-    return found
+def masses(history: History, now: datetime) -> dict[str, Fields]:
+    """By kind: what may be weighed of the grain that there is, whichever bag or tray it is in."""
+    of_kinds = {name: by_charge(name, {}, history, now) or {} for name in KINDS}
+    return {name: _fields(name, known) for name, known in of_kinds.items() if known}
+
+
+def _of_kind(name: str, stage: str, programme: Programme | None) -> Fields:
+    targets = {spec.target for spec in KINDS[name].fields.values() if isinstance(spec, Quantity)}
+    known = {target: plausible(name, stage, programme, target) for target in targets}
+    return _fields(name, {target: each for target, each in known.items() if each is not None})
+
+
+def _fields(name: str, known: Mapping[str, Plausible]) -> Fields:
+    return {
+        field: {unit.key: _in_unit(known[spec.target], unit) for unit in units.units_of(spec.dimension)}
+        for field, spec in KINDS[name].fields.items()
+        if isinstance(spec, Quantity) and spec.target in known
+    }
 
 
 def _in_unit(known: Plausible, unit: units.Unit) -> list[Any]:

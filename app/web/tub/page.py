@@ -26,6 +26,7 @@ from app.web.summary.glance import glance_at
 from app.web.summary.kiln import kiln_view
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
+from app.web.tub.weights import mass_units, tare_typed
 from app.web.words.kept import said_if_it_can_be
 
 SHOWN_LAST = 6
@@ -74,7 +75,7 @@ def tub_fields(history: History, words: Words, outside: bool, filled: EntryForm 
         if filled is not None and filled.kind.name == name:
             drawn[name] = _drawn(filled.scoped(), outside)
         else:
-            last = tuple(sorted(used_last(history, name).items()))
+            last = tuple(sorted(used_last(history, name, words.system).items()))
             drawn[name] = _blank_fields(name, words.system, outside, last, is_of_malt)
     return drawn
 
@@ -107,7 +108,7 @@ def common_form(words: Words) -> EntryForm:
     return entry_form("turned", system=words.system, zone=zone(), now=words.now, **blank)
 
 
-def used_last(history: History, kind: str) -> dict[str, str]:
+def used_last(history: History, kind: str, system: str) -> dict[str, str]:
     """What stays the same from one entry of a kind to the next: vessel, its tare, units, the way of doing it."""
     facts = history.of_kind(kind)
     last = facts[-1] if facts else None
@@ -115,13 +116,15 @@ def used_last(history: History, kind: str) -> dict[str, str]:
     if last is not None:
         kept = {name: text for name, text in last.typed.items() if name.endswith("_unit")}
         kept |= {name: getattr(last, name) for name in ("method", "instrument") if getattr(last, name)}
+    known: list[Weighing] = []
     if "vessel" in KINDS[kind].fields:
         vessels: tuple[Fact, ...] = history.of_kind(kind, "test_bag_start") if kind == "test_bag" else facts
         known = [each for each in vessels if isinstance(each, Weighing) and each.vessel]
         kept["vessel"] = str(known[-1].vessel) if known else {"tray": "tray 1"}.get(kind, "bag 1")
-        tared = [each for each in known if each.vessel == kept["vessel"] and each.typed.get("tare")]
-        if tared:
-            kept |= {name: tared[-1].typed[name] for name in ("tare", "gross_unit") if name in tared[-1].typed}
+    kept |= mass_units(history, kind, last or (known[-1] if known else None), system)
+    tared = [each for each in known if each.vessel == kept["vessel"] and each.typed.get("tare")]
+    if tared:
+        kept["tare"] = tare_typed(tared[-1], kept.get("gross_unit", ""))
     if kind in ("chit_count", "float_count", "squeeze_test"):
         kept.setdefault("looked_at", last.typed.get("looked_at", "100") if last else "100")
     return kept

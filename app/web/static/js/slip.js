@@ -8,18 +8,22 @@ export function stageNow(sheet, rows, batchId) {
 
 // A question like those of the house, or null. ranges: field -> unit -> [symbol, usual, possible and wild, low and high].
 export function slip({ kind, typed }, word, sheet, stage) {
-  for (const [name, units] of Object.entries(sheet?.ranges[stage]?.[kind] ?? {})) {
-    const text = typed[name], unit = typed[`${name}_unit`], own = units[unit];
-    const number = Number(String(text ?? "").replace(/\s/g, "").replace("−", "-").replace(",", "."));
-    if (!text || !own || Number.isNaN(number) || holds(own, 2, number)) continue;
-    const likelier = Object.entries(units).find(([key, range]) => key !== unit && holds(range, 0, number));
+  const known = { ...sheet?.ranges[stage]?.[kind], ...sheet?.masses?.[kind] };
+  for (const name of Object.keys(known)) {
+    const field = name === "net" && !typed.net_unit ? "gross_unit" : `${name}_unit`;
+    const text = typed[name], unit = typed[field];
+    // With its tare, a gross weight is as heavy as what is left of it may be.
+    const less = name === "gross" ? numberOf(typed.tare) || 0 : 0, units = less ? known.net : known[name];
+    const own = units[unit], number = numberOf(text) - less;
+    if (!text || !own || Number.isNaN(number) || (name === "net" && typed.gross) || holds(own, 2, number)) continue;
+    const likelier = [SAME_SYSTEM[unit], ...Object.keys(units)].find((key) => key !== unit && units[key] && holds(units[key], 0, number));
     if (!likelier && holds(own, 4, number)) continue;
     const [symbol, , , low, high] = own;
-    const said = `${word} ${text} ${symbol} is ${number < low ? "less" : "more"} than one expects here (${low} to ${high} ${symbol}).`;
-    const other = likelier && `${text} ${likelier[1][0]}`;
+    const said = `${word} ${text} ${symbol} is ${number < low ? "less" : "more"} than one expects here (${shown(low + less)} to ${shown(high + less)} ${symbol}).`;
+    const other = likelier && `${text} ${units[likelier][0]}`;
     return {
       message: `${said} ${other ? `Is it ${other}?` : "Is that what you read?"}`,
-      alternative: likelier ? { [`${name}_unit`]: likelier[0] } : {},
+      alternative: likelier ? { [field]: likelier } : {},
       alternative_words: other ?? "",
       as_typed_words: `${text} ${symbol}, as typed`,
     };
@@ -27,4 +31,7 @@ export function slip({ kind, typed }, word, sheet, stage) {
   return null;
 }
 
+const SAME_SYSTEM = { kg: "g", g: "kg", lb: "oz", oz: "lb" };
+const numberOf = (text) => Number(String(text ?? "").replace(/\s/g, "").replace("−", "-").replace(",", "."));
+const shown = (number) => String(Number(number.toPrecision(6)));
 const holds = (range, place, number) => range[1 + place] <= number && number <= range[2 + place];
