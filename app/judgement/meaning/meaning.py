@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from app.judgement.facts.kind_parts import Kind
@@ -35,7 +35,7 @@ STATUS_WORDS = {"fine": "in range", "notice": "a little out", "caution": "out of
 class Meaning:
     """status: none, fine, notice, caution or act. text: what it is; detail: what follows.
 
-    says_what_to_do: that the text itself does, where it is out of range.
+    says_what_to_do: that text and detail do, where something is amiss.
     """
 
     status: str
@@ -68,6 +68,8 @@ def _of_flag(flag: Flag, said: Meaning, fact: Fact, words: Words) -> Meaning:
     caution = flag.caution.short if flag.caution is not None else ""
     if flag.severity == "act":
         return Meaning("act", told.remedy, f"{told.title}. {caution}".strip(), says_what_to_do=True)
+    if said.says_what_to_do:
+        return replace(said, status=flag.severity)
     own = "" if isinstance(fact, Reading) else f" {said.text}."
     return Meaning(flag.severity, told.title, f"{told.remedy}{own}")
 
@@ -173,7 +175,8 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
         )
     sample = next((each for each in samples(history) if each.fact.id == fact.id), None)
     if sample is None:
-        return Meaning(*no_moisture(trusted(history), fact))
+        status, text, detail = no_moisture(trusted(history), fact)
+        return Meaning(status, text, detail, says_what_to_do=status != "none")
     shown = words.percent(sample.moisture_wb, sample.half_width)
     programme = history.programme_at(fact.at)
     stage = stage_at(all_stages(history), fact.at)
