@@ -36,7 +36,12 @@ def air_of_run(history: History, run: Run) -> KilnAir:
     """The air of a run, with a still piece for each gap in it."""
     told, stage = by_heat(history, run)
     air = kiln_air(told, stage, run.heat_at)
-    return replace(air, pieces=_with_gaps(air.pieces, Standing.of(history, run))) if run.gaps else air
+    if not run.gaps:
+        return air
+    standing, logged = Standing.of(history, run), air.logged
+    if logged is not None:
+        logged = replace(logged, start_h=standing.clock_h(logged.start_h))
+    return replace(air, pieces=_with_gaps(air.pieces, standing), logged=logged)
 
 
 def _with_gaps(pieces: Sequence[Air], standing: Standing) -> tuple[Air, ...]:
