@@ -11,7 +11,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Part, Reading, Remark, Result, StageChange, Tally, Weighing
 from app.judgement.forecasts.moisture import MoistureSample
 from app.judgement.history.history import History
-from app.judgement.wording import is_doubled
+from app.judgement.wording import in_zone, is_doubled
 from app.science.units import DEFAULT_UNITS, UNITS, format_quantity, preferred_mass_unit
 
 _LINE = 38
@@ -80,12 +80,12 @@ class Clock:
         self._history, self._zone = history, zone
         ends = [fact.at for fact in (*history.facts[:1], *history.facts[-1:])]
         # Asking of each time whether it comes twice that night costs more than the rest of its words together.
-        self._may_double = len({each.astimezone(zone).utcoffset() for each in ends}) > 1 or (
+        self._may_double = len({in_zone(each, zone).utcoffset() for each in ends}) > 1 or (
             bool(ends) and ends[-1] - ends[0] > _HALF_A_SUMMER
         )
 
     def time(self, moment: datetime) -> str:
-        local = moment.astimezone(self._zone)
+        local = in_zone(moment, self._zone)
         which = f" {local.tzname()}" if self._may_double and is_doubled(moment, self._zone) else ""
         return f"{_WEEKDAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}{which}"
 

@@ -12,7 +12,7 @@ from app.judgement.facts.shapes import Fact
 from app.judgement.history.history import History
 from app.judgement.history.stages import stages
 from app.judgement.steps.next_steps import NextStep, next_steps
-from app.judgement.wording import Words
+from app.judgement.wording import Words, in_zone
 from app.version import VERSION
 
 ENTRY_LASTS = timedelta(minutes=15)
@@ -23,7 +23,7 @@ class DatedWords(Words):
     """Words that stay true on another day than the one they were written on: no “tomorrow” in them."""
 
     def clock(self, moment: datetime) -> str:
-        local = moment.astimezone(self.zone)
+        local = in_zone(moment, self.zone)
         return f"{local:%a} {local.day} {local:%b} {local:%H:%M}"
 
 

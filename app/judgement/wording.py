@@ -47,7 +47,7 @@ class Words:
 
     def clock(self, moment: datetime) -> str:
         """A clock time as one says it: with the day where it is not today's, the year where it is not this one's."""
-        local, today = moment.astimezone(self.zone), (self.now or moment).astimezone(self.zone).date()
+        local, today = in_zone(moment, self.zone), in_zone(self.now or moment, self.zone).date()
         time = local.strftime("%H:%M")
         if is_doubled(moment, self.zone):
             time += f" {local.tzname()}"
@@ -62,8 +62,8 @@ class Words:
         return f"{day} {time}" if local.year == today.year else f"{day} {local.year}, {time}"
 
     def date(self, moment: datetime) -> str:
-        local = moment.astimezone(self.zone)
-        return f"{local.day} {local:%b %Y}"
+        local = in_zone(moment, self.zone)
+        return f"{local.day} {local:%b} {local.year}"
 
     def span(self, hours: float) -> str:
         """A span of time in the one or two units that matter."""
@@ -78,8 +78,16 @@ class Words:
 METRIC = Words()
 
 
+def in_zone(moment: datetime, zone: tzinfo) -> datetime:
+    """The moment by the clock of a zone; by UTC on the first and last day of the calendar, where that has none."""
+    try:
+        return moment.astimezone(zone)
+    except OverflowError:
+        return moment
+
+
 def is_doubled(moment: datetime, zone: tzinfo) -> bool:
     """Whether the zone's clock shows this time twice that night."""
-    local = moment.astimezone(zone).replace(tzinfo=None)
+    local = in_zone(moment, zone).replace(tzinfo=None)
     first, second = (local.replace(tzinfo=zone, fold=each).utcoffset() for each in (0, 1))
     return first is not None and second is not None and first > second

@@ -10,12 +10,12 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
+from app.judgement.facts.kinds import ARRIVALS
 from app.operations.facts import record_fact
 from app.store.batches import Batch, next_number
 from app.store.packs import Pack
 from app.store.programmes import ProgrammeRevision
 
-ARRIVALS = frozenset({"charge", "split", "merge", "roast_charge"})
 TITLE_LENGTH, VESSEL_LENGTH, PACK_NAME_LENGTH = 80, 60, 80
 
 

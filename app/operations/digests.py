@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app import ports
 from app.judgement import rules_version
 from app.judgement.flags import evaluate
+from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.measures.summary import Summary, summary
 from app.store.batches import Batch
@@ -28,7 +29,7 @@ def refresh_digest(session: Session, history: History, seq: int, now: datetime) 
 
 def summed_up(history: History, now: datetime) -> Summary:
     """What a digest is made of. Takes long beside keeping it, and needs no session."""
-    return summary(history, now, evaluate(history, now))
+    return judged_alone(history, lambda sound: summary(sound, now, evaluate(sound, now)))
 
 
 def keep_digest(session: Session, batch_id: str, seq: int, found: Summary) -> BatchDigest:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, String, bindparam, insert, select, update
+from sqlalchemy import Select, String, bindparam, func, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
@@ -16,6 +16,7 @@ from app.judgement.facts.fields import BadValues
 from app.judgement.facts.records import fact_from_record
 from app.judgement.facts.shapes import Fact, Part, StageChange, Subject
 from app.judgement.history.superseding import can_supersede, could_share_target, original_kind
+from app.judgement.slips.dating import arrives_in, impossible_times
 from app.store.batches import Batch
 from app.store.devices import DEVICE_INFO
 from app.store.facts import (
@@ -29,6 +30,7 @@ from app.store.facts import (
     list_superseders,
     row_of,
     shape_row_of,
+    takes_its_place,
 )
 from app.store.lots import Lot
 from app.store.packs import Pack
@@ -76,6 +78,7 @@ def record_fact(
     except BadValues as error:
         raise Rejected(error.fields) from error
     _check_subject(session, new)
+    _check_times(session, new, now)
     if new.supersedes_id is not None:
         _check_superseding(session, new)
     return Kept(insert_fact(session, new, digest, now), is_new=True)
@@ -132,6 +135,17 @@ def _descendants() -> Select[str]:
     return select(tree.c.id).where(tree.c.type == "batch")
 
 
+def _first_arrival() -> Select[Any]:
+    """When grain first came into the batch of `batch_id`, by what stands."""
+    later = fact.alias("later")
+    return (
+        select(func.min(fact.c.earliest_at))
+        .join(PART, PART.c.fact_seq == fact.c.seq)
+        .outerjoin(later, takes_its_place(later))
+        .where(PART.c.target_type == "batch", PART.c.target_id == bindparam("batch_id"), later.c.seq.is_(None))
+    )
+
+
 def _start(subject: Subject) -> dict[str, str]:
     return {"from_type": subject.type, "from_id": subject.id}
 
@@ -141,6 +155,7 @@ _KNOWN = {name: select(table.id).where(table.id == bindparam("subject_id")) for 
 _INSERT = insert(fact).returning(fact.c.seq)
 _INSERT_SHAPE = {table.name: insert(table) for table in SHAPE_TABLES.values()}
 _DESCENDANTS = _descendants()
+_FIRST_ARRIVAL = _first_arrival()
 _BATCH: Any = Batch.__table__
 _MARK_CHANGED = update(_BATCH).where(_BATCH.c.id.in_(_DESCENDANTS)).values(last_seq=bindparam("seq"))
 
@@ -178,6 +193,27 @@ def _check_subject(session: Session, new: Fact) -> None:
         and session.get(ProgrammeRevision, new.programme) is None
     ):
         raise Rejected({"programme": "There is no such programme here."})
+
+
+def _check_times(session: Session, new: Fact, now: datetime) -> None:
+    wrong = impossible_times(new, now, begins_at=_begins_at(session, new), harvest=_harvest(session, new))
+    if wrong:
+        raise Rejected(wrong)
+
+
+def _begins_at(session: Session, new: Fact) -> datetime | None:
+    """When the batch was charged that the fact is about, or takes grain from; nothing where it is told by this fact."""
+    subjects = {new.subject, *(subject for _, subject in _ends(new))}
+    batches = [each.id for each in subjects if each.type == "batch" and not arrives_in(new, each.id)]
+    known = [session.scalar(_FIRST_ARRIVAL, {"batch_id": batch_id}) for batch_id in batches]
+    return max((moment for moment in known if moment is not None), default=None)
+
+
+def _harvest(session: Session, new: Fact) -> str:
+    """The harvest of the lot that the fact is about, or takes grain from."""
+    subject = new.source if isinstance(new, Part) else new.subject
+    lot = session.get(Lot, subject.id) if subject.type == "lot" else None
+    return lot.harvest if lot is not None else ""
 
 
 def _ends(new: Fact) -> tuple[tuple[str, Subject], ...]:

@@ -311,6 +311,9 @@ MALT_TESTS = (
 )
 """What one finds out about malt, as a rule after the batch has ended."""
 
+ARRIVALS = frozenset({"charge", "split", "merge", "roast_charge"})
+"""By these grain comes into a batch, which begins with it."""
+
 KINDS: Mapping[str, Kind] = MappingProxyType({kind.name: kind for kind in _ALL})
 RANK: Mapping[str, int] = MappingProxyType({name: rank for rank, name in enumerate(KINDS)})
 STAGE_KINDS: Mapping[str, str] = MappingProxyType({kind.name: kind.stage for kind in _ALL if kind.stage})

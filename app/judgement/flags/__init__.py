@@ -67,6 +67,8 @@ def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Fla
 
     words: whose units the flags speak in.
     """
+    if history.is_set_aside:
+        return []
     case = _case(history, now)
     flags = [flag for check in _CHECKS for flag in check(case)]
     flags = one_for_each_cause(flags, LEADS)

@@ -11,6 +11,7 @@ from app.judgement.forecasts.band import Array, Value, When, never, unknown, whe
 from app.judgement.forecasts.bed import BED
 from app.judgement.forecasts.course import course_to_plan
 from app.judgement.forecasts.drying import DryingFit
+from app.judgement.forecasts.grid import bounded
 from app.judgement.forecasts.growth import BASE_C, GrowthFit
 from app.judgement.forecasts.kiln import (
     BreakPoint,
@@ -197,4 +198,5 @@ def _hours(start_h: float, end_h: float) -> Array:
     near = np.linspace(start_h, min(start_h + 6.0, end_h), 61)
     if end_h <= start_h + 6.0:
         return near
-    return np.concatenate((near, np.linspace(start_h + 6.0, end_h, max(2, int((end_h - start_h - 6.0) / 0.5) + 1))[1:]))
+    count = bounded(int((end_h - start_h - 6.0) / 0.5) + 1)
+    return np.concatenate((near, np.linspace(start_h + 6.0, end_h, count)[1:]))

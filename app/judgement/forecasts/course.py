@@ -10,6 +10,7 @@ import numpy as np
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.band import Array
+from app.judgement.forecasts.grid import bounded
 from app.judgement.forecasts.priors import REFERENCE_WATER_C
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage, all_stages
@@ -93,7 +94,7 @@ def _knots(course: Sequence[Stretch]) -> tuple[Array, Array, Array]:
     temperatures: list[Array] = []
     wet: list[Array] = []
     for place, stretch in enumerate(course):
-        count = max(2, int(np.ceil((stretch.end_h - stretch.start_h) / KNOT_H)) + 1)
+        count = bounded(int(np.ceil((stretch.end_h - stretch.start_h) / KNOT_H)) + 1)
         points = np.linspace(stretch.start_h, stretch.end_h, count)
         hours.append(points)
         temperatures.append(np.interp(points, stretch.hours, stretch.temperatures_c))

@@ -13,6 +13,7 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.course import is_usable, means_by_hour
 from app.judgement.forecasts.fit import Kernel, Posterior, Prior, Wander, fit_curve
+from app.judgement.forecasts.grid import bounded
 from app.judgement.forecasts.priors import from_lot, growth_prior
 from app.judgement.grain.counts import GrowthCount, growth_counts
 from app.judgement.history.history import History
@@ -136,7 +137,7 @@ def _thermal_time(
     """Knots and the °C·d by each, as `science.growth.thermal_time_c_d` adds them up between close points."""
     last_h = max(hours[-1], start_h)
     until = end_h if end_h is not None else last_h + BEYOND_H
-    inside = np.linspace(start_h, min(last_h, until), max(2, int((last_h - start_h) / 1.0) + 1))
+    inside = np.linspace(start_h, min(last_h, until), bounded(int((last_h - start_h) / 1.0) + 1))
     excess = np.maximum(np.interp(inside, hours, temperatures) - BASE_C, 0.0)
     warmth = np.concatenate(([0.0], np.cumsum(np.diff(inside) * (excess[:-1] + excess[1:]) / 48.0)))
     if until > inside[-1]:

@@ -81,7 +81,10 @@ class BatchInfo:
 
 @dataclass(frozen=True)
 class History:
-    """One batch. facts: standing facts by (time, rank of kind, id); chains: everything ever said, with corrections."""
+    """One batch. facts: standing facts by (time, rank of kind, id); chains: everything ever said, with corrections.
+
+    is_set_aside: it can't be judged (`guard.judged`), and has no facts that anything could be worked out from.
+    """
 
     batch: BatchInfo
     facts: tuple[Fact, ...]
@@ -90,6 +93,7 @@ class History:
     lots: Mapping[str, LotInfo] = field(default_factory=dict)
     instruments: tuple[Fact, ...] = ()
     prior: Mapping[str, Any] | None = None
+    is_set_aside: bool = False
 
     @classmethod
     def build(
@@ -115,6 +119,12 @@ class History:
             instruments=calibrations,
             prior=prior,
         )
+
+    def set_aside(self) -> History:
+        """The batch with everything that was said, and nothing to judge: of its lots only who declared them."""
+        lots = {key: replace(lot, facts=tuple(each for each in lot.facts if each.kind == "declaration"))
+                for key, lot in self.lots.items()}  # fmt: skip
+        return replace(self, facts=(), lots=lots, instruments=(), prior=None, is_set_aside=True)
 
     def of_kind(self, *kinds: str) -> tuple[Fact, ...]:
         if len(kinds) == 1:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import BatchInfo, History, LotInfo
 from app.judgement.malt.mould import Find, finds_against
 
@@ -36,6 +37,8 @@ def hold(histories: Sequence[History], now: datetime) -> Hold:
 
 def against(history: History, now: datetime) -> str:
     """What stands against a batch as food, in a sentence; empty where nothing does."""
+    if history.is_set_aside:
+        return f"Batch {history.batch.number} {UNJUDGED}: whether it is food is not known until an entry is corrected."
     found = [f"{find.word} {_where(history, find)}" for find in finds_against(history, now)]
     return f"Batch {history.batch.number} is no food: {', '.join(found)}. {LIFTED_BY_A_PERSON}" if found else ""
 

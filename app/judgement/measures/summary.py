@@ -10,6 +10,7 @@ from typing import Any
 
 from app.judgement.forecasts.forecast import fit, learned
 from app.judgement.history.build import LEARNED
+from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED, Stage, is_live, stages
 from app.judgement.measures.batch import Severe, measures_from_record, measures_record
@@ -42,6 +43,8 @@ class Summary:
 
 def summary(history: History, now: datetime, flags: Iterable[Severe]) -> Summary:
     """The batch in short as of now. flags: those of the batch, to be counted."""
+    if history.is_set_aside:
+        return Summary(True, UNJUDGED, None, None, {})
     found = stages(history, now)
     spans = [
         [each.name, round(history.hour(each.starts_at), 3), round(history.hour(each.ends_at or now), 3)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 
+from app.judgement.history.guard import WHY
 from app.judgement.history.history import History
 from app.judgement.history.stages import stages
 from app.judgement.malt.mould import is_mouldy
@@ -31,6 +32,8 @@ _BY_STAGE: Mapping[str, Callable[[Here], list[NextStep]]] = {
 
 def next_steps(history: History, now: datetime, words: Words = METRIC) -> list[NextStep]:
     """What comes next, the soonest due first; empty once the batch has ended. Facts after now have no say."""
+    if history.is_set_aside:
+        return [NextStep("correction", "Correct an entry", now, now, now + timedelta(hours=1), WHY, "facts")]
     known = known_by(history, now)
     begun = stages(known, now)
     programme = known.programme_at(now)

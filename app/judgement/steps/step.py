@@ -14,6 +14,7 @@ from app.judgement.facts.shapes import Fact
 from app.judgement.forecasts.asking import GROWTH_AHEAD_H, KILN_AHEAD_H, STEEP_AHEAD_H
 from app.judgement.forecasts.band import Array, never, when_reached
 from app.judgement.forecasts.forecast import Fit, Forecast, Value, When, fit, forecast_at
+from app.judgement.forecasts.grid import bounded
 from app.judgement.forecasts.moisture import Estimate, moisture_at
 from app.judgement.forecasts.trusted import known_and_trusted
 from app.judgement.history.history import History
@@ -169,7 +170,7 @@ def curve_of(fitted: Fit, now: datetime) -> tuple[Array, tuple[Array, Array, Arr
 
 
 def _hours(start_h: float, end_h: float) -> Array:
-    return np.linspace(start_h, end_h, max(2, int((end_h - start_h) / EVERY_H) + 1))
+    return np.linspace(start_h, end_h, bounded(int((end_h - start_h) / EVERY_H) + 1))
 
 
 def known_by(history: History, now: datetime) -> History:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template, request
 
-from app.store.batches import find_last_programme, get_batch
-from app.store.history import get_history
+from app.judgement.history.history import History
+from app.store.batches import Batch, find_last_programme, get_batch
 from app.store.programmes import list_programmes
 from app.web.ahead.page import ahead_context, cut_view, heading
 from app.web.ahead.plan_form import plan_form
 from app.web.ahead.plan_page import plan_context
 from app.web.request.database import db
 from app.web.request.moment import request_now, zone
+from app.web.summary.judged_page import judged_page
 from app.web.words.formatting import words
 
 ahead = Blueprint("ahead", __name__)
@@ -20,13 +21,18 @@ ahead = Blueprint("ahead", __name__)
 @ahead.get("/batches/<int:number>/ahead")
 def show(number: int) -> str:
     batch = get_batch(db(), number)
-    return render_template("ahead/page.html", batch=batch, **ahead_context(get_history(db(), batch.id), words()))
+    return judged_page(
+        batch, lambda each: render_template("ahead/page.html", batch=batch, **ahead_context(each, words()))
+    )
 
 
 @ahead.get("/batches/<int:number>/power-cut")
 def power_cut(number: int) -> str:
     batch = get_batch(db(), number)
-    history = get_history(db(), batch.id)
+    return judged_page(batch, lambda each: _power_cut(batch, each))
+
+
+def _power_cut(batch: Batch, history: History) -> str:
     said = words()
     return render_template("ahead/power_cut.html", batch=batch, power=cut_view(history, said), **heading(history, said))
 

@@ -17,7 +17,7 @@ from app.judgement.malt.holds import against
 from app.judgement.measures.account import Account, account
 from app.judgement.measures.batch import measures
 from app.judgement.measures.tests import TEST_KEYS
-from app.judgement.wording import Words
+from app.judgement.wording import Words, in_zone
 from app.web.batches.record import record_groups
 from app.web.request.moment import zone
 from app.web.summary.flags import ANSWER_WORDS, past_flags
@@ -186,6 +186,6 @@ def hour_zero(history: History, words: Words) -> str:
     """When the malthouse clock of the batch began, in full: a printed record knows no "yesterday"."""
     if history.starts_at is None:
         return ""
-    local = history.starts_at.astimezone(words.zone)
+    local = in_zone(history.starts_at, words.zone)
     what = "first water" if history.first_water_at is not None else "the beginning"
     return f"{what}, {words.date(history.starts_at)} {local:%H:%M}"

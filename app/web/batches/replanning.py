@@ -9,6 +9,7 @@ from flask import flash, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from app import ports
+from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import Programme
 from app.store.batches import Batch, get_batch
@@ -55,6 +56,10 @@ def _form(sent: Any, **defaults: str) -> EntryForm:
 
 def _page(batch: Batch, history: History, answer: Answer) -> str:
     only_read()
+    return judged_alone(history, lambda each: _drawn(batch, each, answer))
+
+
+def _drawn(batch: Batch, history: History, answer: Answer) -> str:
     current = history.programme_at(request_now())
     offered = [each for each in list_programmes(db()) if current is None or each.digest != current.digest]
     is_roast = current is not None and current.purpose == "roasted"

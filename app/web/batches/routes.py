@@ -11,7 +11,6 @@ from app.judgement.history.history import History
 from app.operations.batches import rename_batch
 from app.store.batches import MOST_BATCHES, Batch, get_batch, list_batches
 from app.store.digests import list_digests
-from app.store.history import get_history
 from app.store.packs import list_packs_of
 from app.web.batches import beginnings, replanning
 from app.web.batches.answers import record_answer
@@ -24,6 +23,7 @@ from app.web.request.digests import refresh
 from app.web.request.moment import request_now
 from app.web.request.reader import reader
 from app.web.summary.batch_rows import batch_rows
+from app.web.summary.judged_page import judged_page
 from app.web.words.formatting import words
 from app.web.words.photos import photos_of_batch
 
@@ -83,7 +83,10 @@ def answer(number: int) -> Response:
 
 def _page(batch: Batch, form: TitleForm) -> str:
     only_read()
-    history = get_history(db(), batch.id)
+    return judged_page(batch, lambda history: _drawn(batch, history, form), form)
+
+
+def _drawn(batch: Batch, history: History, form: TitleForm) -> str:
     context = batch_context(history, words(), photos_of_batch(db(), history, words()))
     return render_template("batches/page.html", batch=batch, form=form, **context, **_relatives(history, batch))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -11,6 +12,8 @@ from sqlalchemy.orm import Session
 
 from app.exchange.calendar import DatedWords, calendar
 from app.judgement import rules_version
+from app.judgement.history.guard import judged
+from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, is_live
 from app.store.calendar_feeds import CalendarFeed
 from app.store.digests import list_live_ids
@@ -42,6 +45,10 @@ def address_of(feed: CalendarFeed, token: str, host_url: str) -> Address:
 def feed_text(session: Session, feed: CalendarFeed, now: datetime, zone: ZoneInfo, host_url: str) -> bytes:
     """The next steps of every live batch: six statements, however many there are."""
     found = load_histories(session, list_live_ids(session, rules_version())[:MOST_BATCHES]).values()
-    live = sorted((each for each in found if is_live(all_stages(each))), key=lambda each: each.batch.number)
     said_in = DatedWords(feed.units, zone, now)
-    return calendar(live, said_in, name=FEED_NAME, address=host_url, has_alarms=feed.has_alarms)
+
+    def told(histories: Sequence[History]) -> bytes:
+        live = sorted((each for each in histories if is_live(all_stages(each))), key=lambda each: each.batch.number)
+        return calendar(live, said_in, name=FEED_NAME, address=host_url, has_alarms=feed.has_alarms)
+
+    return judged(found, told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ from sqlalchemy.orm import Session
 from app.charts.batch_ribbon import stacked_ribbons
 from app.charts.comparison import comparison_figure
 from app.judgement.flags import evaluate
+from app.judgement.history.guard import UNJUDGED, judged
 from app.judgement.history.history import History
 from app.judgement.measures.comparison import ComparisonRow, SideRow, compare_lots, comparison_table, lots_of
 from app.judgement.measures.measure import Measure
@@ -67,9 +69,12 @@ def compare_context(session: Session, choice: Choice, words: Words) -> dict[str,
 
 
 def _compared(session: Session, choice: Choice, words: Words) -> dict[str, Any]:
-    assert words.now is not None
     found = load_histories(session, [batch.id for batch in choice.batches])
-    histories = [found[batch.id] for batch in choice.batches]
+    return judged([found[batch.id] for batch in choice.batches], lambda histories: _side_by_side(histories, words))
+
+
+def _side_by_side(histories: Sequence[History], words: Words) -> dict[str, Any]:
+    assert words.now is not None
     flags = {each.batch.id: evaluate(each, words.now) for each in histories}
     table = comparison_table(histories, words.now, flags)
     ribbons = stacked_ribbons(histories, words.now, height=18)
@@ -79,7 +84,7 @@ def _compared(session: Session, choice: Choice, words: Words) -> dict[str, Any]:
         "figure": comparison_figure(histories, words.now, units=words.system, zone=zone()),
         "table": [table_row(row, words) for row in table],
         "about": [_about(each) for each in histories],
-        "sides": lot_sides(histories, words),
+        "sides": lot_sides([each for each in histories if not each.is_set_aside], words),
     }
 
 
@@ -116,6 +121,8 @@ def side_row(row: SideRow, words: Words) -> tuple[str, str, str, str, str]:
 
 
 def _about(history: History) -> str:
+    if history.is_set_aside:
+        return f"{UNJUDGED}: correct one of its entries"
     lots = " + ".join(lot.name for lot in history.lots.values())
     programme = history.programme.name if history.programme else ""
     return " · ".join(each for each in (lots, programme) if each)

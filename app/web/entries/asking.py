@@ -7,10 +7,12 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from app.judgement.facts.fields import BadValues
-from app.judgement.facts.kinds import KINDS, MALT_TESTS
+from app.judgement.facts.kinds import ARRIVALS, KINDS, MALT_TESTS
 from app.judgement.facts.records import values_from_typed
+from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED, all_stages
+from app.judgement.slips.dating import begun_at, impossible_span
 from app.judgement.slips.questions import Question, questions
 from app.judgement.wording import Words
 
@@ -21,7 +23,23 @@ Times = tuple[datetime, datetime]
 def questions_about(
     kind_name: str, typed: Mapping[str, str], quality: str, times: Times, history: History | None, words: Words
 ) -> list[Question]:
-    """Questions about times first, then about values; none for an ordinary entry. times: not before, not after."""
+    """Questions about times first, then about values; none for an ordinary entry. times: not before, not after.
+
+    Nothing is asked about an entry that will be refused for its time. Of a batch that can't be judged less is asked:
+    the entry that puts it right must find its way in.
+    """
+    if history is None:
+        return _questions(kind_name, typed, quality, times, None, words)
+    return judged_alone(history, lambda each: _questions(kind_name, typed, quality, times, each, words))
+
+
+def _questions(
+    kind_name: str, typed: Mapping[str, str], quality: str, times: Times, history: History | None, words: Words
+) -> list[Question]:
+    assert words.now is not None
+    begins_at = begun_at(history) if history is not None and kind_name not in ARRIVALS else None
+    if impossible_span(*times, words.now, begins_at):
+        return []
     found = _time_questions(kind_name, times, history, words)
     try:
         values = values_from_typed(KINDS[kind_name], typed, quality)

@@ -11,6 +11,7 @@ from app import ports
 from app.judgement.facts.fields import FieldSpec, Moment, Quantity
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Subject
+from app.judgement.wording import in_zone
 from app.science import units
 from app.web.entries.forms import EntryForm, entry_form
 from app.web.entries.times import local_text
@@ -25,7 +26,7 @@ def correction_form(fact: Fact, formdata: Any, system: str, zone: ZoneInfo, now:
         "at": local_text(fact.at, zone),
         "earliest": local_text(fact.earliest_at, zone),
         "latest": local_text(fact.latest_at, zone),
-        "fold": "second" if fact.at.astimezone(zone).fold else "first",
+        "fold": "second" if in_zone(fact.at, zone).fold else "first",
         "quality": fact.quality,
     }
     defaults |= {name: getattr(fact, name) or "" for name in ("place", "instrument", "person", "method", "note")}

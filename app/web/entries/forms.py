@@ -139,7 +139,7 @@ class EntryForm(KindForm):
         text = str(field.data or "")
         moment = moment_from_local(text, self.zone, str(self.fold.data or ""))
         known = self.exact.get(text, moment)
-        return known if moment <= known < moment + timedelta(minutes=1) else moment
+        return known if timedelta() <= known - moment < timedelta(minutes=1) else moment
 
     def record(self, subject_type: str, subject_id: str, entered_by: str | None) -> dict[str, Any]:
         """The entry as a record, once it is valid."""

@@ -11,6 +11,7 @@ from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import values_from_typed
 from app.judgement.facts.shapes import Fact
+from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.slips.meter import refused_here
 from app.judgement.slips.questions import INSISTED, Question
@@ -19,6 +20,9 @@ from app.operations.facts import record_fact
 from app.web.entries.asking import questions_about
 from app.web.entries.forms import EntryForm
 from app.web.request.insisted import chosen_of, digest_of
+
+TIMES = {"earliest_at": "when", "latest_at": "when"}
+"""How the form calls a time of the record."""
 
 
 @dataclass(frozen=True)
@@ -80,12 +84,14 @@ def _refused(form: EntryForm, history: History | None, record: dict[str, Any]) -
     if history is None or form.kind.name != "moisture_test":
         return {}
     values = values_from_typed(form.kind, record["typed"], record["quality"])
-    return refused_here(history, form.span()[1], form.kind.name, values, record.get("method"))
+    told, at = (form.kind.name, values, record.get("method")), form.span()[1]
+    return judged_alone(history, lambda sound: refused_here(sound, at, *told))
 
 
 def put_errors(form: EntryForm, fields: dict[str, str]) -> EntryForm:
     """Tie each message to its field, or to the form where it has no such field."""
     for name, message in fields.items():
+        name = TIMES.get(name, name)
         if name in form._fields and name != "id":
             form._fields[name].errors = [message]
         else:

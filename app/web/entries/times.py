@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+from app.judgement.wording import in_zone
+
 AGO = {"now": 0, "m5": 5, "m15": 15, "m60": 60}
 
 
@@ -19,7 +21,9 @@ def moment_from_local(text: str, zone: ZoneInfo, fold: str = "") -> datetime:
     """
     try:
         clock = datetime.fromisoformat(text.strip())
-    except ValueError as error:
+        # On the first and the last day of the calendar there may be no such moment.
+        clock.replace(tzinfo=clock.tzinfo or zone).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
         raise ValueError("This is not a date and time.") from error
     if clock.tzinfo is not None:
         return clock.astimezone(UTC)
@@ -35,4 +39,4 @@ def moment_from_local(text: str, zone: ZoneInfo, fold: str = "") -> datetime:
 
 def local_text(moment: datetime, zone: ZoneInfo) -> str:
     """A moment as a datetime-local field shows it."""
-    return moment.astimezone(zone).strftime("%Y-%m-%dT%H:%M")
+    return in_zone(moment, zone).replace(tzinfo=None).isoformat(timespec="minutes")

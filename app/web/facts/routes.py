@@ -11,6 +11,7 @@ from app import ports
 from app.errors import NotFound
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Withdrawal
+from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.operations.facts import withdraw_fact
 from app.store.facts import find_fact, find_superseder
@@ -74,7 +75,7 @@ def _page(fact: Fact, answer: Answer) -> str:
     only_read()
     later = find_superseder(db(), fact.id)
     history = _history(fact)
-    outside = history is not None and history.programme is not None and not history.programme.husked
+    outside = history is not None and judged_alone(history, _is_huskless)
     context: dict[str, Any] = {"fact": fact, "form": answer.form, "asked": answer, "outside": outside}
     kind = KINDS[fact.kind]
     context["fixed"] = FIXED.get(kind.shape_name) if kind.fields else None
@@ -82,6 +83,10 @@ def _page(fact: Fact, answer: Answer) -> str:
     context["photos"] = [photo for photo in list_photos_of_chain(db(), fact.id) if photo.struck_at is None]
     context |= {"told": _told(fact), "done": context["back"]}
     return render_template("facts/correct.html", **context)
+
+
+def _is_huskless(history: History) -> bool:
+    return history.programme is not None and not history.programme.husked
 
 
 def _told(fact: Fact) -> dict[str, str]:

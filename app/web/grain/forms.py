@@ -14,6 +14,7 @@ from wtforms.validators import Length, Optional
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import values_from_typed
+from app.judgement.slips.dating import impossible_span
 from app.science import units
 from app.web.entries.forms import FOLDS, WHEN, ClockField
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
@@ -97,13 +98,15 @@ class GrainForm(UnitsTyped):
 
     def validate_when(self, _field: Any) -> None:
         try:
-            self.moment()
+            moment = self.moment()
         except TwiceThatNight as error:
             # Put to its own field once that was checked too, which clears what stands there.
             self._which_one = (str(error),)
             raise ValidationError(str(error)) from error
         except ValueError as error:
             raise ValidationError(str(error)) from error
+        for message in impossible_span(moment, moment, self.now).values():
+            raise ValidationError(message)
 
     def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
         """Every field by itself, then each row by the fields of its kind."""

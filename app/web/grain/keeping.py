@@ -22,12 +22,14 @@ from app.store.batches import Batch, find_batch_by_id
 from app.store.facts import find_fact
 from app.store.packs import Pack
 from app.store.programmes import get_programme
+from app.web.entries.keeping import TIMES
 from app.web.entries.times import AGO
 from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 from app.web.grain.sources import pack_against
 from app.web.request.insisted import chosen_of, digest_of
 
 FUTURE_ALLOWED = timedelta(minutes=5)
+LONG_AGO = timedelta(days=366)
 ESTIMATE_MARGIN = 1.05
 """What a batch still holds is an estimate: a weight this much above it is no question yet."""
 
@@ -158,6 +160,8 @@ def questions(session: Session, form: Any, words: Words) -> tuple[str, ...]:
     found = []
     if moment > form.now + FUTURE_ALLOWED:
         found.append(f"{words.clock(moment)} is still to come. Is that the time you mean?")
+    if moment < form.now - LONG_AGO:
+        found.append(f"{words.clock(moment)} is more than a year ago. Is that the time you mean?")
     digest = getattr(getattr(form, "programme", None), "data", None)
     programme = get_programme(session, digest) if digest else None
     for row, values in form.filled():
@@ -230,6 +234,7 @@ def _record(form: GrainForm, row: Row, by: str | None) -> dict[str, Any]:
 def _refused(form: Any, error: Rejected) -> Outcome:
     """What the operation can't take, tied to its fields; the route keeps nothing of it."""
     for name, message in error.fields.items():
+        name = TIMES.get(name, name)
         field = form._fields.get(name) or form._fields.get(f"{name}_0")
         if field is None or field is form.id:
             form.form_errors = [*form.form_errors, message]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.grain.lot_verdict import UNTESTED, lot_verdict
 from app.judgement.grain.stock import pack_ledger, stock_ledger
+from app.judgement.history.guard import UNJUDGED, judged, judged_alone
 from app.judgement.history.history import History, LotInfo
 from app.judgement.history.stages import ENDED, all_stages
 from app.judgement.malt.holds import against, against_lot
@@ -95,6 +96,10 @@ def _alive(lot: LotInfo, now: datetime) -> Said:
 
 def batch_source(history: History, words: Words) -> Source:
     """A batch as a source: what should still be in it, and how moist it is now."""
+    return judged_alone(history, lambda each: _batch_source(each, words))
+
+
+def _batch_source(history: History, words: Words) -> Source:
     assert words.now is not None
     moisture = moisture_at(history, until_when(history, words.now))
     number = f"Batch {history.batch.number}"
@@ -103,7 +108,8 @@ def batch_source(history: History, words: Words) -> Source:
     begun = all_stages(history)
     stands_against = against(history, words.now)
     held = "held" if history.undeclared_lots or stands_against else ""
-    line = " · ".join(each for each in (name, history.batch.species, begun[-1].word if begun else "", held) if each)
+    place = begun[-1].word if begun else UNJUDGED if history.is_set_aside else ""
+    line = " · ".join(each for each in (name, history.batch.species, place, held) if each)
     said = ""
     if moisture is not None:
         about = "about " if moisture.is_estimate else ""
@@ -160,7 +166,12 @@ def _held(story: PackStory, histories: Mapping[str, History], now: datetime) -> 
     """Whether nobody declared its grain or knows it; and what stands against it as food."""
     behind = [histories[batch_id] for batch_id in story.batch_ids if batch_id in histories]
     is_undeclared = not behind or any(history.undeclared_lots or not history.lots for history in behind)
-    return is_undeclared, " ".join(words for history in behind if (words := against(history, now)))
+    return is_undeclared, _against(behind, now)
+
+
+def _against(histories: Iterable[History], now: datetime) -> str:
+    """What stands against the grain of these batches as food, in words."""
+    return judged(histories, lambda each: " ".join(words for history in each if (words := against(history, now))))
 
 
 def pack_source(
@@ -179,4 +190,4 @@ def pack_against(session: Session, pack_id: str, now: datetime) -> str:
     """What stands against the malt of a pack as food, in words."""
     (story,) = load_pack_stories(session, [get_pack(session, pack_id)])
     histories = load_histories(session, story.batch_ids)
-    return " ".join(words for history in histories.values() if (words := against(history, now)))
+    return _against(histories.values(), now)

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
+from app.judgement.history.guard import judged_alone
 from app.judgement.wording import Words
 from app.store.batches import list_last_seqs
 from app.store.history import load_histories
@@ -48,7 +49,8 @@ class Places:
         held = {key: place for key in near if (place := self.known.get(key)) and place.holds(seqs[key], words.now)}
         missing = [key for key in near if key not in held]
         for key, history in load_histories(session, missing).items():
-            held[key] = Place(seqs[key], words.now, order_of(glance_at(history, words)))
+            glance = judged_alone(history, lambda each: glance_at(each, words))
+            held[key] = Place(seqs[key], words.now, order_of(glance))
         self.known = held
         return sorted(near, key=lambda key: held[key].key) + list(live_ids[MOST_JUDGED:])
 

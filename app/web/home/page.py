@@ -10,6 +10,8 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.judgement import rules_version
+from app.judgement.history.guard import judged
+from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, is_live
 from app.judgement.measures.summary import Summary
 from app.judgement.wording import Words
@@ -20,7 +22,7 @@ from app.store.lots import list_lots
 from app.store.stock import list_stock_kg
 from app.web.home.order import Places, order_of
 from app.web.summary.batch_rows import remembered, rows_of, summary_now
-from app.web.summary.glance import glance_at
+from app.web.summary.glance import Glance, glance_at
 
 PER_PAGE = 12
 """Live batches on one page: more are hardly in one house, except where digests are behind after an upgrade."""
@@ -45,14 +47,11 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     first = (page - 1) * PER_PAGE
     if len(live_ids) > PER_PAGE:
         live_ids = places.in_order(session, live_ids, words)
-    histories = load_histories(session, live_ids[first : first + PER_PAGE])
-    going = {key: each for key, each in histories.items() if is_live(all_stages(each))}
-    over = [each for key, each in histories.items() if key not in going]
-    glances = sorted((glance_at(each, words) for each in going.values()), key=order_of)
+    histories = load_histories(session, live_ids[first : first + PER_PAGE]).values()
+    glances, over = judged(histories, lambda found: _going_and_over(found, words))
     lots = list_lots(session)
     ended = list_ended(session, rules_version(), limit=ENDED_SHOWN)
-    anew = {batch.id: batch for batch in list_batches(session, ids=[each.batch.id for each in over])}
-    found = [(anew[each.batch.id], summary_now(each, words)) for each in over]
+    found = [(batch, over[batch.id]) for batch in list_batches(session, ids=list(over))]
     found += [(batch, remembered(digest)) for batch, digest in ended]
     rows = rows_of(sorted(found, key=_ended_at, reverse=True)[:ENDED_SHOWN], words)
     stock = list_stock_kg(session)
@@ -67,6 +66,13 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
         "has_lots": bool(lots),
         "ended": rows,
     }
+
+
+def _going_and_over(histories: Sequence[History], words: Words) -> tuple[list[Glance], dict[str, Summary]]:
+    """Those that go on, the most urgent first; and those that have ended, by their ids, in short."""
+    going = [each for each in histories if is_live(all_stages(each))]
+    over = {each.batch.id: summary_now(each, words) for each in histories if not is_live(all_stages(each))}
+    return sorted((glance_at(each, words) for each in going), key=order_of), over
 
 
 def _ended_at(pair: tuple[Batch, Summary]) -> datetime:

@@ -78,7 +78,7 @@ class NewLotForm(UnitsTyped):
     def put_errors(self, wrong: Mapping[str, str]) -> None:
         """Tie each message to its field, or to the whole form where it has no such field."""
         for name, message in wrong.items():
-            name = {"value": "moisture"}.get(name, name)
+            name = {"value": "moisture", "earliest_at": "received_on"}.get(name, name)
             if name in self._fields and name not in IDS:
                 self._fields[name].errors = [*self._fields[name].errors, message]
             else:

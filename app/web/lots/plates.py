@@ -21,6 +21,7 @@ from app.judgement.grain.germination_tests import DAYS
 from app.operations.facts import record_fact
 from app.web.entries.asking import FUTURE_ALLOWED
 from app.web.entries.forms import EntryForm
+from app.web.entries.keeping import put_errors
 from app.web.entries.times import local_text
 from app.web.request.choice_fields import SelectField
 
@@ -137,6 +138,6 @@ def keep_plates(session: Session, form: PlatesForm, lot_id: str, entered_by: str
             form.form_errors = [*form.form_errors, message]
             return None
         except Rejected as error:
-            form.form_errors = [*form.form_errors, *error.fields.values()]
+            put_errors(form, error.fields)
             return None
     return kept

@@ -9,6 +9,7 @@ from flask import Flask, current_app, session
 from markupsafe import Markup
 
 from app.config import Settings
+from app.judgement.wording import in_zone
 from app.quiet import is_quiet
 from app.web.request.moment import request_now, zone
 
@@ -26,7 +27,7 @@ class QuietHours:
     house: str
 
     def holds_at(self, moment: datetime) -> bool:
-        return is_quiet(moment.astimezone(zone()).time(), self.starts, self.ends)
+        return is_quiet(in_zone(moment, zone()).time(), self.starts, self.ends)
 
 
 def quiet_hours() -> QuietHours:

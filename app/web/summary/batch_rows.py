@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.charts.ribbon import Segment, ribbon_svg
 from app.judgement import rules_version
 from app.judgement.flags import evaluate
+from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED
 from app.judgement.history.stages import WORDS as STAGE_WORDS
@@ -89,7 +90,7 @@ def _is_fresh(batch: Batch, digest: BatchDigest) -> bool:
 
 def _summary(batch: Batch, digest: BatchDigest | None, histories: dict[str, History], words: Words) -> Summary:
     if batch.id in histories or digest is None:
-        return summary_now(histories[batch.id], words)
+        return judged_alone(histories[batch.id], lambda history: summary_now(history, words))
     return remembered(digest)
 
 

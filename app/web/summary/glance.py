@@ -13,6 +13,7 @@ from app.judgement.facts.shapes import Fact, Reading, Result, Tally
 from app.judgement.flags import evaluate
 from app.judgement.flags.answers import answered
 from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage, is_live, stages
 from app.judgement.meaning.meaning import STATUS_WORDS, by_itself, judged
@@ -71,6 +72,8 @@ class Glance:
     @property
     def hour_said(self) -> str:
         """The hour of the malthouse clock, which starts with the first water."""
+        if self.history.is_set_aside:
+            return "h\u00a0?"
         is_charged = not self.stages or self.stages[-1].name == "charged"
         programme = self.history.programme
         is_steeped = programme is None or any(step.stage == "immersion" for step in programme.steps)
@@ -102,6 +105,8 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
     """Judge a batch as of now."""
     assert words.now is not None
     now = words.now
+    if history.is_set_aside:
+        return _unjudged(history, words)
     found = stages(history, now)
     flags = answered(history, evaluate(history, now), now)
     views = flag_views(flags, words)
@@ -121,6 +126,24 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
         figures=[each for each in (moisture_said(history, words), temperature_said(history, words)) if each],
         views=views,
         steps=[step_view(step, words) for step in next_steps(history, now, words)],
+    )
+
+
+def _unjudged(history: History, words: Words) -> Glance:
+    """A batch that was set aside: what it is called, and that an entry has to be corrected."""
+    assert words.now is not None
+    return Glance(
+        history=history,
+        name=batch_name(history.batch.number, history.batch.title),
+        stages=[],
+        hour=0.0,
+        place=UNJUDGED,
+        ribbon=Markup(),
+        status="caution",
+        status_word=UNJUDGED,
+        figures=[],
+        views=[],
+        steps=[step_view(step, words) for step in next_steps(history, words.now, words)],
     )
 
 

@@ -9,6 +9,7 @@ from flask_wtf.csrf import generate_csrf
 
 from app.errors import NotFound
 from app.judgement.facts.records import record_from_fact
+from app.judgement.history.guard import judged_alone
 from app.store.batches import find_batch_by_id
 from app.store.facts import list_facts_after
 from app.store.history import get_history
@@ -68,7 +69,7 @@ def _changes_of(batch_id: str, after: int) -> Response | tuple[str, int]:
 def sheet(batch_id: str) -> Response:
     if find_batch_by_id(db(), batch_id) is None:
         raise NotFound("batch", batch_id)
-    return jsonify(sheet_of(get_history(db(), batch_id), words()))
+    return jsonify(judged_alone(get_history(db(), batch_id), lambda history: sheet_of(history, words())))
 
 
 @sync.get("/sw.js")

@@ -14,6 +14,7 @@ from app import ports
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Answer as FlagAnswer
 from app.judgement.facts.shapes import Fact, Weighing, Withdrawal
+from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History
 from app.judgement.malt.dryness import is_malt
 from app.judgement.meaning.meaning import Meaning, meaning
@@ -30,6 +31,7 @@ from app.web.tub.weights import mass_units, tare_typed
 from app.web.words.kept import said_if_it_can_be
 
 SHOWN_LAST = 6
+KEPT_ONLY = Meaning("none", f"Kept. The batch {UNJUDGED} until one of its entries is corrected.")
 _BETWEEN_TAGS = re.compile(r">\s*\n\s*<")
 
 
@@ -132,10 +134,10 @@ def used_last(history: History, kind: str, system: str) -> dict[str, str]:
 
 def kept_view(history: History, fact: Fact, words: Words, is_new: bool) -> KeptView:
     assert words.now is not None
-    stands = history.by_id(fact.id) is not None
-    now = words.now
-    struck = Meaning("none", "This entry was struck out.")
-    said = said_if_it_can_be(lambda: meaning(history, fact, now, words)) if stands else struck
+    stands = any(chain.standing is not None and chain.standing.id == fact.id for chain in history.chains)
+    now, said = words.now, Meaning("none", "This entry was struck out.")
+    if stands:
+        said = KEPT_ONLY if history.is_set_aside else said_if_it_can_be(lambda: meaning(history, fact, now, words))
     can_undo = stands and not isinstance(fact, Withdrawal | FlagAnswer)
     return KeptView(fact, said, is_new, can_undo, ports.new_id())
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from app.judgement.history.guard import judged_alone
+from app.judgement.history.history import History
 from app.store.batches import Batch, get_batch
 from app.store.facts import find_fact
 from app.store.history import get_history
@@ -61,7 +63,10 @@ def keep(number: int, kind: str) -> Response | tuple[str, int]:
 
 def _page(batch: Batch, asked: Answer | None = None) -> str:
     only_read()
-    history = get_history(db(), batch.id)
+    return judged_alone(get_history(db(), batch.id), lambda history: _drawn(batch, history, asked))
+
+
+def _drawn(batch: Batch, history: History, asked: Answer | None) -> str:
     context = tub_context(history, words(), list_people(db()), asked)
     fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
     if fact is not None and fact.subject.id == batch.id:
