@@ -95,7 +95,7 @@ def rule_word(key: str) -> str:
 
 def _at_its_word(history: History, now: datetime, without: Set[str] = frozenset()) -> Case:
     facts = tuple(fact for fact in history.facts if fact.at <= now and fact.id not in without)
-    return Case(history if len(facts) == len(history.facts) else replace(history, facts=facts), history, now)
+    return Case(history if len(facts) == len(history.facts) else history.with_facts(facts), history, now)
 
 
 def _case(history: History, now: datetime) -> Case:

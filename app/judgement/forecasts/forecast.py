@@ -8,7 +8,7 @@ intervals held what came is in docs/methods.md.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -18,7 +18,7 @@ from app.judgement.forecasts.band import Value, When
 from app.judgement.forecasts.drying import LEARNED as LEARNED_DRYING
 from app.judgement.forecasts.growth import LEARNED as LEARNED_GROWTH
 from app.judgement.forecasts.growth import fit_growth
-from app.judgement.forecasts.kept import Fits, earlier_fit, fit_key, fits_for, same_fit
+from app.judgement.forecasts.kept import Fits, earlier_fit, fit_key, same_fit
 from app.judgement.forecasts.kiln import BreakPoint, Equilibrium, StopAt, Work, break_point
 from app.judgement.forecasts.story import dry_kg_at, story
 from app.judgement.forecasts.trusted import trusted
@@ -68,7 +68,7 @@ class Forecast:
 
 
 def fit(history: History, warm: Fit | None = None) -> Fit:
-    """Learn from the history; remembered with it, and where `Fits.lend` said so, kept for the next look at the batch.
+    """Learn from the history; remembered with it, and kept in its `fits` for the next look at the batch.
 
     warm: an earlier fit of the same batch, to begin from. What nobody added to since is taken over as it is.
     """
@@ -80,16 +80,19 @@ def fit(history: History, warm: Fit | None = None) -> Fit:
 def _kept_or_fitted(history: History) -> Fit:
     if trusted(history) is not history:
         return fit(trusted(history))
-    fits, same = history.once(fits_for), history.once(same_fit)
-    fitted = same or _fit(history)
-    if fits is not None and same is None:
-        fits.keep(history, fitted)
+    same = same_fit(history)
+    if same is not None:
+        return same
+    fitted = _fit(history)
+    if history.fits is not None:
+        history.fits.keep(history, fitted)
     return fitted
 
 
 def _fit(history: History) -> Fit:
     found = all_stages(history)
-    told, warm = story(history), history.once(earlier_fit)
+    warm = history.once(earlier_fit)
+    told = story(history, warm.story if warm else None)
     zero_at = history.starts_at or datetime(1970, 1, 1, tzinfo=UTC)
     last_at = history.facts[-1].at if history.facts else zero_at
     return Fit(
@@ -178,4 +181,4 @@ def _by(history: History, now: datetime) -> History:
     """The history as far as it had gone by now."""
     if not history.facts or history.facts[-1].at <= now:
         return history
-    return replace(history, facts=tuple(fact for fact in history.facts if fact.at <= now))
+    return history.with_facts(tuple(fact for fact in history.facts if fact.at <= now))

@@ -10,7 +10,6 @@ import numpy as np
 from app.judgement.facts.shapes import Action
 from app.judgement.forecasts.band import Z80, Band
 from app.judgement.forecasts.hold import Hold, Spray, hold, holds
-from app.judgement.forecasts.kept import earlier_fit, same_fit
 from app.judgement.forecasts.uptake import UptakeFit, fit_uptake
 from app.judgement.grain.charges import grain_at
 from app.judgement.grain.moisture_samples import MoistureSample, charged, determined
@@ -47,18 +46,12 @@ class Green:
         return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
 
 
-def green(history: History) -> Green | None:
-    """None where nothing tells how moist the grain was to begin with, and there is no steep."""
-    return history.once(_green)
+def green(history: History, earlier: UptakeFit | None = None) -> Green | None:
+    """None where nothing tells how moist the grain was to begin with, and there is no steep.
 
-
-def _green(history: History) -> Green | None:
-    same = history.once(same_fit)
-    if same is not None:
-        return same.story.green if same.story is not None else None
-    earlier = history.once(earlier_fit)
-    before = earlier.story if earlier is not None else None
-    uptake = fit_uptake(history, before.uptake if before is not None else None)
+    earlier: the uptake as it was fitted before, to begin from.
+    """
+    uptake = fit_uptake(history, earlier)
     start = grain_at(history, history.starts_at) if history.starts_at else None
     stretches: list[Stretch] = []
     if start is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from dataclasses import replace
 from threading import Lock
 from typing import TYPE_CHECKING, Any
 
@@ -40,9 +41,8 @@ class Fits:
         self._lock = Lock()
 
     def lend(self, history: History) -> History:
-        """The same history, whose forecasts from now on begin with what is kept here, and are kept here."""
-        history.remember(fits_for, self)
-        return history
+        """The same history, whose forecasts begin with what is kept here, and are kept here."""
+        return replace(history, fits=self)
 
     def of(self, history: History) -> tuple[Key, Fit] | None:
         """The last fit of this batch with the key of what it was learned from."""
@@ -57,20 +57,13 @@ class Fits:
                 self._kept.popitem(last=False)
 
 
-def fits_for(history: History) -> Fits | None:
-    """Where this history's fits are kept: nowhere, unless `Fits.lend` said so."""
-    return None
-
-
 def earlier_fit(history: History) -> Fit | None:
     """An earlier fit of the same batch, to begin from."""
-    fits = history.once(fits_for)
-    kept = fits.of(history) if fits is not None else None
+    kept = history.fits.of(history) if history.fits is not None else None
     return kept[1] if kept is not None else None
 
 
 def same_fit(history: History) -> Fit | None:
     """The kept fit, where nothing was said since it was learned."""
-    fits = history.once(fits_for)
-    kept = fits.of(history) if fits is not None else None
+    kept = history.fits.of(history) if history.fits is not None else None
     return kept[1] if kept is not None and kept[0] == fit_key(history) else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,7 +13,6 @@ from app.judgement.forecasts.band import Array
 from app.judgement.forecasts.drying import DryingFit, fit_drying
 from app.judgement.forecasts.green import Green, Stretch, between, green
 from app.judgement.forecasts.hold import Hold, holds
-from app.judgement.forecasts.kept import earlier_fit, same_fit
 from app.judgement.forecasts.uptake import UptakeFit
 from app.judgement.grain.moisture_samples import charged, determined, dry_loss, removed_dry_kg
 from app.judgement.grain.moisture_trays import State
@@ -63,34 +63,30 @@ class Story:
         return found
 
 
-def story(history: History) -> Story | None:
-    """None where nothing tells how moist the grain was to begin with, and there is no steep."""
-    return history.once(_story)
+def story(history: History, earlier: Story | None = None) -> Story | None:
+    """None where nothing tells how moist the grain was to begin with, and there is no steep.
 
-
-def _story(history: History) -> Story | None:
-    same = history.once(same_fit)
-    if same is not None:
-        return same.story
-    before = green(history)
+    earlier: the batch's story as it was fitted before, to begin from.
+    """
+    before = green(history, earlier.uptake if earlier is not None else None)
     if before is None:
         return None
-    stretches, fitted = list(before.stretches), _heated(history, before)
+    stretches = list(before.stretches)
+    fitted = _heated(history, before, earlier.runs if earlier is not None else ())
     for drying, malt in fitted:
         stretches += [Stretch(drying.start_h, drying.band), *(Stretch(each.start_h, each.band) for each in malt)]
     return Story(before, tuple(stretches), tuple(drying for drying, _ in fitted))
 
 
-def _heated(history: History, before: Green) -> list[tuple[DryingFit, list[Hold]]]:
+def _heated(history: History, before: Green, earlier: Sequence[DryingFit]) -> list[tuple[DryingFit, list[Hold]]]:
     """Each run on the kiln, and the grain after it: until the heat comes back, or for good."""
     if not before.is_cast:
         return []
-    earlier, heated = history.once(earlier_fit), runs(history)
-    known = earlier.story.runs if earlier is not None and earlier.story is not None else ()
+    heated = runs(history)
     found: list[tuple[DryingFit, list[Hold]]] = []
     state: State = before.state
     for place, run in enumerate(heated):
-        warm = known[place] if place < len(known) else None
+        warm = earlier[place] if place < len(earlier) else None
         drying = fit_drying(history, run, state(history.hour(run.heat_at)), before.state, warm)
         if drying is None:
             break

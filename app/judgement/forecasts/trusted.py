@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from app.judgement.facts.shapes import Fact
-from app.judgement.forecasts.kept import fits_for
+from app.judgement.forecasts.kept import Fits
 from app.judgement.history.history import History
 from app.judgement.slips.questions import looks_like_a_slip
 
@@ -40,9 +40,8 @@ def _trusted(history: History) -> History:
     set_aside = _set_aside(history, None) & typed if typed else set()
     if not set_aside:
         return history
-    found = _with(history, tuple(fact for fact in history.facts if fact.id not in set_aside))
-    found.remember(fits_for, history.once(fits_for))
-    return found
+    # These are what the batch's own fits are made of.
+    return _with(history, tuple(fact for fact in history.facts if fact.id not in set_aside), history.fits)
 
 
 def _set_aside(history: History, now: datetime | None) -> set[str]:
@@ -55,8 +54,8 @@ def _set_aside(history: History, now: datetime | None) -> set[str]:
     return {fact.id for fact in doubted(history) if history.root_id(fact.id) not in answered}
 
 
-def _with(history: History, facts: tuple[Fact, ...]) -> History:
-    found = replace(history, facts=facts)
+def _with(history: History, facts: tuple[Fact, ...], fits: Fits | None = None) -> History:
+    found = replace(history, facts=facts, fits=fits)
     # What was looked at once need not be looked at again: without the slips nothing of it is doubted.
     found.remember(_doubted, ())
     return found

@@ -84,6 +84,7 @@ class History:
     """One batch. facts: standing facts by (time, rank of kind, id); chains: everything ever said, with corrections.
 
     is_set_aside: it can't be judged (`guard.judged`), and has no facts that anything could be worked out from.
+    fits: the `forecasts.kept.Fits` in which fits of this batch outlive this History; None where they need not.
     """
 
     batch: BatchInfo
@@ -94,6 +95,7 @@ class History:
     instruments: tuple[Fact, ...] = ()
     prior: Mapping[str, Any] | None = None
     is_set_aside: bool = False
+    fits: Any = field(default=None, compare=False)
 
     @classmethod
     def build(
@@ -120,11 +122,15 @@ class History:
             prior=prior,
         )
 
+    def with_facts(self, facts: tuple[Fact, ...]) -> History:
+        """The batch as these of its facts tell it. Fits to them are kept nowhere: they are not the batch's own."""
+        return replace(self, facts=facts, fits=None)
+
     def set_aside(self) -> History:
         """The batch with everything that was said, and nothing to judge: of its lots only who declared them."""
         lots = {key: replace(lot, facts=tuple(each for each in lot.facts if each.kind == "declaration"))
                 for key, lot in self.lots.items()}  # fmt: skip
-        return replace(self, facts=(), lots=lots, instruments=(), prior=None, is_set_aside=True)
+        return replace(self, facts=(), lots=lots, instruments=(), prior=None, is_set_aside=True, fits=None)
 
     def of_kind(self, *kinds: str) -> tuple[Fact, ...]:
         if len(kinds) == 1:

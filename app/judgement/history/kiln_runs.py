@@ -198,7 +198,7 @@ def by_heat(history: History, run: Run) -> tuple[History, Stage]:
     stage = (
         run.stage if ends_at is None else replace(run.stage, ends_at=ends_at - run.without_heat(run.heat_at, ends_at))
     )
-    return replace(history, facts=facts), stage
+    return history.with_facts(facts), stage
 
 
 def _moved(fact: Fact, back: timedelta) -> Fact:
