@@ -15,8 +15,9 @@ from app.judgement.history.history import History
 EARLIEST = datetime(1900, 1, 1, tzinfo=UTC)
 """Nobody who types here saw anything before: the house's rule."""
 
-CLOCK_SLACK = timedelta(days=1)
-"""So far a clock may be ahead, or set to the zone of another country. Between this and now it is asked about."""
+CLOCK_SLACK = timedelta(days=2)
+"""So far a clock may be ahead, or set to another zone, or a day be taken for the next. Between this and now it is asked
+about."""
 
 LEAD = timedelta(days=30)
 """Tubs are cleaned and bags are weighed before the grain is, but not a month before: from memory."""
@@ -51,7 +52,7 @@ def impossible_span(
     if early:
         return {"earliest_at": early}
     if latest > now + CLOCK_SLACK:
-        return {"latest_at": "That is more than a day ahead of the clock here: give the time at which it happened."}
+        return {"latest_at": "That is more than two days ahead of the clock here: give the time at which it happened."}
     return {}
 
 
