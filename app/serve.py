@@ -247,8 +247,10 @@ def _begin_worker(app: "Flask") -> "Flask":
 def _open_house(app: "Flask") -> None:
     from app.network.opened import OpenHouse
     from app.web.access.house_network import tell
+    from app.web.request.photo_uploads import largest_body
 
-    house = OpenHouse(app.extensions["settings"], app.wsgi_app, lambda: tell(app, house.describe()))
+    settings: Settings = app.extensions["settings"]
+    house = OpenHouse(settings, app.wsgi_app, lambda: tell(app, house.describe()), largest_body(settings))
     house.open()
     # Before the connections to the database are closed, whose priority is lower.
     Finalize(None, house.close, exitpriority=10)

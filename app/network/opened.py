@@ -21,6 +21,8 @@ from app.network.house import ensure_house
 from app.network.trust_page import Trust
 
 LOOK_EVERY_S = 60.0
+NOTHING_TO_SAY_BYTES = 1024
+"""The plain port is only read from."""
 _LOG = logging.getLogger(__name__)
 
 
@@ -55,19 +57,26 @@ def describe(settings: Settings, names: tuple[str, ...], authority: Authority) -
 
 
 class OpenHouse:
-    """Both doors and the watch, in threads of this process. changed: called whenever its names may have changed."""
+    """Both doors and the watch, in threads of this process.
 
-    def __init__(self, settings: Settings, app: Callable[..., Any], changed: Callable[[], object]) -> None:
+    changed: called whenever its names may have changed. largest_body: the largest that the app takes of anybody.
+    """
+
+    def __init__(
+        self, settings: Settings, app: Callable[..., Any], changed: Callable[[], object], largest_body: int
+    ) -> None:
         self.settings = settings
         self.changed = changed
         self.files = Files(settings.data_dir)
         self.names = names_now(settings)
         self.authority = prepare(settings, ports.now())
         self.certificate = Certificate(self.files.house)
-        self.door = Door(settings.lan_host, settings.lan_port, app)
+        self.door = Door(settings.lan_host, settings.lan_port, app, largest_body=largest_body)
         self.door.ssl_adapter = self.certificate
         handout = make_handout(self.describe, self.authority.der())
-        self.handout = Door(settings.lan_host, settings.lan_http_port, handout, threads=4)
+        self.handout = Door(
+            settings.lan_host, settings.lan_http_port, handout, largest_body=NOTHING_TO_SAY_BYTES, threads=4
+        )
         self.announcement = Announcement(settings.house_name, settings.lan_port)
         self._closing = Event()
 

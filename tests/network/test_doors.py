@@ -46,7 +46,9 @@ def house(tmp_path_factory: pytest.TempPathFactory, slow_app: SlowApp) -> Iterat
     opened_to = {"lan_host": "127.0.0.1", "lan_port": free_port(), "lan_http_port": free_port()}
     with pytest.MonkeyPatch.context() as silent:
         silent.setattr(announce.Announcement, "_speak", lambda *_: None)
-        house = OpenHouse(Settings(data_dir=tmp_path_factory.mktemp("house"), **opened_to), slow_app, lambda: None)
+        house = OpenHouse(
+            Settings(data_dir=tmp_path_factory.mktemp("house"), **opened_to), slow_app, lambda: None, 2**20
+        )
         house.open()
         yield house
         house.close()

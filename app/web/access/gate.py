@@ -22,6 +22,8 @@ ONLY_HTTPS = (
     "From beyond the desk this house is reached over https only. Where a reverse proxy stands in front, the setting "
     "trusted_proxies names it."
 )
+STRANGERS_BYTES = 16 * 1024
+"""The largest form that is read of whom nobody knows: that of pairing."""
 REASONS = {
     "not_paired": "This phone is not paired with the house. What was kept on it stays on it, and is sent once it is "
     "paired: the desk shows a code for that.",
@@ -61,6 +63,7 @@ def _from_beyond() -> Turned | None:
         return failure(403, "Over https only", ONLY_HTTPS)
     needed = role_needed(request.endpoint)
     if needed == ANYBODY:
+        request.max_content_length = STRANGERS_BYTES
         return None
     g.device, reason = recognise()
     if g.device is None:

@@ -35,6 +35,11 @@ class SentPhotos:
         return bool(self.pictures or self.wrong)
 
 
+def largest_body(settings: Settings) -> int:
+    """The largest request that is read at all, in bytes: a form with as many photos as it may have."""
+    return settings.max_body_bytes + MOST_AT_ONCE * MOST_BYTES
+
+
 def sent_photos() -> SentPhotos:
     """The photos that came with this request's form."""
     found: SentPhotos = g.get("sent_photos", SentPhotos())
@@ -46,7 +51,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     def make_room(endpoint: str | None, _values: object) -> None:
         # Before anything reads the form: the check of its token does.
         if endpoint in TAKES_PHOTOS and request.mimetype == "multipart/form-data":
-            request.max_content_length = settings.max_body_bytes + MOST_AT_ONCE * MOST_BYTES
+            request.max_content_length = largest_body(settings)
         elif endpoint == SYNC:
             request.max_content_length = 2 * MOST_BYTES + ROOM_BESIDE
 
