@@ -23,20 +23,15 @@ Derived = TypeVar("Derived")
 
 @dataclass(frozen=True, eq=False)
 class BatchAt:
-    """What every judgement looks at. whole: the history as it was given, with facts of the future and doubted ones."""
+    """What every judgement looks at. history: up to now, without facts that look like a slip and wait for an answer.
 
+    whole: the history as it was given, with facts of the future; doubted: the facts that look like a slip.
+    """
+
+    history: History
     whole: History
     now: datetime
-
-    @cached_property
-    def history(self) -> History:
-        """Up to now, without the facts that look like a slip and wait for an answer."""
-        return known_and_trusted(self.whole, self.now)
-
-    @cached_property
-    def doubted(self) -> tuple[Fact, ...]:
-        """The facts up to now that look like a slip."""
-        return tuple(fact for fact in doubted(self.whole) if fact.at <= self.now)
+    doubted: tuple[Fact, ...] = ()
 
     @cached_property
     def stages(self) -> list[Stage]:
@@ -142,7 +137,8 @@ def batch_at(history: History, now: datetime) -> BatchAt:
     """The batch at a moment; the same one for all that ask about this history at this moment."""
     moments = history.once(_moments)
     if now not in moments:
-        moments[now] = BatchAt(history, now)
+        told = tuple(fact for fact in doubted(history) if fact.at <= now)
+        moments[now] = BatchAt(known_and_trusted(history, now), history, now, told)
     return moments[now]
 
 

@@ -16,8 +16,9 @@ from app import create_app, ports
 from app.config import Settings
 from app.exchange.records import export_records
 from app.judgement import flags
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS, STAGE_KINDS
-from app.judgement.flags.base import Case, Flag
+from app.judgement.flags.base import Flag
 from app.judgement.history.history import History
 from app.operations.batches import pack_batch
 from app.operations.digests import rebuild
@@ -55,8 +56,8 @@ def house(app: Flask) -> Batch:
         return first
 
 
-def raises_for_batch_1(case: Case) -> Iterator[Flag]:
-    if case.history.batch.number == 1:
+def raises_for_batch_1(batch: BatchAt) -> Iterator[Flag]:
+    if batch.history.batch.number == 1:
         raise OverflowError("date value out of range")
     return iter(())
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from app.judgement.batch_at import batch_at
 from app.judgement.facts.shapes import Remark, StageChange
-from app.judgement.flags.base import Case
 from app.judgement.flags.bed import TURNING_H, WAITING_ABOVE_C, WAITING_H, WARM_WET_H, warm_since
 from app.judgement.flags.keeping import CULMS_H
 from app.judgement.flags.steep import chitted_since
@@ -47,7 +47,7 @@ def immersion(history: History, stage: Stage, now: datetime, words: Words) -> Fo
     read = [each for each in history.readings("water_temperature") if stage.starts_at <= each.at <= now]
     values = [each.value for each in read if each.value is not None]
     water_c = sum(values) / len(values) if values else None
-    since = chitted_since(Case(history, history, now), programme.setting("immersion_chitted_from"), now)
+    since = chitted_since(batch_at(history, now), programme.setting("immersion_chitted_from"), now)
     limit = programme.immersion_limit(water_c, None, is_blown)
     found.add(clock_watch("under_water", "It has been under water too long", stage.starts_at, limit, words, "In water"))
     if since is not None:
@@ -181,7 +181,7 @@ def _turning(
 
 def _warm_and_wet(history: History, programme: Programme, now: datetime, words: Words) -> Watch | None:
     """Since when it is warm and wet, as the flag has it."""
-    since = warm_since(Case(history, history, now))
+    since = warm_since(batch_at(history, now))
     if since is None:
         return None
     limit = programme.limit("warm_wet_h") or WARM_WET_H

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from types import MappingProxyType
 
+from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.flags import (
     ahead,
     bed,
@@ -21,8 +22,7 @@ from app.judgement.flags import (
     steep,
     weighings,
 )
-from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Case, Check, Flag, Message, Rule, one_for_each_cause
-from app.judgement.forecasts.trusted import doubted, known_and_trusted
+from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Check, Flag, Message, Rule, one_for_each_cause
 from app.judgement.history.history import History
 from app.judgement.wording import METRIC, Words
 
@@ -69,9 +69,7 @@ def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Fla
     """
     if history.is_set_aside:
         return []
-    case = _case(history, now)
-    flags = [flag for check in _CHECKS for flag in check(case)]
-    flags = one_for_each_cause(flags, LEADS)
+    flags = batch_at(history, now).once(_one_for_each_cause)
     if words.system != "metric":
         flags = [replace(flag, system=words.system) for flag in flags]
     return sorted(flags, key=lambda flag: (-flag.rank, flag.starts_at, flag.rule, flag.episode_id))
@@ -79,8 +77,7 @@ def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Fla
 
 def each_for_itself(history: History, now: datetime) -> list[Flag]:
     """Every flag up to now, none folded into another, each fact taken at its word though it may look like a slip."""
-    case = _at_its_word(history, now)
-    return [flag for check in _CHECKS for flag in check(case)]
+    return list(_at_its_word(history, now).once(_each))
 
 
 def by_rule(rule: str, history: History, now: datetime, without: Set[str] = frozenset()) -> list[Flag]:
@@ -93,15 +90,17 @@ def rule_word(key: str) -> str:
     return RULES[key].word if key in RULES else key
 
 
-def _at_its_word(history: History, now: datetime, without: Set[str] = frozenset()) -> Case:
+def _one_for_each_cause(batch: BatchAt) -> list[Flag]:
+    return one_for_each_cause(batch.once(_each), LEADS)
+
+
+def _each(batch: BatchAt) -> list[Flag]:
+    return [flag for check in _CHECKS for flag in check(batch)]
+
+
+def _at_its_word(history: History, now: datetime, without: Set[str] = frozenset()) -> BatchAt:
+    judged = batch_at(history, now)
     facts = tuple(fact for fact in history.facts if fact.at <= now and fact.id not in without)
-    return Case(history if len(facts) == len(history.facts) else history.with_facts(facts), history, now)
-
-
-def _case(history: History, now: datetime) -> Case:
-    """What is known now: a fact of the future has no say yet; one that looks like a slip has none until it is said that
-    this was a false alarm.
-    """
-    return Case(
-        known_and_trusted(history, now), history, now, tuple(fact for fact in doubted(history) if fact.at <= now)
-    )
+    if facts == judged.history.facts:
+        return judged if not judged.doubted else replace(judged, doubted=())
+    return BatchAt(history if len(facts) == len(history.facts) else history.with_facts(facts), history, now)

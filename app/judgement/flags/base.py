@@ -1,24 +1,18 @@
-"""What a flag is, and the case that every rule looks at."""
+"""What a flag is, how one is raised, and what a rule is."""
 
 from __future__ import annotations
 
-import bisect
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from functools import cached_property
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.cautions import Caution
-from app.judgement.facts.shapes import Fact, Reading, Weighing
+from app.judgement.facts.shapes import Fact
 from app.judgement.flags.wording import render
-from app.judgement.forecasts.moisture import Estimate, moisture_at, tray_start
-from app.judgement.history.history import History
-from app.judgement.history.stages import ENDED, Stage, stages
-from app.judgement.programmes.programme import Limit, Programme, provenance
-from app.judgement.watch.moving_air import Stretch, still_stretches
+from app.judgement.programmes.programme import Limit, provenance
 
-FactType = TypeVar("FactType", bound=Fact)
 SEVERITIES = ("notice", "caution", "act")
 RANK = {name: rank for rank, name in enumerate(SEVERITIES)}
 SEVERITY_WORDS = {"notice": "notice", "caution": "caution", "act": "act now"}
@@ -95,139 +89,42 @@ class Flag:
         return all(end is None or end >= begins for end in ends)
 
 
-@dataclass(frozen=True)
-class Case:
-    """A batch as the rules see it: its history up to now, without facts that look like slips and wait for an answer.
-
-    whole: the history as it was given, with facts of the future; doubted: the facts that look like slips.
-    """
-
-    history: History
-    whole: History
-    now: datetime
-    doubted: tuple[Fact, ...] = ()
-
-    @cached_property
-    def stages(self) -> list[Stage]:
-        return stages(self.history, self.now)
-
-    @cached_property
-    def _starts(self) -> list[datetime]:
-        return [stage.starts_at for stage in self.stages]
-
-    def stage_at(self, moment: datetime) -> Stage | None:
-        place = bisect.bisect_right(self._starts, moment)
-        return self.stages[place - 1] if place else None
-
-    @property
-    def stage(self) -> Stage | None:
-        return self.stages[-1] if self.stages else None
-
-    @cached_property
-    def is_live(self) -> bool:
-        return not self.stages or self.stages[-1].name not in ENDED
-
-    @cached_property
-    def ended_at(self) -> datetime | None:
-        return None if self.is_live else self.stages[-1].starts_at
-
-    def stages_named(self, *names: str) -> list[Stage]:
-        return [stage for stage in self.stages if stage.name in names]
-
-    def programme_at(self, moment: datetime) -> Programme | None:
-        return self.history.programme_at(moment)
-
-    @cached_property
-    def _still(self) -> dict[str, list[Stretch]]:
-        return {}
-
-    def still_stretches(self, stage: Stage) -> list[Stretch]:
-        """The stretches of a stage in which no air moves through the grain."""
-        if stage.fact_id not in self._still:
-            self._still[stage.fact_id] = still_stretches(self.history, stage, self.end_of(stage))
-        return self._still[stage.fact_id]
-
-    @cached_property
-    def _tray_starts(self) -> dict[str, Weighing | None]:
-        return {}
-
-    def tray_start(self, weighing: Weighing) -> Weighing | None:
-        """The first weighing of this tray since its grain was loaded."""
-        if weighing.id not in self._tray_starts:
-            self._tray_starts[weighing.id] = tray_start(self.history, weighing)
-        return self._tray_starts[weighing.id]
-
-    @cached_property
-    def _moistures(self) -> dict[datetime, Estimate | None]:
-        return {}
-
-    def moisture_at(self, moment: datetime) -> Estimate | None:
-        """The moisture known or estimated of a moment: several rules ask for the same ones."""
-        if moment not in self._moistures:
-            self._moistures[moment] = moisture_at(self.history, moment)
-        return self._moistures[moment]
-
-    def end_of(self, stage: Stage) -> datetime:
-        """The end of a stage, or now while it goes on."""
-        return stage.ends_at or self.now
-
-    def within(self, facts: Sequence[FactType], starts_at: datetime, ends_at: datetime) -> Sequence[FactType]:
-        """Those of the ordered facts that lie between, both ends included."""
-        first = bisect.bisect_left(facts, starts_at, key=_at)
-        return facts[first : bisect.bisect_right(facts, ends_at, key=_at)]
-
-    def by_place(self, kind: str) -> dict[str | None, list[Reading]]:
-        """The readings of one kind that have a value, by place, in order."""
-        grouped: dict[str | None, list[Reading]] = {}
-        for reading in self.history.readings(kind):
-            if reading.value is not None:
-                grouped.setdefault(reading.place, []).append(reading)
-        return grouped
-
-    def hour_words(self, moment: datetime) -> str:
-        return f"h {self.history.hour(moment):.0f}"
-
-    def span_words(self, starts_at: datetime, ends_at: datetime) -> str:
-        """The hours of the malthouse clock, such as "h 91–95"."""
-        first, last = (f"{self.history.hour(moment):.0f}" for moment in (starts_at, ends_at))
-        return f"h {first}" if first == last else f"h {first}–{last}"
-
-    def flag(
-        self,
-        rule: str,
-        severity: str,
-        facts: Sequence[Fact],
-        message: Message,
-        source: str,
-        *,
-        starts_at: datetime | None = None,
-        ends_at: datetime | None = None,
-        caution: Caution | None = None,
-        worst: float | None = None,
-        unit: str = "",
-        place: str | None = None,
-        cause: str = "",
-    ) -> Flag:
-        """A flag whose episode was opened by the first of the facts. What came after its end is over at once."""
-        begins = starts_at or facts[0].at
-        return Flag(
-            rule=rule,
-            severity=severity,
-            starts_at=begins,
-            ends_at=None if ends_at is None else max(ends_at, begins),
-            episode_id=self.whole.root_id(facts[0].id),
-            fact_ids=tuple(fact.id for fact in facts),
-            message=message,
-            source=source,
-            caution=caution,
-            worst=worst,
-            unit=unit,
-            place=place,
-            cause=cause,
-        )
+def raised(
+    batch: BatchAt,
+    rule: str,
+    severity: str,
+    facts: Sequence[Fact],
+    message: Message,
+    source: str,
+    *,
+    starts_at: datetime | None = None,
+    ends_at: datetime | None = None,
+    caution: Caution | None = None,
+    worst: float | None = None,
+    unit: str = "",
+    place: str | None = None,
+    cause: str = "",
+) -> Flag:
+    """A flag whose episode was opened by the first of the facts. What came after its end is over at once."""
+    begins = starts_at or facts[0].at
+    return Flag(
+        rule=rule,
+        severity=severity,
+        starts_at=begins,
+        ends_at=None if ends_at is None else max(ends_at, begins),
+        episode_id=batch.whole.root_id(facts[0].id),
+        fact_ids=tuple(fact.id for fact in facts),
+        message=message,
+        source=source,
+        caution=caution,
+        worst=worst,
+        unit=unit,
+        place=place,
+        cause=cause,
+    )
 
 
-Check = Callable[[Case], Iterable[Flag]]
+Check = Callable[[BatchAt], Iterable[Flag]]
 
 
 @dataclass(frozen=True)
@@ -258,10 +155,6 @@ def overrun(limit: Limit | None, since: datetime, lasted: float, hours_each: flo
     first = min(high for _, _, high in limit.bands() if high is not None)
     starts_at = since + timedelta(hours=first * hours_each)
     return Overrun(verdict.severity, verdict.bound, starts_at, provenance(verdict.mark, verdict.source))
-
-
-def _at(fact: Fact) -> datetime:
-    return fact.at
 
 
 def hours_between(first: datetime, last: datetime) -> float:

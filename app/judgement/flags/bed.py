@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading, Remark
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between, overrun
+from app.judgement.flags.base import Flag, Message, Rule, hours_between, overrun, raised
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
 from app.judgement.watch.bed_ahead import is_cold_and_thin
+from app.judgement.watch.moving_air import Stretch, still_stretches
 
 WARM_C = (22.0, 48.0)
 WET_WB = 0.25
@@ -42,26 +44,24 @@ class _Warm:
         return hours_between(self.starts_at, self.ends_at)
 
 
-def warm_and_wet(case: Case) -> Iterator[Flag]:
+def warm_and_wet(batch: BatchAt) -> Iterator[Flag]:
     """Moist grain between 22 and 48 °C for hours on end, no air moving through it: the longest of the places tells it.
 
     Air moves on the kiln alone: on the floor it carries off no water, and grain that warm is too warm there.
     """
-    spells = [spell for readings in case.by_place("grain_temperature").values() for spell in _spells(case, readings)]
     told: list[_Warm] = []
-    for spell in sorted(spells, key=lambda each: (-each.hours, each.starts_at)):
+    for spell in sorted(batch.once(_all_spells), key=lambda each: (-each.hours, each.starts_at)):
         if any(spell.starts_at <= other.ends_at and other.starts_at <= spell.ends_at for other in told):
             continue
-        flag = _warm_flag(case, spell)
+        flag = _warm_flag(batch, spell)
         if flag is not None:
             told.append(spell)
             yield flag
 
 
-def warm_since(case: Case) -> datetime | None:
+def warm_since(batch: BatchAt) -> datetime | None:
     """Since when grain has been warm and wet that still is, at the place where it has been so for longest."""
-    spells = [spell for readings in case.by_place("grain_temperature").values() for spell in _spells(case, readings)]
-    return min((spell.starts_at for spell in spells if spell.is_going_on), default=None)
+    return min((spell.starts_at for spell in batch.once(_all_spells) if spell.is_going_on), default=None)
 
 
 @dataclass(frozen=True)
@@ -78,22 +78,31 @@ class _Line:
         return self.first_c + share * (self.last_c - self.first_c)
 
 
-def _spells(case: Case, readings: Sequence[Reading]) -> list[_Warm]:
+def _all_spells(batch: BatchAt) -> list[_Warm]:
+    return [spell for read in batch.readings_by_place("grain_temperature").values() for spell in _spells(batch, read)]
+
+
+def _still(batch: BatchAt) -> dict[str, list[Stretch]]:
+    """The stretches of each stage in which no air moves through the grain."""
+    return {stage.fact_id: still_stretches(batch.history, stage, batch.end_of(stage)) for stage in batch.stages}
+
+
+def _spells(batch: BatchAt, readings: Sequence[Reading]) -> list[_Warm]:
     """Stretches that are warm and wet, those with hardly a gap between them as one; the last reading holds till now."""
     found: list[_Warm] = []
     for reading, following in pairwise([*readings, None]):
-        stage = case.stage_at(reading.at) if reading is not None else None
-        if reading is None or reading.value is None or stage is None or _is_exempt(case, stage, reading.at):
+        stage = batch.stage_at(reading.at) if reading is not None else None
+        if reading is None or reading.value is None or stage is None or _is_exempt(batch, stage, reading.at):
             continue
-        later = following if following is not None and case.stage_at(following.at) == stage else None
-        line = _line(case, stage, reading, later)
-        for start, end in case.still_stretches(stage):
-            part = _warm_part(case, line, max(start, line.starts_at), min(end, line.ends_at))
+        later = following if following is not None and batch.stage_at(following.at) == stage else None
+        line = _line(batch, stage, reading, later)
+        for start, end in batch.once(_still)[stage.fact_id]:
+            part = _warm_part(batch, line, max(start, line.starts_at), min(end, line.ends_at))
             if part is None:
                 continue
             seen = [reading] if later is None else [reading, later]
             hottest = max(line.at(moment) for moment in part)
-            is_going_on = following is None and case.is_live and part[1] >= case.now
+            is_going_on = following is None and batch.is_live and part[1] >= batch.now
             if found and part[0] - found[-1].ends_at <= BRIDGED:
                 last = found[-1]
                 last.ends_at, last.is_going_on = part[1], is_going_on
@@ -104,29 +113,29 @@ def _spells(case: Case, readings: Sequence[Reading]) -> list[_Warm]:
     return found
 
 
-def _is_exempt(case: Case, stage: Stage, moment: datetime) -> bool:
+def _is_exempt(batch: BatchAt, stage: Stage, moment: datetime) -> bool:
     """A stewing has limits of its own, where the programme knows of stewing; under water the grain is not warm."""
-    programme = case.programme_at(moment)
+    programme = batch.programme_at(moment)
     if stage.name in ("charged", "immersion", "finished", "abandoned"):
         return True
     return stage.name == "stewing" and programme is not None and programme.limit("stewing_h") is not None
 
 
-def _line(case: Case, stage: Stage, reading: Reading, later: Reading | None) -> _Line:
+def _line(batch: BatchAt, stage: Stage, reading: Reading, later: Reading | None) -> _Line:
     value_c = reading.value or 0.0
     if later is None or later.value is None:
-        return _Line(reading.at, case.end_of(stage), value_c, value_c)
+        return _Line(reading.at, batch.end_of(stage), value_c, value_c)
     return _Line(reading.at, later.at, value_c, later.value)
 
 
-def _warm_part(case: Case, line: _Line, start: datetime, end: datetime) -> tuple[datetime, datetime] | None:
+def _warm_part(batch: BatchAt, line: _Line, start: datetime, end: datetime) -> tuple[datetime, datetime] | None:
     """The part of a stretch of the line in which the grain is both warm and wet."""
     if end < start:
         return None
     first_c, last_c = line.at(start), line.at(end)
     if max(first_c, last_c) < WARM_C[0] or min(first_c, last_c) > WARM_C[1]:
         return None
-    wet, dry = case.moisture_at(start), case.moisture_at(end)
+    wet, dry = batch.moisture_at(start), batch.moisture_at(end)
     if wet is None or dry is None:
         return None
     parts = (
@@ -148,19 +157,19 @@ def _above(first: float, last: float) -> tuple[float, float]:
     return (crossing, 1.0) if first < 0.0 else (0.0, crossing)
 
 
-def _warm_flag(case: Case, spell: _Warm) -> Flag | None:
-    programme = case.programme_at(spell.starts_at)
+def _warm_flag(batch: BatchAt, spell: _Warm) -> Flag | None:
+    programme = batch.programme_at(spell.starts_at)
     limit = (programme.limit("warm_wet_h") if programme else None) or WARM_WET_H
     over = overrun(limit, spell.starts_at, spell.hours)
     if over is None:
         return None
     title = (
         f"Warm and wet for {wording.hours(spell.hours)}, more than {wording.hours(over.bound)}: up to "
-        f"{wording.kiln_temperature(spell.hottest_c)}, {case.span_words(spell.starts_at, spell.ends_at)}"
+        f"{wording.kiln_temperature(spell.hottest_c)}, {batch.span_words(spell.starts_at, spell.ends_at)}"
     )
     low, high = (wording.temperature(edge_c) for edge_c in WARM_C)
-    return case.flag(
-        "warm_and_wet", over.severity, spell.readings,
+    return raised(
+        batch, "warm_and_wet", over.severity, spell.readings,
         Message(title, f"Between {low} and {high} and above 25 % moisture moulds and bacteria grow fastest.",
                 "Cool it: turn, thin, air; or get it dry below 25 %, with more air and not with more heat. Smell it."),
         over.source, starts_at=over.starts_at, ends_at=None if spell.is_going_on else spell.ends_at,
@@ -168,16 +177,16 @@ def _warm_flag(case: Case, spell: _Warm) -> Flag | None:
     )  # fmt: skip
 
 
-def heap_waiting(case: Case) -> Iterator[Flag]:
+def heap_waiting(batch: BatchAt) -> Iterator[Flag]:
     """Green malt loaded, and no heat on it yet, warm in its heap."""
-    for stage in case.stages_named("kilning"):
-        loaded = case.history.by_id(stage.fact_id)
+    for stage in batch.stages_named("kilning"):
+        loaded = batch.history.by_id(stage.fact_id)
         if loaded is None or loaded.kind != "loaded":
             continue
-        fired = _fired_at(case, stage)
-        ends_at = fired or case.end_of(stage)
-        readings = case.within(
-            case.history.readings("grain_temperature"), stage.starts_at - timedelta(hours=6), ends_at
+        fired = _fired_at(batch, stage)
+        ends_at = fired or batch.end_of(stage)
+        readings = batch.within(
+            batch.history.readings("grain_temperature"), stage.starts_at - timedelta(hours=6), ends_at
         )
         warm = [each for each in readings if each.value is not None and each.value > WAITING_ABOVE_C]
         over = overrun(WAITING_H, stage.starts_at, hours_between(stage.starts_at, ends_at))
@@ -185,8 +194,8 @@ def heap_waiting(case: Case) -> Iterator[Flag]:
             continue
         hottest = max(warm, key=lambda each: each.value or 0.0)
         lasted = wording.hours(hours_between(stage.starts_at, ends_at))
-        yield case.flag(
-            "heap_waiting", over.severity, [loaded, hottest],
+        yield raised(
+            batch, "heap_waiting", over.severity, [loaded, hottest],
             Message(f"Green malt waiting for {lasted} at {wording.temperature(hottest.value or 0.0)}",
                     "Heaped and without air it heats by itself and sours.",
                     "Fire the kiln, or give it cold air; otherwise spread it thin again."),
@@ -195,9 +204,9 @@ def heap_waiting(case: Case) -> Iterator[Flag]:
         )  # fmt: skip
 
 
-def _fired_at(case: Case, stage: Stage) -> datetime | None:
+def _fired_at(batch: BatchAt, stage: Stage) -> datetime | None:
     """When the kiln was fired, as far as any fact tells."""
-    for fact in case.within(case.history.facts, stage.starts_at, case.end_of(stage)):
+    for fact in batch.within(batch.history.facts, stage.starts_at, batch.end_of(stage)):
         if fact.kind in ("heat_on", "set_point", "air_off_temperature", "heat_off"):
             return fact.at
         if isinstance(fact, Reading) and fact.kind == "air_on_temperature" and (fact.value or 0.0) >= 30.0:
@@ -205,16 +214,16 @@ def _fired_at(case: Case, stage: Stage) -> datetime | None:
     return None
 
 
-def top_to_bottom(case: Case) -> Iterator[Flag]:
+def top_to_bottom(batch: BatchAt) -> Iterator[Flag]:
     """Places of one bed that lie far apart at one look; a run of such looks is one flag."""
-    for stage in case.stages_named("air_rest", "germination"):
-        readings = case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage))
+    for stage in batch.stages_named("air_rest", "germination"):
+        readings = batch.within(batch.history.readings("grain_temperature"), stage.starts_at, batch.end_of(stage))
         run: list[list[Reading]] = []
         for look in [*_looks(readings), None]:
             if look is not None and _apart(look) > SPREAD_C + 1e-9:
                 run.append(look)
             elif run:
-                yield _spread_flag(case, stage, run, look)
+                yield _spread_flag(batch, stage, run, look)
                 run = []
 
 
@@ -237,16 +246,16 @@ def _apart(look: Sequence[Reading]) -> float:
 
 
 def _spread_flag(
-    case: Case, stage: Stage, run: Sequence[Sequence[Reading]], ended_by: Sequence[Reading] | None
+    batch: BatchAt, stage: Stage, run: Sequence[Sequence[Reading]], ended_by: Sequence[Reading] | None
 ) -> Flag:
     worst = max(run, key=_apart)
     hottest, coldest = (pick(worst, key=lambda each: each.value or 0.0) for pick in (max, min))
     title = (
         f"{(hottest.place or '').capitalize()} of the bed {wording.spread(_apart(worst))} above the {coldest.place}, "
-        f"{case.span_words(run[0][0].at, run[-1][0].at)}, worst at {case.hour_words(worst[0].at)}"
+        f"{batch.span_words(run[0][0].at, run[-1][0].at)}, worst at {batch.hour_words(worst[0].at)}"
     )
-    return case.flag(
-        "top_to_bottom", "act" if _apart(worst) > SPREAD_ACT_C else "caution",
+    return raised(
+        batch, "top_to_bottom", "act" if _apart(worst) > SPREAD_ACT_C else "caution",
         [reading for look in run for reading in look],
         Message(title, "The warm part grows ahead and burns more; the cold part lags.", "Turn it, and measure again."),
         SPREAD_SOURCE, ends_at=ended_by[0].at if ended_by else stage.ends_at,
@@ -254,27 +263,27 @@ def _spread_flag(
     )  # fmt: skip
 
 
-def turning_due(case: Case) -> Iterator[Flag]:
+def turning_due(batch: BatchAt) -> Iterator[Flag]:
     """Each stretch between two turns of the bed that is too long; none where the bed is cold and thin."""
-    for stage in case.stages_named("germination"):
-        turned = [fact for fact in case.history.of_kind("turned") if stage.starts_at <= fact.at <= case.end_of(stage)]
-        start = case.history.by_id(stage.fact_id)
+    for stage in batch.stages_named("germination"):
+        turned = [fact for fact in batch.history.of_kind("turned") if stage.starts_at <= fact.at <= batch.end_of(stage)]
+        start = batch.history.by_id(stage.fact_id)
         turns: list[Fact] = [*([start] if start else []), *turned]
         for place, turn in enumerate(turns):
             ends_at = turns[place + 1].at if place + 1 < len(turns) else stage.ends_at
-            flag = _turning_flag(case, turn, ends_at)
+            flag = _turning_flag(batch, turn, ends_at)
             if flag is not None:
                 yield flag
 
 
-def _turning_flag(case: Case, turn: Fact, ends_at: datetime | None) -> Flag | None:
-    until = ends_at or case.now
-    programme = case.programme_at(turn.at)
+def _turning_flag(batch: BatchAt, turn: Fact, ends_at: datetime | None) -> Flag | None:
+    until = ends_at or batch.now
+    programme = batch.programme_at(turn.at)
     limit = (programme.limit("turning_h") if programme else None) or TURNING_H
     lasted = hours_between(turn.at, until)
-    looks = [each for each in case.history.of_shape(Remark, "inspection") if turn.at <= each.at <= until]
+    looks = [each for each in batch.history.of_shape(Remark, "inspection") if turn.at <= each.at <= until]
     felted = next((each for each in looks if each.findings.get("matting") == "felted"), None)
-    over = None if is_cold_and_thin(case.history, until) else overrun(limit, turn.at, lasted)
+    over = None if is_cold_and_thin(batch.history, until) else overrun(limit, turn.at, lasted)
     if felted is not None:
         knit_over = overrun(FELTED_H, felted.at, hours_between(felted.at, until))
         over = over if knit_over is None or (over is not None and over.starts_at <= knit_over.starts_at) else knit_over
@@ -285,9 +294,9 @@ def _turning_flag(case: Case, turn: Fact, ends_at: datetime | None) -> Flag | No
     knit = felted or next((each for each in looks if each.findings.get("matting") == "strands"), None)
     meaning = "The bed heats inside, carbon dioxide stays in it, and rootlets knit."
     if knit is not None:
-        meaning = f"The rootlets are knitting by {case.hour_words(knit.at)}. {meaning}"
-    return case.flag(
-        "turning_due", over.severity, [turn, *([knit] if knit else [])],
+        meaning = f"The rootlets are knitting by {batch.hour_words(knit.at)}. {meaning}"
+    return raised(
+        batch, "turning_due", over.severity, [turn, *([knit] if knit else [])],
         Message(title, meaning, "Turn it from bottom to top, gently; break up what has knit."), over.source,
         starts_at=over.starts_at, ends_at=ends_at, worst=lasted, unit="h",
     )  # fmt: skip

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS, MALT_TESTS
 from app.judgement.facts.shapes import Fact, Part, Reading, Remark, StageChange, Tally, Weighing
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
 from app.judgement.history.stages import Stage
 from app.judgement.slips.questions import looks_like_a_slip
 
@@ -39,63 +40,63 @@ AFTER_THE_END = frozenset(
 )
 
 
-def slip(case: Case) -> Iterator[Flag]:
+def slip(batch: BatchAt) -> Iterator[Flag]:
     """Facts that came unasked and look like another unit or a slip: set aside until somebody answers for them."""
-    for fact in case.doubted:
-        question = looks_like_a_slip(fact, case.whole)[0]
+    for fact in batch.doubted:
+        question = looks_like_a_slip(fact, batch.whole)[0]
         is_hot = isinstance(fact, Reading) and fact.kind.endswith("_temperature") and (fact.value or 0.0) > 60.0
         title = f"Another unit or a slip? {question.message}"
-        yield case.flag(
-            "slip", "act" if is_hot else "caution", [fact],
+        yield raised(
+            batch, "slip", "act" if is_hot else "caution", [fact],
             Message(title, "It is left out of every flag until somebody says what was meant.",
                     "Correct it; or answer “false alarm”, and it counts as it was read."),
             "what is usual for this kind, stage and programme, from memory",
-            ends_at=case.ended_at, place=fact.place,
+            ends_at=batch.ended_at, place=fact.place,
         )  # fmt: skip
 
 
-def silent(case: Case) -> Iterator[Flag]:
+def silent(batch: BatchAt) -> Iterator[Flag]:
     """Nobody looked for half a day while the grain was warm and wet; the stretches of the past, and the one now."""
-    looks = [fact for fact in case.history.facts if _is_look(fact)]
-    for stage in _watched(case):
-        end = case.end_of(stage)
+    looks = [fact for fact in batch.history.facts if _is_look(fact)]
+    for stage in _watched(batch):
+        end = batch.end_of(stage)
         inside = [look for look in looks if stage.starts_at < look.at < end]
-        start = case.history.by_id(stage.fact_id)
+        start = batch.history.by_id(stage.fact_id)
         marks = [*([start] if start is not None else []), *inside]
         for look, until in zip(marks, [*(mark.at for mark in marks[1:]), end], strict=True):
-            allowed_h = _silent_h(case, look.at)
-            if hours_between(look.at, until) > allowed_h and _is_warm(case, look.at):
-                yield _silent_flag(case, look, until, allowed_h, is_now=until == end and stage.ends_at is None)
+            allowed_h = _silent_h(batch, look.at)
+            if hours_between(look.at, until) > allowed_h and _is_warm(batch, look.at):
+                yield _silent_flag(batch, look, until, allowed_h, is_now=until == end and stage.ends_at is None)
 
 
-def _watched(case: Case) -> list[Stage]:
-    return [stage for stage in case.stages if stage.name in WATCHED]
+def _watched(batch: BatchAt) -> list[Stage]:
+    return [stage for stage in batch.stages if stage.name in WATCHED]
 
 
 def _is_look(fact: Fact) -> bool:
     return isinstance(fact, Reading | Weighing | Tally) or (isinstance(fact, Remark) and fact.kind == "inspection")
 
 
-def _is_warm(case: Case, moment: datetime) -> bool:
+def _is_warm(batch: BatchAt, moment: datetime) -> bool:
     """By the last temperature known then; where none is, it is taken to be warm."""
-    last = [case.history.last_before(moment, case.history.readings(kind)) for kind in _TEMPERATURES]
+    last = [batch.history.last_before(moment, batch.history.readings(kind)) for kind in _TEMPERATURES]
     known = [each for each in last if each is not None and each.value is not None]
     return not known or (max(known, key=lambda each: each.at).value or 0.0) > WARM_C
 
 
-def _silent_h(case: Case, moment: datetime) -> float:
-    programme = case.programme_at(moment)
+def _silent_h(batch: BatchAt, moment: datetime) -> float:
+    programme = batch.programme_at(moment)
     return SILENT_KITCHEN_H if programme is not None and programme.scale == "kitchen" else SILENT_H
 
 
-def _silent_flag(case: Case, look: Fact, until: datetime, allowed_h: float, *, is_now: bool) -> Flag:
+def _silent_flag(batch: BatchAt, look: Fact, until: datetime, allowed_h: float, *, is_now: bool) -> Flag:
     lasted = hours_between(look.at, until)
-    title = f"No reading for {wording.hours(lasted)}, {case.span_words(look.at, until)}"
+    title = f"No reading for {wording.hours(lasted)}, {batch.span_words(look.at, until)}"
     remedy = (
         "Go and look: temperature first, then smell." if is_now else "Write down what you remember, as a range of time."
     )
-    return case.flag(
-        "silent", "caution" if is_now else "notice", [look],
+    return raised(
+        batch, "silent", "caution" if is_now else "notice", [look],
         Message(title, "Warm, wet grain can run away in half a day, and nobody would know.", remedy),
         "from memory: twelve hours" if allowed_h == SILENT_H else "common practice: morning and evening",
         starts_at=look.at + timedelta(hours=allowed_h), ends_at=None if is_now else until,
@@ -103,10 +104,10 @@ def _silent_flag(case: Case, look: Fact, until: datetime, allowed_h: float, *, i
     )  # fmt: skip
 
 
-def clock_off(case: Case) -> Iterator[Flag]:
+def clock_off(batch: BatchAt) -> Iterator[Flag]:
     """A device whose clock is off: one flag for each, open while its last entry shows it."""
     by_device: dict[str, list[Fact]] = {}
-    for fact in case.whole.facts:
+    for fact in batch.whole.facts:
         if fact.clock_offset_s is not None:
             by_device.setdefault(fact.device or "", []).append(fact)
     for device, facts in by_device.items():
@@ -118,33 +119,37 @@ def clock_off(case: Case) -> Iterator[Flag]:
         after = [fact.at for fact in facts[facts.index(off[-1]) + 1 :]]
         seconds = abs(worst.clock_offset_s or 0.0)
         title = f"The clock of {device or 'a phone'} is off by {wording.hours(seconds / 3600.0)}"
-        yield case.flag(
-            "clock_off", "notice", off,
+        yield raised(
+            batch, "clock_off", "notice", off,
             Message(title, "Times taken as “now” were put right by it; times that were typed were not.",
                     "Set its clock by the network, and look over the times that were typed on it."),
-            RECORD, ends_at=after[0] if after else case.ended_at, worst=seconds / 3600.0, unit="h",
+            RECORD, ends_at=after[0] if after else batch.ended_at, worst=seconds / 3600.0, unit="h",
         )  # fmt: skip
 
 
-def out_of_time(case: Case) -> Iterator[Flag]:
+def out_of_time(batch: BatchAt) -> Iterator[Flag]:
     """Entries before the batch, in the future, or after the end: each sort as one flag."""
-    began_at = _began_at(case)
-    early = [fact for fact in case.history.facts if began_at is not None and fact.at < began_at and _counts_early(fact)]
-    coming = [fact for fact in case.whole.facts if fact.at > case.now + FUTURE_ALLOWED]
-    end = case.ended_at
-    late = [fact for fact in case.history.facts if end is not None and fact.at > end and fact.kind not in AFTER_THE_END]
+    began_at = _began_at(batch)
+    early = [
+        fact for fact in batch.history.facts if began_at is not None and fact.at < began_at and _counts_early(fact)
+    ]
+    coming = [fact for fact in batch.whole.facts if fact.at > batch.now + FUTURE_ALLOWED]
+    end = batch.ended_at
+    late = [
+        fact for fact in batch.history.facts if end is not None and fact.at > end and fact.kind not in AFTER_THE_END
+    ]
     for rule, facts, words in (
         ("before_the_batch", early, "before the batch began"),
         ("in_the_future", coming, "still to come"),
         ("after_the_end", late, "after the batch had ended"),
     ):
         if facts:
-            yield _time_flag(case, rule, facts, words)
+            yield _time_flag(batch, rule, facts, words)
 
 
-def _began_at(case: Case) -> datetime | None:
+def _began_at(batch: BatchAt) -> datetime | None:
     begun = [
-        fact.at for fact in case.history.facts if isinstance(fact, Part | StageChange) or fact.kind == "float_count"
+        fact.at for fact in batch.history.facts if isinstance(fact, Part | StageChange) or fact.kind == "float_count"
     ]
     return min(begun, default=None)
 
@@ -160,37 +165,37 @@ def _counts_early(fact: Fact) -> bool:
     )
 
 
-def _time_flag(case: Case, rule: str, facts: Sequence[Fact], words: str) -> Flag:
+def _time_flag(batch: BatchAt, rule: str, facts: Sequence[Fact], words: str) -> Flag:
     first = KINDS[facts[0].kind].word
     more = f" and {len(facts) - 1} more" if len(facts) > 1 else ""
-    title = f"{first} at {case.hour_words(facts[0].at)}{more}: {words}"
-    return case.flag(
-        rule, "notice", facts,
+    title = f"{first} at {batch.hour_words(facts[0].at)}{more}: {words}"
+    return raised(
+        batch, rule, "notice", facts,
         Message(title, "It is kept, and counts at the time it was given.",
                 "If the time is wrong, correct it; a phone's clock may be off, or it is about another batch."),
-        RECORD, ends_at=case.ended_at if rule == "before_the_batch" else None,
+        RECORD, ends_at=batch.ended_at if rule == "before_the_batch" else None,
     )  # fmt: skip
 
 
-def strange_order(case: Case) -> Iterator[Flag]:
+def strange_order(batch: BatchAt) -> Iterator[Flag]:
     """A stage that seldom follows the one before: it may well be what happened."""
-    arrived = {part.kind for part in case.history.charges}
-    if case.stages and case.stages[0].name not in FIRST and not arrived & {"split", "merge", "roast_charge"}:
-        yield _order_flag(case, case.stages[0], f"The batch begins {case.stages[0].word}")
-    for before, after in zip(case.stages, case.stages[1:], strict=False):
+    arrived = {part.kind for part in batch.history.charges}
+    if batch.stages and batch.stages[0].name not in FIRST and not arrived & {"split", "merge", "roast_charge"}:
+        yield _order_flag(batch, batch.stages[0], f"The batch begins {batch.stages[0].word}")
+    for before, after in zip(batch.stages, batch.stages[1:], strict=False):
         if after.name != "abandoned" and after.name not in FOLLOWS.get(before.name, frozenset()):
-            yield _order_flag(case, after, f"From {before.word} to {after.word}")
+            yield _order_flag(batch, after, f"From {before.word} to {after.word}")
 
 
-def _order_flag(case: Case, stage: Stage, title: str) -> Flag:
-    fact = case.history.by_id(stage.fact_id)
-    facts = [fact] if fact is not None else list(case.history.facts[:1])
-    return case.flag(
-        "strange_order", "notice", facts,
-        Message(f"{title}, at {case.hour_words(stage.starts_at)}: is that so?",
+def _order_flag(batch: BatchAt, stage: Stage, title: str) -> Flag:
+    fact = batch.history.by_id(stage.fact_id)
+    facts = [fact] if fact is not None else list(batch.history.facts[:1])
+    return raised(
+        batch, "strange_order", "notice", facts,
+        Message(f"{title}, at {batch.hour_words(stage.starts_at)}: is that so?",
                 "It may be what happened, or an entry is missing or has a wrong time.",
                 "Add or correct an entry; or answer that it is so."),
-        RECORD, starts_at=stage.starts_at, ends_at=case.ended_at,
+        RECORD, starts_at=stage.starts_at, ends_at=batch.ended_at,
     )  # fmt: skip
 
 

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from itertools import pairwise
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
 from app.judgement.forecasts.moisture import MoistureSample, samples
 from app.judgement.grain.counts import GrowthCount, growth_counts, rub_outs
 from app.judgement.history.stages import Stage
@@ -27,17 +28,17 @@ HARD_SHARE, PASTY_SHARE = 0.25, 0.25
 NEAR_COUNT = timedelta(hours=12)
 
 
-def _in_growth(case: Case) -> list[tuple[Stage, list[GrowthCount]]]:
-    counts = growth_counts(case.history)
+def _in_growth(batch: BatchAt) -> list[tuple[Stage, list[GrowthCount]]]:
+    counts = growth_counts(batch.history)
     return [
-        (stage, [count for count in counts if stage.starts_at <= count.at <= case.end_of(stage)])
-        for stage in case.stages_named("germination")
+        (stage, [count for count in counts if stage.starts_at <= count.at <= batch.end_of(stage)])
+        for stage in batch.stages_named("germination")
     ]
 
 
-def uneven(case: Case) -> Iterator[Flag]:
+def uneven(batch: BatchAt) -> Iterator[Flag]:
     """Too few kernels in any two neighbouring classes, by the last count: a later even count ends it."""
-    for stage, counts in _in_growth(case):
+    for stage, counts in _in_growth(batch):
         run: list[GrowthCount] = []
         for count in [*counts, None]:
             if count is not None and count.n < FEWEST_KERNELS:
@@ -45,45 +46,46 @@ def uneven(case: Case) -> Iterator[Flag]:
             if count is not None and count.evenness < EVEN_SHARE - 1e-9:
                 run.append(count)
             elif run:
-                yield _uneven_flag(case, run, count.at if count else stage.ends_at)
+                yield _uneven_flag(batch, run, count.at if count else stage.ends_at)
                 run = []
 
 
-def _uneven_flag(case: Case, run: list[GrowthCount], ends_at: datetime | None) -> Flag:
+def _uneven_flag(batch: BatchAt, run: list[GrowthCount], ends_at: datetime | None) -> Flag:
     worst = min(run, key=lambda count: count.evenness)
     title = (
         f"Growth uneven: {wording.whole_percent(worst.evenness)} of {worst.n} kernels in two neighbouring classes, "
         f"spread {worst.sd:.2f}"
     )
-    return case.flag(
-        "growth_uneven", "caution" if worst.evenness < EVEN_SHARE_CAUTION else "notice", [count.fact for count in run],
+    return raised(
+        batch, "growth_uneven", "caution" if worst.evenness < EVEN_SHARE_CAUTION else "notice",
+        [count.fact for count in run],
         Message(title, "Part runs ahead while part lags: the malt will be mixed.",
                 "Turn more often and even out moisture and warmth; look at how the lot germinates."),
         "from memory", ends_at=ends_at, worst=worst.evenness, unit="fraction",
     )  # fmt: skip
 
 
-def past_target(case: Case) -> Iterator[Flag]:
+def past_target(batch: BatchAt) -> Iterator[Flag]:
     """The mean acrospire is longer than the programme wants it."""
-    for stage, counts in _in_growth(case):
-        over = [count for count in counts if _judge(case, count)[0] == "high"]
+    for stage, counts in _in_growth(batch):
+        over = [count for count in counts if _judge(batch, count)[0] == "high"]
         if not over:
             continue
         worst = max(over, key=lambda count: count.mean)
-        _, severity, bound, source = _judge(case, worst)
+        _, severity, bound, source = _judge(batch, worst)
         title = (
             f"Grown to {worst.mean:.2f} ± {worst.half_width:.2f} kernel lengths, past {bound:g}; "
             f"overgrown {wording.share(worst.overgrown.found, worst.n)}"
         )
-        yield case.flag(
-            "past_target", severity, [count.fact for count in over],
+        yield raised(
+            batch, "past_target", severity, [count.fact for count in over],
             Message(title, "Each hour more burns dry matter, and the malt loses its body.", "Load the kiln now."),
             source, ends_at=stage.ends_at, worst=worst.mean, unit="kernel_lengths",
         )  # fmt: skip
 
 
-def _judge(case: Case, count: GrowthCount) -> tuple[str, str, float, str]:
-    programme = case.programme_at(count.at)
+def _judge(batch: BatchAt, count: GrowthCount) -> tuple[str, str, float, str]:
+    programme = batch.programme_at(count.at)
     limit = programme.limit("acrospire") if programme else None
     if limit is None:
         return ("in", "notice", 0.0, "")
@@ -92,13 +94,13 @@ def _judge(case: Case, count: GrowthCount) -> tuple[str, str, float, str]:
     return (verdict.position, verdict.severity or "notice", verdict.bound or 0.0, source)
 
 
-def stalled(case: Case) -> Iterator[Flag]:
+def stalled(batch: BatchAt) -> Iterator[Flag]:
     """Two counts between which it grew at less than half the planned pace, surely, and short of the target."""
-    for stage, counts in _in_growth(case):
+    for stage, counts in _in_growth(batch):
         for earlier, later in _pairs(counts):
-            programme = case.programme_at(later.at)
+            programme = batch.programme_at(later.at)
             pace = _planned_pace_per_h(programme) if programme else None
-            if pace is None or _judge(case, later)[0] != "low":
+            if pace is None or _judge(batch, later)[0] != "low":
                 continue
             hours = hours_between(earlier.at, later.at)
             rise, doubt = later.mean - earlier.mean, math.hypot(earlier.half_width, later.half_width)
@@ -109,8 +111,8 @@ def stalled(case: Case) -> Iterator[Flag]:
                 f"Growth stalled: {rise:+.2f} ± {doubt:.2f} kernel lengths in {wording.hours(hours)}, "
                 f"{pace * hours:.2f} planned"
             )
-            yield case.flag(
-                "growth_stalled", "caution", [earlier.fact, later.fact],
+            yield raised(
+                batch, "growth_stalled", "caution", [earlier.fact, later.fact],
                 Message(title, "Too dry, too cold, too old, or drowned in the steep.",
                         "Weigh it for moisture, spray if it is dry; a degree or two warmer; rub kernels out."),
                 "derived from the programme's own pace; half of it, from memory",
@@ -136,16 +138,16 @@ def _planned_pace_per_h(programme: Programme) -> float | None:
     return (points[-1][1] - points[0][1]) / (points[-1][0] - points[0][0])
 
 
-def rub_out(case: Case) -> Iterator[Flag]:
+def rub_out(batch: BatchAt) -> Iterator[Flag]:
     """Hard ends when the acrospire says it is time; pasty or lumpy runs at any time."""
-    for stage, counts in _in_growth(case):
-        for test in rub_outs(case.history):
-            if not stage.starts_at <= test.at <= case.end_of(stage):
+    for stage, counts in _in_growth(batch):
+        for test in rub_outs(batch.history):
+            if not stage.starts_at <= test.at <= batch.end_of(stage):
                 continue
             near = [count for count in counts if abs(count.at - test.at) <= NEAR_COUNT]
-            is_grown = bool(near) and _judge(case, near[-1])[0] != "low"
+            is_grown = bool(near) and _judge(batch, near[-1])[0] != "low"
             soft = test.shares["pasty"].found + test.shares["lumpy"].found
-            later = [each.at for each in rub_outs(case.history) if each.at > test.at]
+            later = [each.at for each in rub_outs(batch.history) if each.at > test.at]
             ends_at = later[0] if later else stage.ends_at
             if is_grown and test.shares["hard_end"].share > HARD_SHARE:
                 hard = wording.share(test.shares["hard_end"].found, test.n)
@@ -161,30 +163,30 @@ def rub_out(case: Case) -> Iterator[Flag]:
                 )
             else:
                 continue
-            yield case.flag("rub_out", "notice", [test.fact], message, "from memory", ends_at=ends_at)
+            yield raised(batch, "rub_out", "notice", [test.fact], message, "from memory", ends_at=ends_at)
 
 
-def bed_moisture(case: Case) -> Iterator[Flag]:
+def bed_moisture(batch: BatchAt) -> Iterator[Flag]:
     """The bed far wetter or drier than is wanted at the cast; a run of such samples is one flag."""
-    for stage in case.stages_named("germination"):
+    for stage in batch.stages_named("germination"):
         run: list[tuple[MoistureSample, Verdict]] = []
-        for sample in samples(case.history):
-            if not stage.starts_at + AFTER_CAST < sample.at <= case.end_of(stage) or sample.basis == "charged":
+        for sample in samples(batch.history):
+            if not stage.starts_at + AFTER_CAST < sample.at <= batch.end_of(stage) or sample.basis == "charged":
                 continue
-            programme = case.programme_at(sample.at)
+            programme = batch.programme_at(sample.at)
             limit = programme.limit("cast_moisture") if programme else None
             verdict = limit.judge(sample.moisture_wb) if limit else Verdict("in")
             is_out = verdict.severity in ("caution", "act")
             if run and (not is_out or verdict.position != run[-1][1].position):
-                yield _bed_flag(case, run, sample.at)
+                yield _bed_flag(batch, run, sample.at)
                 run = []
             if is_out:
                 run.append((sample, verdict))
         if run:
-            yield _bed_flag(case, run, stage.ends_at)
+            yield _bed_flag(batch, run, stage.ends_at)
 
 
-def _bed_flag(case: Case, run: list[tuple[MoistureSample, Verdict]], ends_at: datetime | None) -> Flag:
+def _bed_flag(batch: BatchAt, run: list[tuple[MoistureSample, Verdict]], ends_at: datetime | None) -> Flag:
     is_dry = run[0][1].position == "low"
     worst, verdict = (min if is_dry else max)(run, key=lambda each: each[0].moisture_wb)
     figure = wording.percent(worst.moisture_wb, worst.half_width)
@@ -195,8 +197,8 @@ def _bed_flag(case: Case, run: list[tuple[MoistureSample, Verdict]], ends_at: da
     else:
         title = f"The bed is too wet: {figure}, above {bound}"
         meaning, remedy = "It grows fast and unevenly, and heats.", "No more spraying; thin it, air it, turn it."
-    return case.flag(
-        "bed_moisture", verdict.severity or "caution", [sample.fact for sample, _ in run],
+    return raised(
+        batch, "bed_moisture", verdict.severity or "caution", [sample.fact for sample, _ in run],
         Message(title, meaning, remedy), provenance(verdict.mark, verdict.source),
         ends_at=ends_at, worst=worst.moisture_wb, unit="wb", place=worst.place,
     )  # fmt: skip

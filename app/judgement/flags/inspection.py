@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from app.judgement import cautions
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Remark, Tally, Weighing
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule
+from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.history.stages import Stage
 from app.judgement.malt.mould import (
     ERGOT_LIMIT,
@@ -36,26 +37,26 @@ def _of_lot(look: Fact) -> str:
     return " in the lot" if look.subject.type == "lot" else ""
 
 
-def mould(case: Case) -> Iterator[Flag]:
+def mould(batch: BatchAt) -> Iterator[Flag]:
     """Mould stays, whatever a later look says: it takes an answer to close the flag, or the fact struck out."""
-    for find in mould_seen(case.history, case.now):
+    for find in mould_seen(batch.history, batch.now):
         first, last = find.facts[0], find.facts[-1]
         where = f" ({first.place})" if first.place else ""
-        title = f"Mould seen{_of_lot(first)}{where}, {case.span_words(first.at, last.at)}"
-        yield case.flag(
-            "mould", find.severity, find.facts,
+        title = f"Mould seen{_of_lot(first)}{where}, {batch.span_words(first.at, last.at)}"
+        yield raised(
+            batch, "mould", find.severity, find.facts,
             Message(title, f"Mould can poison whoever eats it and whoever breathes its dust. {ROOT_HAIRS}", BAG_IT),
-            "common practice", ends_at=_abandoned_at(case), caution=cautions.MOULD, place=first.place, cause="mould",
+            "common practice", ends_at=_abandoned_at(batch), caution=cautions.MOULD, place=first.place, cause="mould",
         )  # fmt: skip
 
 
-def counted(case: Case) -> Iterator[Flag]:
+def counted(batch: BatchAt) -> Iterator[Flag]:
     """Mouldy kernels in a growth count: one is to be looked into, more than dead ones would explain are mould."""
-    for find in mould_counted(case.history, case.now):
+    for find in mould_counted(batch.history, batch.now):
         tallies = [fact for fact in find.facts if isinstance(fact, Tally)]
         worst = max(tallies, key=lambda tally: tally.counts["mouldy"] / tally.looked_at)
         mouldy, n = worst.counts["mouldy"], worst.looked_at
-        title = f"Mouldy kernels counted: {wording.share(mouldy, n)}, {case.span_words(tallies[0].at, tallies[-1].at)}"
+        title = f"Mouldy kernels counted: {wording.share(mouldy, n)}, {batch.span_words(tallies[0].at, tallies[-1].at)}"
         if find.severity == "act":
             share = wording.whole_percent(SPREADING_SHARE)
             meaning = f"From {share} on it is no longer a dead kernel here and there. {ROOT_HAIRS}"
@@ -63,27 +64,27 @@ def counted(case: Case) -> Iterator[Flag]:
         else:
             meaning = "Mould begins on dead and broken kernels, and spreads from them."
             remedy = "Look at it from arm's length, all over, and record the inspection. " + ROOT_HAIRS
-        yield case.flag(
-            "mould_counted", find.severity, tallies, Message(title, meaning, remedy), "common practice",
-            ends_at=find.ended_at or _abandoned_at(case) or _if_slight(case, find), caution=cautions.MOULD,
+        yield raised(
+            batch, "mould_counted", find.severity, tallies, Message(title, meaning, remedy), "common practice",
+            ends_at=find.ended_at or _abandoned_at(batch) or _if_slight(batch, find), caution=cautions.MOULD,
             place=worst.place, cause="mould", worst=mouldy / n, unit="fraction",
         )  # fmt: skip
 
 
-def _if_slight(case: Case, find: Find) -> datetime | None:
-    return None if find.severity == "act" else case.ended_at
+def _if_slight(batch: BatchAt, find: Find) -> datetime | None:
+    return None if find.severity == "act" else batch.ended_at
 
 
-def _abandoned_at(case: Case) -> datetime | None:
-    return next((stage.starts_at for stage in case.stages if stage.name == "abandoned"), None)
+def _abandoned_at(batch: BatchAt) -> datetime | None:
+    return next((stage.starts_at for stage in batch.stages if stage.name == "abandoned"), None)
 
 
-def off_smell(case: Case) -> Iterator[Flag]:
+def off_smell(batch: BatchAt) -> Iterator[Flag]:
     """Musty or otherwise off; sour too, once out of the steep. A later clean look ends it, unless it was musty."""
-    for find in bad_smells(case.history, case.now):
+    for find in bad_smells(batch.history, batch.now):
         run = [look for look in find.facts if isinstance(look, Remark)]
         smells = list(dict.fromkeys(look.findings["smell"] for look in run))
-        title = f"It smells {' and '.join(smells)}{_of_lot(run[0])}, {case.span_words(run[0].at, run[-1].at)}"
+        title = f"It smells {' and '.join(smells)}{_of_lot(run[0])}, {batch.span_words(run[0].at, run[-1].at)}"
         is_sour = smells == ["sour"]
         meaning = (
             "Lactic and acetic bacteria are growing: it has stood too warm and too wet."
@@ -92,47 +93,47 @@ def off_smell(case: Case) -> Iterator[Flag]:
         )
         remedy = "Spread it thin, cool it, air it." if is_sour else "Leave it lying; air the room, not the bed."
         remedy += " Look for mould from arm's length; don't sniff again."
-        yield case.flag(
-            "off_smell", find.severity, run, Message(title, meaning, remedy), "common practice",
-            ends_at=find.ended_at or _abandoned_at(case),
+        yield raised(
+            batch, "off_smell", find.severity, run, Message(title, meaning, remedy), "common practice",
+            ends_at=find.ended_at or _abandoned_at(batch),
             caution=None if is_sour else cautions.MOULD, place=run[0].place, cause="mould" if "musty" in smells else "",
         )  # fmt: skip
 
 
-def not_sure(case: Case) -> Iterator[Flag]:
+def not_sure(batch: BatchAt) -> Iterator[Flag]:
     """Nobody was sure: keep it apart, look again in six hours. Ends with a look that is sure."""
     run: list[Remark] = []
-    for look in [*looks(case.history, case.now), None]:
+    for look in [*looks(batch.history, batch.now), None]:
         answers = (look.findings.get("mould"), look.findings.get("smell")) if look else ()
         if look is not None and "not_sure" in answers:
             run.append(look)
         elif run:
-            yield _not_sure_flag(case, run, look)
+            yield _not_sure_flag(batch, run, look)
             run = []
 
 
-def _not_sure_flag(case: Case, run: Sequence[Remark], ended_by: Remark | None) -> Flag:
+def _not_sure_flag(batch: BatchAt, run: Sequence[Remark], ended_by: Remark | None) -> Flag:
     due_at = run[-1].at + LOOK_AGAIN
-    is_due = ended_by is None and case.now >= due_at
+    is_due = ended_by is None and batch.now >= due_at
     aspect = "mould" if any(look.findings.get("mould") == "not_sure" for look in run) else "the smell"
-    title = f"Not sure about {aspect}{_of_lot(run[0])}, {case.span_words(run[0].at, run[-1].at)}"
-    remedy = "Look again now" if is_due else f"Look again at {case.hour_words(due_at)}, six hours after"
+    title = f"Not sure about {aspect}{_of_lot(run[0])}, {batch.span_words(run[0].at, run[-1].at)}"
+    remedy = "Look again now" if is_due else f"Look again at {batch.hour_words(due_at)}, six hours after"
     remedy += f", and keep it apart until then. {ROOT_HAIRS}"
-    return case.flag(
-        "not_sure", "caution", run,
+    return raised(
+        batch, "not_sure", "caution", run,
         Message(title, "It may be mould: mould has grown in six hours, root hairs have not.", remedy),
         "common practice",
-        ends_at=ended_by.at if ended_by else case.ended_at, caution=cautions.MOULD, place=run[0].place, cause="mould",
+        ends_at=ended_by.at if ended_by else batch.ended_at, caution=cautions.MOULD, place=run[0].place, cause="mould",
     )  # fmt: skip
 
 
-def ergot(case: Case) -> Iterator[Flag]:
+def ergot(batch: BatchAt) -> Iterator[Flag]:
     """Any ergot is to be picked out; above the limit for raw grain the charge is rejected."""
-    found = ergot_looks(case.history, case.now)
+    found = ergot_looks(batch.history, batch.now)
     if not found:
         return
     ergot_kg = sum(look.ergot_kg or 0.0 for look in found if look.subject.type == "batch")
-    share = ergot_share(case.history, case.now)
+    share = ergot_share(batch.history, batch.now)
     is_rejected = share is not None and share > ERGOT_LIMIT
     figure = f"{1000.0 * share:.2f} g/kg of the charge" if share is not None else "not weighed against the charge"
     title = f"Ergot: {wording.mass(ergot_kg)}, {figure}" if ergot_kg else "Ergot found: weigh it"
@@ -141,32 +142,33 @@ def ergot(case: Case) -> Iterator[Flag]:
         if is_rejected
         else "Pick it all out with gloves, and weigh it."
     )
-    yield case.flag(
-        "ergot", "act" if is_rejected else "caution", found,
+    yield raised(
+        batch, "ergot", "act" if is_rejected else "caution", found,
         Message(title, "Its alkaloids are poisonous, and neither steeping nor kilning surely destroys them.", remedy),
-        cautions.ERGOT.source, ends_at=_abandoned_at(case), caution=cautions.ERGOT, worst=share, unit="fraction",
+        cautions.ERGOT.source, ends_at=_abandoned_at(batch), caution=cautions.ERGOT, worst=share, unit="fraction",
     )  # fmt: skip
 
 
-def knit_bag(case: Case) -> Iterator[Flag]:
+def knit_bag(batch: BatchAt) -> Iterator[Flag]:
     """A test bag weighed after rootlets knit: it no longer drains and grows like the charge."""
-    looks = [look for look in case.history.of_shape(Remark, "inspection") if look.findings.get("matting") in KNIT]
+    looks = [look for look in batch.history.of_shape(Remark, "inspection") if look.findings.get("matting") in KNIT]
     if not looks:
         return
-    late = [bag for bag in case.history.of_shape(Weighing, "test_bag") if bag.at > looks[0].at]
+    late = [bag for bag in batch.history.of_shape(Weighing, "test_bag") if bag.at > looks[0].at]
     if not late:
         return
     facts: list[Fact] = [late[0], *late[1:], looks[0]]
-    title = f"Test bag weighed after the rootlets had knit, {case.span_words(late[0].at, late[-1].at)}"
+    title = f"Test bag weighed after the rootlets had knit, {batch.span_words(late[0].at, late[-1].at)}"
     meaning = "Rootlets hold water between them and grow through the bag: its weight tells too much moisture."
-    yield case.flag(
-        "knit_bag", "notice", facts, Message(title, meaning, "Weigh the whole charge, or take an oven moisture."),
-        "common practice", ends_at=_kilned_at(case) or case.ended_at, place=late[0].vessel,
+    yield raised(
+        batch, "knit_bag", "notice",
+        facts, Message(title, meaning, "Weigh the whole charge, or take an oven moisture."),
+        "common practice", ends_at=_kilned_at(batch) or batch.ended_at, place=late[0].vessel,
     )  # fmt: skip
 
 
-def _kilned_at(case: Case) -> datetime | None:
-    kilned: list[Stage] = case.stages_named("kilning")
+def _kilned_at(batch: BatchAt) -> datetime | None:
+    kilned: list[Stage] = batch.stages_named("kilning")
     return kilned[0].starts_at if kilned else None
 
 

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 from itertools import combinations, pairwise
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule, hours_between
+from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
 from app.judgement.forecasts.moisture import MoistureSample, samples
 from app.judgement.history.stages import Stage
 
@@ -33,27 +34,27 @@ LAGS = timedelta(hours=2)
 SOURCE = "derived: physics forbids it; how far apart counts, from memory"
 
 
-def lying(case: Case) -> Iterator[Flag]:
-    yield from _hotter_than_the_air(case)
-    yield from _two_thermometers(case)
-    yield from _bag_and_charge(case)
-    yield from _flat_probe(case)
-    yield from _still_on_the_kiln(case)
-    yield from _reads_the_room(case)
+def lying(batch: BatchAt) -> Iterator[Flag]:
+    yield from _hotter_than_the_air(batch)
+    yield from _two_thermometers(batch)
+    yield from _bag_and_charge(batch)
+    yield from _flat_probe(batch)
+    yield from _still_on_the_kiln(batch)
+    yield from _reads_the_room(batch)
 
 
-def _hotter_than_the_air(case: Case) -> Iterator[Flag]:
-    air_on = [each for each in case.history.readings("air_on_temperature") if each.value is not None]
-    for stage in case.stages_named("kilning"):
+def _hotter_than_the_air(batch: BatchAt) -> Iterator[Flag]:
+    air_on = [each for each in batch.history.readings("air_on_temperature") if each.value is not None]
+    for stage in batch.stages_named("kilning"):
         found: list[tuple[Reading, Reading]] = []
-        for grain in case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage)):
-            air = case.history.last_before(grain.at + AT_ONCE, air_on)
+        for grain in batch.within(batch.history.readings("grain_temperature"), stage.starts_at, batch.end_of(stage)):
+            air = batch.history.last_before(grain.at + AT_ONCE, air_on)
             if air is None or grain.value is None or air.value is None or abs(air.at - grain.at) > AT_ONCE:
                 continue
             if grain.value > air.value + HOTTER_THAN_AIR_C and not _was_turned_down(air, air_on):
                 found.append((grain, air))
         if found:
-            yield _air_flag(case, stage, found)
+            yield _air_flag(batch, stage, found)
 
 
 def _was_turned_down(air: Reading, air_on: Sequence[Reading]) -> bool:
@@ -61,23 +62,23 @@ def _was_turned_down(air: Reading, air_on: Sequence[Reading]) -> bool:
     return any((each.value or 0.0) > (air.value or 0.0) + STEADY_C for each in recent)
 
 
-def _air_flag(case: Case, stage: Stage, found: Sequence[tuple[Reading, Reading]]) -> Flag:
+def _air_flag(batch: BatchAt, stage: Stage, found: Sequence[tuple[Reading, Reading]]) -> Flag:
     grain, air = max(found, key=lambda pair: (pair[0].value or 0.0) - (pair[1].value or 0.0))
-    which = _likeliest(case, [pair[0] for pair in found] + [pair[1] for pair in found])
+    which = _likeliest(batch, [pair[0] for pair in found] + [pair[1] for pair in found])
     title = (
         f"Grain at {wording.kiln_temperature(grain.value or 0.0)}, hotter than its air of "
-        f"{wording.kiln_temperature(air.value or 0.0)}, {case.span_words(found[0][0].at, found[-1][0].at)}"
+        f"{wording.kiln_temperature(air.value or 0.0)}, {batch.span_words(found[0][0].at, found[-1][0].at)}"
     )
-    return _flag(case, [each for pair in found for each in pair], title, which, stage)
+    return _flag(batch, [each for pair in found for each in pair], title, which, stage)
 
 
-def _two_thermometers(case: Case) -> Iterator[Flag]:
+def _two_thermometers(batch: BatchAt) -> Iterator[Flag]:
     """Two instruments at one place and one time, at a stage without heat."""
-    for stage in case.stages_named("air_rest", "germination", "immersion"):
+    for stage in batch.stages_named("air_rest", "germination", "immersion"):
         kind = "water_temperature" if stage.name == "immersion" else "grain_temperature"
         found = [
             (first, second, look)
-            for look in _looks(case.within(case.history.readings(kind), stage.starts_at, case.end_of(stage)))
+            for look in _looks(batch.within(batch.history.readings(kind), stage.starts_at, batch.end_of(stage)))
             for first, second in combinations(look, 2)
             if first.instrument != second.instrument and _apart(first, second) > APART_C + 1e-9
         ]
@@ -85,7 +86,7 @@ def _two_thermometers(case: Case) -> Iterator[Flag]:
             first, second, look = max(found, key=lambda each: _apart(each[0], each[1]))
             title = f"{first.instrument} and {second.instrument} are {_apart_words(first, second)} apart at one place"
             every: list[Fact] = [each for pair in found for each in pair[:2]]
-            yield _flag(case, every, title, _odd_one(look) or _likeliest(case, [first, second]), stage)
+            yield _flag(batch, every, title, _odd_one(look) or _likeliest(batch, [first, second]), stage)
 
 
 def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
@@ -121,9 +122,9 @@ def _odd_one(look: Sequence[Reading]) -> str | None:
     return None
 
 
-def _likeliest(case: Case, readings: Sequence[Reading]) -> str:
+def _likeliest(batch: BatchAt, readings: Sequence[Reading]) -> str:
     """The instrument to look at first: one that was never calibrated, otherwise the one calibrated longest ago."""
-    calibrated = {fact.subject.id: fact.at for fact in case.history.instruments}
+    calibrated = {fact.subject.id: fact.at for fact in batch.history.instruments}
     named = list(dict.fromkeys(each.instrument for each in readings if each.instrument))
     if not named:
         return "one of the two probes"
@@ -133,71 +134,71 @@ def _likeliest(case: Case, readings: Sequence[Reading]) -> str:
     return min(named, key=lambda name: calibrated[name])
 
 
-def _bag_and_charge(case: Case) -> Iterator[Flag]:
+def _bag_and_charge(batch: BatchAt) -> Iterator[Flag]:
     """Two ways of telling the moisture, within an hour and further apart than both their doubts."""
-    known = [each for each in samples(case.history) if each.basis in ("test_bag", "charge_weighing", "tested", "tray")]
+    known = [each for each in samples(batch.history) if each.basis in ("test_bag", "charge_weighing", "tested", "tray")]
     told: set[tuple[str | None, str | None]] = set()
     for first, second in pairwise(known):
         key = (first.place or first.basis, second.place or second.basis)
         if first.basis == second.basis or second.at - first.at > timedelta(hours=1) or key in told:
             continue
         apart = abs(first.moisture_wb - second.moisture_wb)
-        if apart > APART_SDS * math.hypot(first.sd, second.sd) and not _is_drying(case, first):
+        if apart > APART_SDS * math.hypot(first.sd, second.sd) and not _is_drying(batch, first):
             told.add(key)
-            yield _moisture_flag(case, first, second)
+            yield _moisture_flag(batch, first, second)
 
 
-def _is_drying(case: Case, sample: MoistureSample) -> bool:
+def _is_drying(batch: BatchAt, sample: MoistureSample) -> bool:
     """On a kiln an hour may change the moisture by points."""
-    stage = case.stage_at(sample.at)
+    stage = batch.stage_at(sample.at)
     return stage is not None and stage.name not in ("germination", "air_rest", "immersion")
 
 
-def _moisture_flag(case: Case, first: MoistureSample, second: MoistureSample) -> Flag:
+def _moisture_flag(batch: BatchAt, first: MoistureSample, second: MoistureSample) -> Flag:
     figures = " and ".join(
         f"{wording.percent(each.moisture_wb, each.half_width)} by {_WAYS.get(each.basis, each.basis)}"
         for each in (first, second)
     )
-    title = f"Moistures apart: {figures}, {case.hour_words(first.at)}"
-    stage = case.stage_at(first.at)
-    return _flag(case, [first.fact, second.fact], title, "a tare, the bag's surface water or the sample", stage)
+    title = f"Moistures apart: {figures}, {batch.hour_words(first.at)}"
+    stage = batch.stage_at(first.at)
+    return _flag(batch, [first.fact, second.fact], title, "a tare, the bag's surface water or the sample", stage)
 
 
 _WAYS = {"test_bag": "the bag", "charge_weighing": "the whole charge", "tested": "test", "tray": "the tray"}
 
 
-def _flat_probe(case: Case) -> Iterator[Flag]:
+def _flat_probe(batch: BatchAt) -> Iterator[Flag]:
     """One instrument that shows the very same figure, reading after reading, for half a day of growth."""
-    for stage in case.stages_named("germination"):
-        for (instrument, _), readings in _by_probe(case, stage).items():
+    for stage in batch.stages_named("germination"):
+        for (instrument, _), readings in _by_probe(batch, stage).items():
             run = _flattest(readings)
             if len(run) >= FLAT_READINGS and hours_between(run[0].at, run[-1].at) >= FLAT_H:
                 lasted = wording.hours(hours_between(run[0].at, run[-1].at))
                 title = f"{instrument} has shown {wording.temperature(run[0].value or 0.0)} for {lasted}"
-                yield _flag(case, run, title, instrument, stage, "Living grain never stands still.")
+                yield _flag(batch, run, title, instrument, stage, "Living grain never stands still.")
 
 
-def _still_on_the_kiln(case: Case) -> Iterator[Flag]:
+def _still_on_the_kiln(batch: BatchAt) -> Iterator[Flag]:
     """One figure for hours on the kiln, while the air into the grain was raised."""
-    for stage in case.stages_named("kilning"):
-        air = case.within(case.history.readings("air_on_temperature"), stage.starts_at, case.end_of(stage))
-        for (instrument, _), readings in _by_probe(case, stage).items():
+    for stage in batch.stages_named("kilning"):
+        air = batch.within(batch.history.readings("air_on_temperature"), stage.starts_at, batch.end_of(stage))
+        for (instrument, _), readings in _by_probe(batch, stage).items():
             run = _flattest(readings)
             if len(run) < FLAT_READINGS or hours_between(run[0].at, run[-1].at) < STILL_H:
                 continue
-            beside = [each.value for each in case.within(air, run[0].at, run[-1].at) if each.value is not None]
+            beside = [each.value for each in batch.within(air, run[0].at, run[-1].at) if each.value is not None]
             if beside and max(beside) - min(beside) >= AIR_MOVED_C:
                 lasted = wording.hours(hours_between(run[0].at, run[-1].at))
                 shown = wording.kiln_temperature(run[0].value or 0.0)
                 why = f"The air was raised by {wording.spread(max(beside) - min(beside))} meanwhile."
-                yield _flag(case, run, f"{instrument} has shown {shown} for {lasted}", instrument, stage, why)
+                yield _flag(batch, run, f"{instrument} has shown {shown} for {lasted}", instrument, stage, why)
 
 
-def _reads_the_room(case: Case) -> Iterator[Flag]:
+def _reads_the_room(batch: BatchAt) -> Iterator[Flag]:
     """A grain probe that goes with the room's thermometer, up and down: it hangs in the air, and not in the grain."""
-    for stage in case.stages_named("germination", "kilning"):
-        room = case.within(case.history.readings("air_temperature"), stage.starts_at - AT_ONCE, case.end_of(stage))
-        for (instrument, _), readings in _by_probe(case, stage).items():
+    for stage in batch.stages_named("germination", "kilning"):
+        room = batch.within(batch.history.readings("air_temperature"), stage.starts_at - AT_ONCE, batch.end_of(stage))
+        for (instrument, _), readings in _by_probe(batch, stage).items():
             run = _longest(
                 (each, near)
                 for each in readings
@@ -210,7 +211,7 @@ def _reads_the_room(case: Case) -> Iterator[Flag]:
                 lasted = wording.hours(hours_between(run[0][0].at, run[-1][0].at))
                 title = f"{instrument} has read as the room does for {lasted}"
                 why = "Grain follows the room slowly, if at all: the probe may hang in the air."
-                yield _flag(case, [fact for pair in run for fact in pair], title, instrument, stage, why)
+                yield _flag(batch, [fact for pair in run for fact in pair], title, instrument, stage, why)
 
 
 def _at_once(readings: Sequence[Reading], reading: Reading) -> Reading | None:
@@ -228,9 +229,9 @@ def _longest(pairs: Iterable[tuple[Reading, Reading]]) -> list[tuple[Reading, Re
     return best
 
 
-def _by_probe(case: Case, stage: Stage) -> dict[tuple[str, str | None], list[Reading]]:
+def _by_probe(batch: BatchAt, stage: Stage) -> dict[tuple[str, str | None], list[Reading]]:
     grouped: dict[tuple[str, str | None], list[Reading]] = {}
-    for each in case.within(case.history.readings("grain_temperature"), stage.starts_at, case.end_of(stage)):
+    for each in batch.within(batch.history.readings("grain_temperature"), stage.starts_at, batch.end_of(stage)):
         if each.instrument and each.value is not None:
             grouped.setdefault((each.instrument, each.place), []).append(each)
     return grouped
@@ -247,14 +248,14 @@ def _flattest(readings: Sequence[Reading]) -> list[Reading]:
 
 
 def _flag(
-    case: Case, facts: Sequence[Fact], title: str, which: str, stage: Stage | None, why: str = "Both can't be true."
+    batch: BatchAt, facts: Sequence[Fact], title: str, which: str, stage: Stage | None, why: str = "Both can't be true."
 ) -> Flag:
     ordered = sorted({fact.id: fact for fact in facts}.values(), key=lambda fact: (fact.at, fact.id))
-    return case.flag(
-        "lying", "notice", ordered,
-        Message(title, f"{why} Look at {which} first, since {case.hour_words(ordered[0].at)}.",
+    return raised(
+        batch, "lying", "notice", ordered,
+        Message(title, f"{why} Look at {which} first, since {batch.hour_words(ordered[0].at)}.",
                 "Hold thermometers together in one cup of water; weigh a known weight; note the calibration."),
-        SOURCE, ends_at=stage.ends_at if stage else case.ended_at, place=ordered[0].place,
+        SOURCE, ends_at=stage.ends_at if stage else batch.ended_at, place=ordered[0].place,
     )  # fmt: skip
 
 

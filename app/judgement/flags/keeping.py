@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from app.judgement import cautions
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Part, Reading, Result, Weighing
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule, overrun
+from app.judgement.flags.base import Flag, Message, Rule, overrun, raised
 from app.judgement.measures.account import account
 from app.judgement.programmes.programme import Limit, provenance
 
@@ -21,15 +22,15 @@ UNEXPLAINED_SHARE = 0.02
 UNEXPLAINED_SDS = 2.0
 
 
-def final_moisture(case: Case) -> Iterator[Flag]:
+def final_moisture(batch: BatchAt) -> Iterator[Flag]:
     """The last word on the malt's moisture, once it is off the kiln: too wet to keep, or dried further than planned."""
     told = [
-        (fact, moisture_wb) for fact in case.history.facts if (moisture_wb := _malt_moisture(case, fact)) is not None
+        (fact, moisture_wb) for fact in batch.history.facts if (moisture_wb := _malt_moisture(batch, fact)) is not None
     ]
     if not told:
         return
     fact, moisture_wb = told[-1]
-    programme = case.programme_at(fact.at)
+    programme = batch.programme_at(fact.at)
     limit = programme.limit("final_moisture") if programme else None
     verdict = limit.judge(moisture_wb) if limit else None
     if verdict is None or verdict.severity is None:
@@ -38,9 +39,9 @@ def final_moisture(case: Case) -> Iterator[Flag]:
     rule, message = _moisture_message(
         verdict.position, wording.percent(moisture_wb), wording.percent(verdict.bound or 0.0)
     )
-    yield case.flag(
-        rule, verdict.severity, side, message, provenance(verdict.mark, verdict.source),
-        ends_at=case.ended_at if rule == "overdried" else None, worst=moisture_wb, unit="wb",
+    yield raised(
+        batch, rule, verdict.severity, side, message, provenance(verdict.mark, verdict.source),
+        ends_at=batch.ended_at if rule == "overdried" else None, worst=moisture_wb, unit="wb",
     )  # fmt: skip
 
 
@@ -58,9 +59,9 @@ def _moisture_message(position: str, figure: str, bound: str) -> tuple[str, Mess
     )
 
 
-def _malt_moisture(case: Case, fact: Fact) -> float | None:
+def _malt_moisture(batch: BatchAt, fact: Fact) -> float | None:
     """What a fact tells of the finished malt's moisture."""
-    stage = case.stage_at(fact.at)
+    stage = batch.stage_at(fact.at)
     if stage is None or stage.name not in ("cooling", "finished"):
         return None
     if isinstance(fact, Result) and fact.kind == "moisture_test":
@@ -72,23 +73,23 @@ def _malt_moisture(case: Case, fact: Fact) -> float | None:
     return None
 
 
-def bagged_warm(case: Case) -> Iterator[Flag]:
+def bagged_warm(batch: BatchAt) -> Iterator[Flag]:
     """Packed while the last reading said that it was still warm."""
-    cooling = case.stages_named("kilning", "cooling", "finished")
-    for pack in case.history.of_shape(Part, "pack"):
-        if not cooling or pack.source.id != case.history.batch.id:
+    cooling = batch.stages_named("kilning", "cooling", "finished")
+    for pack in batch.history.of_shape(Part, "pack"):
+        if not cooling or pack.source.id != batch.history.batch.id:
             continue
-        readings = case.within(case.history.readings("grain_temperature"), cooling[0].starts_at, pack.at)
+        readings = batch.within(batch.history.readings("grain_temperature"), cooling[0].starts_at, pack.at)
         last = readings[-1] if readings else None
         if last is None or last.value is None or pack.at - last.at > TOLD_WITHIN:
             continue
-        flag = _bagged_flag(case, pack, last, last.value)
+        flag = _bagged_flag(batch, pack, last, last.value)
         if flag is not None:
             yield flag
 
 
-def _bagged_flag(case: Case, pack: Part, last: Reading, value_c: float) -> Flag | None:
-    programme = case.programme_at(pack.at)
+def _bagged_flag(batch: BatchAt, pack: Part, last: Reading, value_c: float) -> Flag | None:
+    programme = batch.programme_at(pack.at)
     own = programme.limit("grain_temperature.bagging") if programme else None
     limit = own or BAGGING
     verdict = limit.judge(value_c)
@@ -97,32 +98,32 @@ def _bagged_flag(case: Case, pack: Part, last: Reading, value_c: float) -> Flag 
     is_roast = programme is not None and programme.purpose == "roasted"
     title = f"Bagged at {wording.kiln_temperature(value_c)}, above {wording.kiln_temperature(verdict.bound or 0.0)}"
     severity = "act" if is_roast and verdict.severity == "caution" else verdict.severity
-    return case.flag(
-        "bagged_warm", severity, [pack, last],
+    return raised(
+        batch, "bagged_warm", severity, [pack, last],
         Message(title, "Warm malt sweats in the sack and goes slack; a roast can light again in it.",
                 "Out of the sack, spread it thin, cool it, and bag it again."),
         provenance(verdict.mark, verdict.source), caution=cautions.ROAST if is_roast else None, worst=value_c, unit="c",
     )  # fmt: skip
 
 
-def culms_left_on(case: Case) -> Iterator[Flag]:
+def culms_left_on(batch: BatchAt) -> Iterator[Flag]:
     """A day after the kiln, and nobody has rubbed the culms off."""
-    programme = case.programme_at(case.now)
+    programme = batch.programme_at(batch.now)
     if programme is not None and programme.purpose == "roasted":
         return
-    cooled = case.stages_named("cooling")
+    cooled = batch.stages_named("cooling")
     if not cooled:
         return
-    off = [fact for fact in case.history.of_kind("heat_off", "stripped") if fact.at >= cooled[-1].starts_at]
+    off = [fact for fact in batch.history.of_kind("heat_off", "stripped") if fact.at >= cooled[-1].starts_at]
     if not off:
         return
     ending = ("culms", "outturn", "finished", "abandoned", "loaded", "heat_on", "pack")
-    dressed = next((fact.at for fact in case.history.facts if fact.kind in ending and fact.at >= off[-1].at), None)
-    lasted = (dressed or case.now) - off[-1].at
+    dressed = next((fact.at for fact in batch.history.facts if fact.kind in ending and fact.at >= off[-1].at), None)
+    lasted = (dressed or batch.now) - off[-1].at
     over = overrun(CULMS_H, off[-1].at, lasted.total_seconds() / 3600.0)
     if over is not None:
-        yield case.flag(
-            "culms_left_on", over.severity, [off[-1]],
+        yield raised(
+            batch, "culms_left_on", over.severity, [off[-1]],
             Message(f"Culms left on for {wording.hours(lasted.total_seconds() / 3600.0)}",
                     "Culms draw water from the air, and taste bitter.", "Rub and sieve them off, and weigh them."),
             over.source, starts_at=over.starts_at, ends_at=dressed, caution=cautions.DUST,
@@ -130,9 +131,9 @@ def culms_left_on(case: Case) -> Iterator[Flag]:
         )  # fmt: skip
 
 
-def open_account(case: Case) -> Iterator[Flag]:
+def open_account(batch: BatchAt) -> Iterator[Flag]:
     """The dry matter that the account can't explain: more than its uncertainty and more than a fiftieth."""
-    found = account(case.history, case.now)
+    found = account(batch.history, batch.now)
     share = found.remainder_share
     if share is None or found.charge is None or not found.lines:
         return
@@ -151,8 +152,8 @@ def open_account(case: Case) -> Iterator[Flag]:
         if is_negative
         else "More is gone than skimmings, steep, breath, culms and samples explain."
     )
-    yield case.flag(
-        "open_account", "caution" if is_negative else "notice", [*malt.facts, *found.charge.facts],
+    yield raised(
+        batch, "open_account", "caution" if is_negative else "notice", [*malt.facts, *found.charge.facts],
         Message(title, meaning, "Look again at tares, the charge and its moisture, spills, samples, outturn."),
         "derived: more than twice its own standard uncertainty, and more than 2 %", worst=share.value, unit="fraction",
     )  # fmt: skip

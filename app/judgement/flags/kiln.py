@@ -8,10 +8,11 @@ from itertools import pairwise
 from statistics import median
 
 from app.judgement import cautions
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading, Weighing
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule
-from app.judgement.forecasts.moisture import MoistureSample, net_of
+from app.judgement.flags.base import Flag, Message, Rule, raised
+from app.judgement.forecasts.moisture import MoistureSample, net_of, tray_start
 from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dry_enough import dryness
@@ -33,20 +34,20 @@ RAISED_BY_C = 3.0
 STEADY_WEIGHINGS = 2
 
 
-def over_ceiling(case: Case) -> Iterator[Flag]:
+def over_ceiling(batch: BatchAt) -> Iterator[Flag]:
     """Each stretch over the ceiling that is too long to let pass, at the hottest place of that time."""
     found: list[tuple[Span, Sequence[Reading], str | None]] = []
-    for exposure in kiln_exposures(case.history, case.now):
+    for exposure in kiln_exposures(batch.history, batch.now):
         for span in exposure.spans:
             is_told = any(span.starts_at <= other.ends_at and other.starts_at <= span.ends_at for other, _, _ in found)
             if span.hours > TOLERATED_H and not is_told:
                 found.append((span, exposure.readings, exposure.place))
     for span, readings, place in found:
-        yield _ceiling_flag(case, span, readings, place)
+        yield _ceiling_flag(batch, span, readings, place)
 
 
-def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: str | None) -> Flag:
-    above = case.within(readings, span.starts_at, span.ends_at) or readings[-1:]
+def _ceiling_flag(batch: BatchAt, span: Span, readings: Sequence[Reading], place: str | None) -> Flag:
+    above = batch.within(readings, span.starts_at, span.ends_at) or readings[-1:]
     is_act = span.worst_excess_c >= ACT_EXCESS_C or span.hours >= ACT_HOURS
     where = f" ({place})" if place else ""
     title = (
@@ -54,12 +55,12 @@ def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: st
         f"{wording.kiln_temperature(span.worst_ceiling_c)} for {wording.hours(span.hours)} "
         f"({wording.degree_hours(span.degree_hours)})"
     )
-    meaning = f"Wet grain this hot loses the enzymes it was grown for, and turns glassy. {_moisture_words(case, span)}"
-    programme = case.programme_at(span.starts_at)
+    meaning = f"Wet grain this hot loses the enzymes it was grown for, and turns glassy. {_moisture_words(batch, span)}"
+    programme = batch.programme_at(span.starts_at)
     steps = programme.ceiling if programme else ()
     step = next((step for step in steps if step.grain_c == span.worst_ceiling_c), None)
-    return case.flag(
-        "over_ceiling", "act" if is_act else "caution", above,
+    return raised(
+        batch, "over_ceiling", "act" if is_act else "caution", above,
         Message(title, meaning, "Lower the air-on now, keep the air moving; weigh a tray to know how dry it is."),
         provenance(step.mark, step.source) if step else "the programme",
         starts_at=span.starts_at, ends_at=None if span.is_going_on else span.ends_at, caution=cautions.KILN,
@@ -67,8 +68,8 @@ def _ceiling_flag(case: Case, span: Span, readings: Sequence[Reading], place: st
     )  # fmt: skip
 
 
-def _moisture_words(case: Case, span: Span) -> str:
-    estimate = case.moisture_at(span.starts_at)
+def _moisture_words(batch: BatchAt, span: Span) -> str:
+    estimate = batch.moisture_at(span.starts_at)
     if estimate is None or not estimate.is_told:
         return "Its moisture is not known: the ceiling is the one for wet grain."
     figure = wording.percent(estimate.moisture_wb, estimate.half_width)
@@ -76,41 +77,41 @@ def _moisture_words(case: Case, span: Span) -> str:
     return f"Moisture then {figure}, {since}: the ceiling is the one at its upper bound."
 
 
-def cool_stew(case: Case) -> Iterator[Flag]:
+def cool_stew(batch: BatchAt) -> Iterator[Flag]:
     """Stewing grain below its floor, once it has had time to come hot."""
-    for stage in case.stages_named("stewing"):
-        for readings in case.by_place("grain_temperature").values():
+    for stage in batch.stages_named("stewing"):
+        for readings in batch.readings_by_place("grain_temperature").values():
             run: list[Reading] = []
             inside = [reading for reading in readings if stage.covers(reading.at)]
             for reading in [*inside, None]:
-                if reading is not None and _is_cool(case, stage, reading):
+                if reading is not None and _is_cool(batch, stage, reading):
                     run.append(reading)
                 elif run:
-                    yield _stew_flag(case, stage, run, reading)
+                    yield _stew_flag(batch, stage, run, reading)
                     run = []
 
 
-def _is_cool(case: Case, stage: Stage, reading: Reading) -> bool:
-    programme = case.programme_at(reading.at)
+def _is_cool(batch: BatchAt, stage: Stage, reading: Reading) -> bool:
+    programme = batch.programme_at(reading.at)
     limit = programme.limit_for("grain_temperature", "stewing") if programme else None
     if limit is None or reading.value is None or reading.at - stage.starts_at < COMES_HOT_IN:
         return False
     return limit.judge(reading.value).position == "low"
 
 
-def _stew_flag(case: Case, stage: Stage, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
+def _stew_flag(batch: BatchAt, stage: Stage, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
     coolest = min(run, key=lambda reading: reading.value or 0.0)
-    programme = case.programme_at(coolest.at)
+    programme = batch.programme_at(coolest.at)
     limit = programme.limits["grain_temperature.stewing"] if programme else None
     verdict = limit.judge(coolest.value or 0.0) if limit else None
     severity = (verdict.severity if verdict else None) or "caution"
     bound = (verdict.bound if verdict else None) or 0.0
     title = (
         f"Stewing at {wording.kiln_temperature(coolest.value or 0.0)}, under its floor of "
-        f"{wording.kiln_temperature(bound)}, {case.span_words(run[0].at, run[-1].at)}"
+        f"{wording.kiln_temperature(bound)}, {batch.span_words(run[0].at, run[-1].at)}"
     )
-    return case.flag(
-        "cool_stew", severity, run,
+    return raised(
+        batch, "cool_stew", severity, run,
         Message(title, "Warm, wet and not hot enough, it sours, and what makes it sour may do harm.",
                 "Raise the heat at once and keep it covered; smell it. If it has soured, throw it away."),
         provenance(verdict.mark, verdict.source) if verdict else "the programme",
@@ -118,54 +119,54 @@ def _stew_flag(case: Case, stage: Stage, run: Sequence[Reading], ended_by: Readi
     )  # fmt: skip
 
 
-def break_point(case: Case) -> Iterator[Flag]:
+def break_point(batch: BatchAt) -> Iterator[Flag]:
     """The break point was reached and nothing was raised within the hour, or not yet."""
-    for stage in case.stages_named("kilning"):
-        programme = case.programme_at(stage.starts_at)
+    for stage in batch.stages_named("kilning"):
+        programme = batch.programme_at(stage.starts_at)
         if programme is None or programme.purpose == "roasted":
             continue
-        found = _break_by_air(case, stage) or _break_by_trays(case, stage)
+        found = _break_by_air(batch, stage) or _break_by_trays(batch, stage)
         if found is None:
             continue
         fact, how = found
-        answered_at = _raised_at(case, stage, fact.at - timedelta(minutes=30)) or stage.ends_at
+        answered_at = _raised_at(batch, stage, fact.at - timedelta(minutes=30)) or stage.ends_at
         if answered_at is not None and answered_at <= fact.at + IN_TIME:
             continue
-        if not _wants_more_heat(case, programme, fact.at):
+        if not _wants_more_heat(batch, programme, fact.at):
             continue
-        yield case.flag(
-            "break_point", "notice", [fact],
-            Message(f"Break point reached at {case.hour_words(fact.at)}: {how}",
+        yield raised(
+            batch, "break_point", "notice", [fact],
+            Message(f"Break point reached at {batch.hour_words(fact.at)}: {how}",
                     "The grain no longer gives water as fast as the air can take it: it warms from here on.",
                     "Weigh a tray, and go over to the programme's next air-on; watch the grain against its ceiling."),
             "common practice", ends_at=answered_at, place=fact.place,
         )  # fmt: skip
 
 
-def _wants_more_heat(case: Case, programme: Programme, moment: datetime) -> bool:
+def _wants_more_heat(batch: BatchAt, programme: Programme, moment: datetime) -> bool:
     """Whether the plan, at this moisture, has the air hotter than it is: a gentle plan goes on as it was."""
     steps = [step for step in programme.steps if step.stage == "kilning" and step.air_on_c is not None]
-    estimate = case.moisture_at(moment)
+    estimate = batch.moisture_at(moment)
     if estimate is None or not steps:
         return True
     ahead = [step for step in steps if step.moisture_wb is None or step.moisture_wb < estimate.moisture_wb] or steps[
         -1:
     ]
     wanted = ahead[1] if ahead[0].phase == "withering" and len(ahead) > 1 else ahead[0]
-    now = case.history.last_before(moment, case.history.readings("air_on_temperature"))
+    now = batch.history.last_before(moment, batch.history.readings("air_on_temperature"))
     now_c = now.value if now is not None and now.value is not None else steps[0].air_on_c
     return (wanted.air_on_c or 0.0) >= (now_c or 0.0) + RAISED_BY_C
 
 
-def _break_by_air(case: Case, stage: Stage) -> tuple[Fact, str] | None:
+def _break_by_air(batch: BatchAt, stage: Stage) -> tuple[Fact, str] | None:
     """Air-off comes within half of its steady distance to air-on."""
     gaps: list[tuple[Reading, float]] = []
-    run = run_at(case.history, stage.starts_at)
-    air_on = case.within(case.history.readings("air_on_temperature"), stage.starts_at, case.end_of(stage))
-    for off in case.within(case.history.readings("air_off_temperature"), stage.starts_at, case.end_of(stage)):
+    run = run_at(batch.history, stage.starts_at)
+    air_on = batch.within(batch.history.readings("air_on_temperature"), stage.starts_at, batch.end_of(stage))
+    for off in batch.within(batch.history.readings("air_off_temperature"), stage.starts_at, batch.end_of(stage)):
         if run is not None and run.is_without_heat(off.at):
             continue
-        on = case.history.last_before(off.at, air_on)
+        on = batch.history.last_before(off.at, air_on)
         if on is not None and on.value is not None and off.value is not None and off.at - on.at <= timedelta(hours=1):
             gaps.append((off, on.value - off.value))
     for place in range(3, len(gaps)):
@@ -175,16 +176,16 @@ def _break_by_air(case: Case, stage: Stage) -> tuple[Fact, str] | None:
     return None
 
 
-def _break_by_trays(case: Case, stage: Stage) -> tuple[Fact, str] | None:
+def _break_by_trays(batch: BatchAt, stage: Stage) -> tuple[Fact, str] | None:
     """A tray loses water at less than half of its steady rate."""
     by_tray: dict[str | None, list[Weighing]] = {}
-    for tray in case.history.of_shape(Weighing, "tray"):
+    for tray in batch.history.of_shape(Weighing, "tray"):
         if stage.covers(tray.at):
             by_tray.setdefault(tray.vessel, []).append(tray)
     found: list[Weighing] = []
-    run = run_at(case.history, stage.starts_at)
+    run = run_at(batch.history, stage.starts_at)
     for weighings in by_tray.values():
-        start = case.tray_start(weighings[0]) or weighings[0]
+        start = tray_start(batch.history, weighings[0]) or weighings[0]
         rates = [
             (later, (net_of(earlier, start) - net_of(later, start)) / lasted)
             for earlier, later in pairwise(weighings)
@@ -201,10 +202,10 @@ def _break_by_trays(case: Case, stage: Stage) -> tuple[Fact, str] | None:
     return first, f"{first.vessel or 'the tray'} loses less than half of what it lost an hour before"
 
 
-def _raised_at(case: Case, stage: Stage, since: datetime) -> datetime | None:
+def _raised_at(batch: BatchAt, stage: Stage, since: datetime) -> datetime | None:
     """When air-on or set point first stood clearly above what it was before."""
     for kind in ("set_point", "air_on_temperature"):
-        readings = [each for each in case.history.readings(kind) if stage.covers(each.at) and each.value is not None]
+        readings = [each for each in batch.history.readings(kind) if stage.covers(each.at) and each.value is not None]
         before = [each.value or 0.0 for each in readings if each.at < since][-3:]
         for reading in readings:
             if reading.at >= since and before and (reading.value or 0.0) >= max(before) + RAISED_BY_C:
@@ -212,24 +213,24 @@ def _raised_at(case: Case, stage: Stage, since: datetime) -> datetime | None:
     return None
 
 
-def dry_enough(case: Case) -> Iterator[Flag]:
+def dry_enough(batch: BatchAt) -> Iterator[Flag]:
     """The wettest tray is as dry as the programme wants it, and the heat is still on."""
-    for stage in case.stages_named("kilning"):
-        programme = case.programme_at(case.end_of(stage))
+    for stage in batch.stages_named("kilning"):
+        programme = batch.programme_at(batch.end_of(stage))
         if programme is None or programme.final_moisture_wb is None or programme.purpose == "roasted":
             continue
-        told = dryness(case.history, stage, programme)
+        told = dryness(batch.history, stage, programme)
         if told.sample is None or told.state == "open":
             continue
         if stage.ends_at is not None and stage.ends_at <= told.sample.at + IN_TIME:
             continue
-        yield _dry_flag(case, programme, stage, told.sample, is_sure=told.state == "dry")
+        yield _dry_flag(batch, programme, stage, told.sample, is_sure=told.state == "dry")
 
 
-def _dry_flag(case: Case, programme: Programme, stage: Stage, wettest: MoistureSample, *, is_sure: bool) -> Flag:
+def _dry_flag(batch: BatchAt, programme: Programme, stage: Stage, wettest: MoistureSample, *, is_sure: bool) -> Flag:
     limit = programme.limits["final_moisture"]
     figure = wording.percent(wettest.moisture_wb, wettest.half_width)
-    where = f"{figure} in {wettest.place or 'the wettest sample'}, at {case.hour_words(wettest.at)}"
+    where = f"{figure} in {wettest.place or 'the wettest sample'}, at {batch.hour_words(wettest.at)}"
     if not is_sure:
         said = Message(
             f"Perhaps dry enough: {where}",
@@ -242,8 +243,8 @@ def _dry_flag(case: Case, programme: Programme, stage: Stage, wettest: MoistureS
             "More heat costs fuel and enzymes and wins nothing.",
             "Heat off; cool it with cold air, and dress it the same day.",
         )
-    return case.flag(
-        "dry_enough", "notice", [wettest.fact], said,
+    return raised(
+        batch, "dry_enough", "notice", [wettest.fact], said,
         provenance(limit.mark, limit.source), ends_at=stage.ends_at,
         worst=wettest.moisture_wb, unit="wb", place=wettest.place,
     )  # fmt: skip

@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from app.judgement import cautions
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Reading
 from app.judgement.flags import wording
-from app.judgement.flags.base import RANK, Case, Flag, Message, Rule, hours_between, overrun
+from app.judgement.flags.base import RANK, Flag, Message, Rule, hours_between, overrun, raised
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.parts import PHASES
 from app.judgement.programmes.programme import Limit, Programme, Verdict, provenance
@@ -50,19 +51,19 @@ class _Run:
         self.readings.append(reading)
 
 
-def out_of_limits(case: Case) -> Iterator[Flag]:
+def out_of_limits(batch: BatchAt) -> Iterator[Flag]:
     for kind in ("water_temperature", "grain_temperature", "air_on_temperature"):
-        for readings in case.by_place(kind).values():
-            for run in _runs(case, readings):
-                yield _run_flag(case, kind, run)
+        for readings in batch.readings_by_place(kind).values():
+            for run in _runs(batch, readings):
+                yield _run_flag(batch, kind, run)
 
 
-def _runs(case: Case, readings: Sequence[Reading]) -> Iterator[_Run]:
+def _runs(batch: BatchAt, readings: Sequence[Reading]) -> Iterator[_Run]:
     run: _Run | None = None
     before: Reading | None = None
     for reading in readings:
-        stage = case.stage_at(reading.at)
-        value, verdict = _judge(case, reading, stage, before)
+        stage = batch.stage_at(reading.at)
+        value, verdict = _judge(batch, reading, stage, before)
         before = reading
         if run is not None and (stage is not run.stage or verdict.position != run.position):
             run.ended_by = reading if stage is run.stage else None
@@ -75,13 +76,13 @@ def _runs(case: Case, readings: Sequence[Reading]) -> Iterator[_Run]:
         yield run
 
 
-def _judge(case: Case, reading: Reading, stage: Stage | None, before: Reading | None) -> tuple[float, Verdict]:
+def _judge(batch: BatchAt, reading: Reading, stage: Stage | None, before: Reading | None) -> tuple[float, Verdict]:
     """The value of a reading that lies furthest out, and the verdict on it."""
     fine = (reading.value or 0.0, Verdict("in"))
-    programme = case.programme_at(reading.at)
+    programme = batch.programme_at(reading.at)
     if stage is None or programme is None or reading.value is None:
         return fine
-    judged = [(value, _verdict(case, programme, reading, stage, value)) for value in _values(reading, stage, before)]
+    judged = [(value, _verdict(batch, programme, reading, stage, value)) for value in _values(reading, stage, before)]
     return max(judged, key=lambda each: RANK.get(each[1].severity or "", -1), default=fine)
 
 
@@ -93,10 +94,10 @@ def _values(reading: Reading, stage: Stage, before: Reading | None) -> list[floa
     return values
 
 
-def _verdict(case: Case, programme: Programme, reading: Reading, stage: Stage, value: float) -> Verdict:
-    verdicts = [limit.judge(value) for limit in _limits(case, programme, reading, stage) if limit is not None]
+def _verdict(batch: BatchAt, programme: Programme, reading: Reading, stage: Stage, value: float) -> Verdict:
+    verdicts = [limit.judge(value) for limit in _limits(batch, programme, reading, stage) if limit is not None]
     mildest = min(verdicts, key=lambda each: RANK.get(each.severity or "", -1), default=Verdict("in"))
-    if mildest.position == "low" and _is_warming(case, reading, stage):
+    if mildest.position == "low" and _is_warming(batch, reading, stage):
         return Verdict("in")
     if reading.kind == "air_on_temperature" and not mildest.is_fine:
         # The air may be hotter than the grain bears while the grain is wet and cool: its own probe is what counts.
@@ -104,10 +105,10 @@ def _verdict(case: Case, programme: Programme, reading: Reading, stage: Stage, v
     return mildest
 
 
-def _limits(case: Case, programme: Programme, reading: Reading, stage: Stage) -> list[Limit | None]:
+def _limits(batch: BatchAt, programme: Programme, reading: Reading, stage: Stage) -> list[Limit | None]:
     if stage.name != "kilning" or not any(f"{reading.kind}.{phase}" in programme.limits for phase in PHASES):
         return [programme.limits.get(f"{reading.kind}.{stage.name}")]
-    estimate = case.moisture_at(reading.at)
+    estimate = batch.moisture_at(reading.at)
     if estimate is None:
         return [programme.limit_for(reading.kind, "kilning")]
     doubt = max(estimate.half_width, PHASE_DOUBT_WB)
@@ -116,11 +117,11 @@ def _limits(case: Case, programme: Programme, reading: Reading, stage: Stage) ->
     return [programme.limits.get(f"{reading.kind}.{phase}") for phase in phases]
 
 
-def _is_warming(case: Case, reading: Reading, stage: Stage) -> bool:
+def _is_warming(batch: BatchAt, reading: Reading, stage: Stage) -> bool:
     """Grain being stewed has a rule of its own for cold; and nothing is hot at once."""
     if stage.name == "stewing":
         return True
-    heated = [fact.at for fact in case.history.of_kind("heat_on") if fact.at <= reading.at]
+    heated = [fact.at for fact in batch.history.of_kind("heat_on") if fact.at <= reading.at]
     return stage.name == "kilning" and reading.at - max([stage.starts_at, *heated]) <= WARMING_UP
 
 
@@ -149,18 +150,19 @@ _REMEDY = {
 }
 
 
-def _run_flag(case: Case, kind: str, run: _Run) -> Flag:
+def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
     first, last, verdict = run.readings[0], run.readings[-1], run.verdict
     figure = wording.kiln_temperature if run.stage.name == "kilning" else wording.temperature
     side = "above" if run.position == "high" else "below"
     title = f"{KINDS[kind].word}{_where(first.place)} {figure(run.worst)}, {side} {figure(verdict.bound or 0.0)}"
     if len(run.readings) > 1:
         lasted = wording.hours(hours_between(first.at, last.at))
-        title += f" in {len(run.readings)} readings over {lasted}, {case.span_words(first.at, last.at)}"
+        title += f" in {len(run.readings)} readings over {lasted}, {batch.span_words(first.at, last.at)}"
     else:
-        title += f" at {case.hour_words(first.at)}"
+        title += f" at {batch.hour_words(first.at)}"
     ends_at = run.ended_by.at if run.ended_by is not None else run.stage.ends_at
-    return case.flag(
+    return raised(
+        batch,
         "out_of_limits",
         verdict.severity or "notice",
         run.readings,
@@ -224,22 +226,22 @@ _OVERDUE = {
 }
 
 
-def stage_overdue(case: Case) -> Iterator[Flag]:
+def stage_overdue(batch: BatchAt) -> Iterator[Flag]:
     """A rest, a stewing or a germination that goes on longer than planned."""
     for name, key, hours_each in _PLANNED:
-        for stage in case.stages_named(name):
-            programme = case.programme_at(stage.starts_at)
-            lasted = stage.hours(case.now)
+        for stage in batch.stages_named(name):
+            programme = batch.programme_at(stage.starts_at)
+            lasted = stage.hours(batch.now)
             over = overrun(
                 programme.limit(key) if programme else None, stage.starts_at, lasted / hours_each, hours_each
             )
-            fact = case.history.by_id(stage.fact_id)
+            fact = batch.history.by_id(stage.fact_id)
             if over is None or fact is None:
                 continue
             planned = wording.hours(over.bound * hours_each)
             title = f"{stage.word.capitalize()} for {wording.hours(lasted)}, more than {planned}"
-            yield case.flag(
-                "stage_overdue", over.severity, [fact],
+            yield raised(
+                batch, "stage_overdue", over.severity, [fact],
                 Message(title, *_OVERDUE[name]), over.source,
                 starts_at=over.starts_at, ends_at=stage.ends_at, worst=lasted, unit="h",
             )  # fmt: skip
@@ -266,27 +268,27 @@ def room_words(reading: Reading, verdict: Verdict) -> str:
     return f"CO₂ in the room {reading.value:.0f} ppm, above {verdict.bound:.0f} ppm"
 
 
-def room_air(case: Case) -> Iterator[Flag]:
+def room_air(batch: BatchAt) -> Iterator[Flag]:
     """Carbon dioxide in the room, each run of readings above the limit as one flag."""
     run: list[Reading] = []
-    for reading in [*case.history.readings("co2_room"), None]:
+    for reading in [*batch.history.readings("co2_room"), None]:
         verdict = room_verdict(reading) if reading is not None else None
         if reading is not None and verdict is not None and not verdict.is_fine:
             run.append(reading)
         elif run and (reading is None or verdict is not None):
-            yield _air_flag(case, run, reading)
+            yield _air_flag(batch, run, reading)
             run = []
 
 
-def _air_flag(case: Case, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
+def _air_flag(batch: BatchAt, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
     worst = max(run, key=lambda reading: (reading.quality == "over_range", reading.value or 0.0))
     verdict = room_verdict(worst) or Verdict("in")
     remedy = LEAVE if verdict.severity == "act" else AIR_IT
-    return case.flag(
-        "room_air", verdict.severity or "caution", run,
+    return raised(
+        batch, "room_air", verdict.severity or "caution", run,
         Message(room_words(worst, verdict), "Breathing it dulls you before you notice.", remedy),
         provenance(verdict.mark, verdict.source),
-        ends_at=ended_by.at if ended_by is not None else case.ended_at,
+        ends_at=ended_by.at if ended_by is not None else batch.ended_at,
         caution=cautions.CO2, worst=worst.value, unit="ppm", place=run[0].place,
     )  # fmt: skip
 

@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 
 from app.judgement import cautions
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Remark, Tally
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Rule
+from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.grain.germination_tests import AS_ALIVE_FOR
 from app.judgement.grain.lot_verdict import DORMANT, SENSITIVE, UNFIT, WEAK, LotVerdict, lot_verdict
 from app.judgement.history.history import LotInfo
@@ -23,17 +24,17 @@ PREDICTION = (
 )
 
 
-def undeclared(case: Case) -> Iterator[Flag]:
-    for lot in case.history.undeclared_lots:
-        charges = [part for part in case.history.charges if part.source.id == lot.id]
+def undeclared(batch: BatchAt) -> Iterator[Flag]:
+    for lot in batch.history.undeclared_lots:
+        charges = [part for part in batch.history.charges if part.source.id == lot.id]
         if not charges:
             continue
         declared = [fact for fact in lot.facts if isinstance(fact, Remark) and fact.kind == "declaration"]
         said = declared[-1].findings if declared else {}
         against = [word for aspect, word in _AGAINST.items() if said.get(aspect) in ("no", "not_sure")]
         title = f"Held: {lot.name} {' and '.join(against) if against else 'is not declared untreated and for food'}"
-        yield case.flag(
-            "lot_undeclared", "act", [*charges, *declared[-1:]],
+        yield raised(
+            batch, "lot_undeclared", "act", [*charges, *declared[-1:]],
             Message(title, "Nobody has answered for it by name that it is food: no label, no malt sheet.",
                   "Ask the seller in writing what it was treated with; then let a named person declare the lot."),
             "the house's rule", caution=cautions.TREATED_SEED,
@@ -43,20 +44,24 @@ def undeclared(case: Case) -> Iterator[Flag]:
 _AGAINST = {"untreated": "is not said to be untreated", "for_food": "is not said to be for food"}
 
 
-def light_corn(case: Case) -> Iterator[Flag]:
+def light_corn(batch: BatchAt) -> Iterator[Flag]:
     """More floats than this lot's own past lets one expect. Husked oats float for their air, and are never judged."""
-    for lot in case.history.lots.values():
-        if len(case.history.lots) > 1 or _is_husked_oats(lot):
+    for lot in batch.history.lots.values():
+        if len(batch.history.lots) > 1 or _is_husked_oats(lot):
             continue
         tests = sorted(
-            (fact for fact in chain(lot.facts, case.history.facts) if _share(fact) is not None and fact.at <= case.now),
+            (
+                fact
+                for fact in chain(lot.facts, batch.history.facts)
+                if _share(fact) is not None and fact.at <= batch.now
+            ),
             key=lambda fact: (fact.at, fact.id),
         )
         for place, test in enumerate(tests):
-            if test.subject.id != case.history.batch.id:
+            if test.subject.id != batch.history.batch.id:
                 continue
             past = [each for each in tests[:place] if each.method == test.method]
-            flag = _light_flag(case, test, past)
+            flag = _light_flag(batch, test, past)
             if flag is not None:
                 yield flag
 
@@ -90,7 +95,7 @@ def expected_bounds(past: Sequence[float], kernels: int | None = None) -> tuple[
     return math.sin(low) ** 2, math.sin(high) ** 2
 
 
-def _light_flag(case: Case, test: Fact, past: Sequence[Fact]) -> Flag | None:
+def _light_flag(batch: BatchAt, test: Fact, past: Sequence[Fact]) -> Flag | None:
     shares = [share for each in past if (share := _share(each)) is not None]
     found = _share(test)
     if len(shares) < FEWEST_TESTS or found is None:
@@ -103,10 +108,10 @@ def _light_flag(case: Case, test: Fact, past: Sequence[Fact]) -> Flag | None:
         f"{wording.percent(high)}"
     )
     meaning = "More hollow or damaged kernels than before: insects, a badly mixed lot, or another lot's grain."
-    return case.flag(
-        "light_corn", "notice", [test, *past],
+    return raised(
+        batch, "light_corn", "notice", [test, *past],
         Message(title, meaning, "Look at the skimmings, stir and skim again; look for insects in the store."),
-        PREDICTION, ends_at=case.ended_at, worst=found, unit="fraction",
+        PREDICTION, ends_at=batch.ended_at, worst=found, unit="fraction",
     )  # fmt: skip
 
 
@@ -124,53 +129,54 @@ _TITLES = {
 }
 
 
-def germination(case: Case) -> Iterator[Flag]:
+def germination(batch: BatchAt) -> Iterator[Flag]:
     """What the lot's germination tests up to the charge say of it; and whether the last was too old then."""
-    for lot in case.history.lots.values():
-        charges = [part for part in case.history.charges if part.source.id == lot.id and part.at <= case.now]
+    for lot in batch.history.lots.values():
+        charges = [part for part in batch.history.charges if part.source.id == lot.id and part.at <= batch.now]
         if not charges:
             continue
         found = lot_verdict(lot, charges[0].at)
         four = found.tests.four
         if four is None:
-            yield _untested_flag(case, lot, charges)
+            yield _untested_flag(batch, lot, charges)
             continue
         facts: list[Fact] = [*charges, *four.dishes]
         if found.verdict in _VERDICTS:
-            yield _verdict_flag(case, lot, facts, found)
+            yield _verdict_flag(batch, lot, facts, found)
         if found.is_old and found.age is not None:
-            yield case.flag(
-                "lot_test_old", "notice", facts,
+            yield raised(
+                batch, "lot_test_old", "notice", facts,
                 Message(f"{lot.name} was last tested {found.age.days} days before it was charged",
                         f"A lot may wake or die in that time: a test holds for about {AS_ALIVE_FOR.days} days.",
                         "Lay out dishes now: in three days you know what this batch can do."),
-                "the house's rule", ends_at=case.ended_at, worst=found.age.days, unit="d",
+                "the house's rule", ends_at=batch.ended_at, worst=found.age.days, unit="d",
             )  # fmt: skip
 
 
-def _untested_flag(case: Case, lot: LotInfo, charges: Sequence[Fact]) -> Flag:
+def _untested_flag(batch: BatchAt, lot: LotInfo, charges: Sequence[Fact]) -> Flag:
     """Until the batch itself shows whether it lives, or a test does."""
-    shown = [fact.at for fact in case.history.of_kind("chit_count", "growth_count")]
+    shown = [fact.at for fact in batch.history.of_kind("chit_count", "growth_count")]
     tested = [fact.at for fact in lot.facts if fact.kind == "germination_test" and fact.at > charges[0].at]
     ends_at = min([*shown, *tested], default=None)
-    return case.flag(
-        "lot_untested", "notice", charges,
+    return raised(
+        batch, "lot_untested", "notice", charges,
         Message(f"{lot.name} was charged untested: nobody knows whether it is alive",
                 "Grain that looks sound may be dead or asleep, and what does not grow rots in the steep.",
                 "Lay out dishes now, and count chits early: by hour 30 you see what this batch can do."),
-        "common practice", ends_at=ends_at or case.ended_at,
+        "common practice", ends_at=ends_at or batch.ended_at,
     )  # fmt: skip
 
 
-def _verdict_flag(case: Case, lot: LotInfo, facts: Sequence[Fact], found: LotVerdict) -> Flag:
+def _verdict_flag(batch: BatchAt, lot: LotInfo, facts: Sequence[Fact], found: LotVerdict) -> Flag:
     rule, severity, remedy = _VERDICTS[found.verdict]
     source = provenance(found.required.mark, found.required.source)
     if found.verdict == SENSITIVE:
         source = provenance("P", "30 points or more: Montana State University barley programme; MEBAK R-110.34.612")
     doubt = "" if found.is_sure else " So few kernels leave room for chance."
-    return case.flag(
-        rule, severity, facts, Message(f"{lot.name} {_TITLES[found.verdict]}", " ".join(found.reasons) + doubt, remedy),
-        source, ends_at=case.ended_at, unit="fraction",
+    return raised(
+        batch, rule, severity, facts,
+        Message(f"{lot.name} {_TITLES[found.verdict]}", " ".join(found.reasons) + doubt, remedy),
+        source, ends_at=batch.ended_at, unit="fraction",
         worst=found.tests.four.energy_percent / 100.0 if found.tests.four else None,
     )  # fmt: skip
 

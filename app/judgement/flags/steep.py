@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from app.judgement import cautions
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Remark, StageChange, Tally
 from app.judgement.flags import wording
-from app.judgement.flags.base import Case, Flag, Message, Overrun, Rule, hours_between, overrun, worse
+from app.judgement.flags.base import Flag, Message, Overrun, Rule, hours_between, overrun, raised, worse
 from app.judgement.forecasts.moisture import samples
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
@@ -21,45 +22,45 @@ NEAR_CAST = timedelta(hours=3)
 CHITS_DUE_H = 30.0
 
 
-def under_water(case: Case) -> Iterator[Flag]:
+def under_water(batch: BatchAt) -> Iterator[Flag]:
     """One flag for each immersion at most: that the grain has chitted is the graver cause and speaks for both."""
-    for stage in case.stages_named("immersion"):
-        programme = case.programme_at(stage.starts_at)
+    for stage in batch.stages_named("immersion"):
+        programme = batch.programme_at(stage.starts_at)
         if programme is None:
             continue
-        start = case.history.by_id(stage.fact_id)
+        start = batch.history.by_id(stage.fact_id)
         is_blown = isinstance(start, StageChange) and start.method == "blown"
-        water_c = _water_c(case, stage)
-        plain = overrun(programme.immersion_limit(water_c, None, is_blown), stage.starts_at, stage.hours(case.now))
-        chitted = _chitted_overrun(case, programme, stage, water_c, is_blown)
+        water_c = _water_c(batch, stage)
+        plain = overrun(programme.immersion_limit(water_c, None, is_blown), stage.starts_at, stage.hours(batch.now))
+        chitted = _chitted_overrun(batch, programme, stage, water_c, is_blown)
         if start is None or (plain is None and chitted is None):
             continue
-        yield _under_water_flag(case, stage, start, plain, chitted)
+        yield _under_water_flag(batch, stage, start, plain, chitted)
 
 
-def _water_c(case: Case, stage: Stage) -> float | None:
-    readings = case.within(case.history.readings("water_temperature"), stage.starts_at, case.end_of(stage))
+def _water_c(batch: BatchAt, stage: Stage) -> float | None:
+    readings = batch.within(batch.history.readings("water_temperature"), stage.starts_at, batch.end_of(stage))
     values = [reading.value for reading in readings if reading.value is not None]
     return sum(values) / len(values) if values else None
 
 
 def _chitted_overrun(
-    case: Case, programme: Programme, stage: Stage, water_c: float | None, is_blown: bool
+    batch: BatchAt, programme: Programme, stage: Stage, water_c: float | None, is_blown: bool
 ) -> tuple[Overrun, Tally, float] | None:
     """How long it has been under water since it chitted, with the count that says so, and the hours."""
-    found = chitted_since(case, programme.setting("immersion_chitted_from"), case.end_of(stage))
+    found = chitted_since(batch, programme.setting("immersion_chitted_from"), batch.end_of(stage))
     if found is None:
         return None
     since, count = max(found[0], stage.starts_at), found[1]
-    lasted = hours_between(since, case.end_of(stage))
+    lasted = hours_between(since, batch.end_of(stage))
     over = overrun(programme.immersion_limit(water_c, 1.0, is_blown), since, lasted)
     return None if over is None else (over, count, lasted)
 
 
-def chitted_since(case: Case, share: float | None, until: datetime) -> tuple[datetime, Tally] | None:
+def chitted_since(batch: BatchAt, share: float | None, until: datetime) -> tuple[datetime, Tally] | None:
     """When the chits passed a share, on a straight line between the counts about it, and the count that tells it."""
     before: Tally | None = None
-    for count in case.history.of_shape(Tally, "chit_count"):
+    for count in batch.history.of_shape(Tally, "chit_count"):
         if share is None or count.at > until:
             return None
         now = chitted_share(count)
@@ -77,16 +78,16 @@ def chitted_share(*counts: Tally) -> float:
 
 
 def _under_water_flag(
-    case: Case, stage: Stage, start: Fact, plain: Overrun | None, chitted: tuple[Overrun, Tally, float] | None
+    batch: BatchAt, stage: Stage, start: Fact, plain: Overrun | None, chitted: tuple[Overrun, Tally, float] | None
 ) -> Flag:
     if chitted is None and plain is not None:
-        lasted = stage.hours(case.now)
+        lasted = stage.hours(batch.now)
         title = f"Under water for {wording.hours(lasted)}, more than {wording.hours(plain.bound)}"
         meaning = (
             "The grain has used up the oxygen in the water: it drowns from inside, and chits unevenly or not at all."
         )
-        return case.flag(
-            "long_under_water", plain.severity, [start],
+        return raised(
+            batch, "long_under_water", plain.severity, [start],
             Message(title, meaning, "Drain now, and let it breathe; draw the carbon dioxide off."), plain.source,
             starts_at=plain.starts_at, ends_at=stage.ends_at, worst=lasted, unit="h",
         )  # fmt: skip
@@ -98,44 +99,44 @@ def _under_water_flag(
         f"{wording.share(count.counts.get('chitted', 0), count.looked_at)} showed the chit"
     )
     meaning = "A chitted kernel breathes hard and drowns within hours."
-    return case.flag(
-        "chitted_under_water", severity, [start, count],
+    return raised(
+        batch, "chitted_under_water", severity, [start, count],
         Message(title, meaning, "Drain now. From here on spray instead of steeping."), over.source,
         starts_at=over.starts_at, ends_at=stage.ends_at, worst=lasted, unit="h",
     )  # fmt: skip
 
 
-def slow_chit(case: Case) -> Iterator[Flag]:
+def slow_chit(batch: BatchAt) -> Iterator[Flag]:
     """Too few chits at hour 30 or after, until a later count or the cast."""
-    cast_at = _cast_at(case)
+    cast_at = _cast_at(batch)
     late = [
         count
-        for count in case.history.of_shape(Tally, "chit_count")
-        if case.history.hour(count.at) >= CHITS_DUE_H - 0.01 and (cast_at is None or count.at < cast_at - NEAR_CAST)
+        for count in batch.history.of_shape(Tally, "chit_count")
+        if batch.history.hour(count.at) >= CHITS_DUE_H - 0.01 and (cast_at is None or count.at < cast_at - NEAR_CAST)
     ]
     run: list[Tally] = []
     for count in [*late, None]:
-        programme = case.programme_at(count.at) if count else None
+        programme = batch.programme_at(count.at) if count else None
         limit = programme.limit("chits_h30") if programme else None
         if count is not None and limit is not None and limit.judge(chitted_share(count)).position == "low":
             run.append(count)
         elif run:
-            yield _slow_flag(case, run, count.at if count else cast_at)
+            yield _slow_flag(batch, run, count.at if count else cast_at)
             run = []
 
 
-def _slow_flag(case: Case, run: Sequence[Tally], ends_at: datetime | None) -> Flag:
+def _slow_flag(batch: BatchAt, run: Sequence[Tally], ends_at: datetime | None) -> Flag:
     count = run[-1]
-    programme = case.programme_at(run[0].at)
+    programme = batch.programme_at(run[0].at)
     assert programme is not None
     lowest = min(run, key=chitted_share)
     verdict = programme.limits["chits_h30"].judge(chitted_share(lowest))
     wanted = wording.whole_percent(verdict.bound or 0.0)
-    title = f"Slow to chit: {_counted(count)} at {case.hour_words(count.at)}, {wanted} looked for by h 30"
+    title = f"Slow to chit: {_counted(count)} at {batch.hour_words(count.at)}, {wanted} looked for by h 30"
     meaning = "Cold water, too little air, or a lot that is dormant, weak or old. It will grow unevenly."
     remedy = "Longer air rests, water a little warmer, carbon dioxide drawn off; look at the lot's germination."
-    return case.flag(
-        "slow_chit", verdict.severity or "caution", run, Message(title, meaning, remedy),
+    return raised(
+        batch, "slow_chit", verdict.severity or "caution", run, Message(title, meaning, remedy),
         provenance(verdict.mark, verdict.source), ends_at=ends_at, worst=chitted_share(lowest), unit="fraction",
     )  # fmt: skip
 
@@ -146,20 +147,20 @@ def _counted(count: Tally) -> str:
     return f"{wording.share(chitted, count.looked_at)[:-1]}, between {low} and {high})"
 
 
-def _cast_at(case: Case) -> datetime | None:
-    germination = case.stages_named("germination")
+def _cast_at(batch: BatchAt) -> datetime | None:
+    germination = batch.stages_named("germination")
     return germination[0].starts_at if germination else None
 
 
-def few_chits_at_cast(case: Case) -> Iterator[Flag]:
-    germination = case.stages_named("germination")
+def few_chits_at_cast(batch: BatchAt) -> Iterator[Flag]:
+    germination = batch.stages_named("germination")
     if not germination:
         return
     stage = germination[0]
-    counts = case.within(
-        case.history.of_shape(Tally, "chit_count"), stage.starts_at - NEAR_CAST, stage.starts_at + timedelta(hours=1)
+    counts = batch.within(
+        batch.history.of_shape(Tally, "chit_count"), stage.starts_at - NEAR_CAST, stage.starts_at + timedelta(hours=1)
     )
-    programme = case.programme_at(stage.starts_at)
+    programme = batch.programme_at(stage.starts_at)
     limit = programme.limit("cast_chits") if programme else None
     if not counts or limit is None:
         return
@@ -172,40 +173,42 @@ def few_chits_at_cast(case: Case) -> Iterator[Flag]:
         f"Cast with chits on {wording.share(chitted, looked_at)}, {wording.whole_percent(verdict.bound or 0.0)} wanted"
     )
     meaning = "Part of the grain starts late or never: growth will be uneven."
-    yield case.flag(
-        "few_chits_at_cast", verdict.severity, look,
+    yield raised(
+        batch, "few_chits_at_cast", verdict.severity, look,
         Message(title, meaning, "Keep the couch together and moist for some hours more; count again."),
         provenance(verdict.mark, verdict.source), ends_at=stage.ends_at,
         worst=chitted_share(*look), unit="fraction",
     )  # fmt: skip
 
 
-def water_taken_up(case: Case) -> Iterator[Flag]:
+def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
     """Oversteeped, as soon as a weighing shows it; too dry at the cast. The last weighing before growth decides."""
-    cast_at = _cast_at(case)
-    last = case.now if cast_at is None else cast_at + timedelta(hours=1)
-    steeped = [each for each in samples(case.history) if each.basis in ("test_bag", "charge_weighing", "tested")]
-    steeped = [each for each in steeped if each.at <= last and _is_wet(case, each.at)]
-    if not steeped or (case.stage is not None and cast_at is None and case.stage.name not in ("immersion", "air_rest")):
+    cast_at = _cast_at(batch)
+    last = batch.now if cast_at is None else cast_at + timedelta(hours=1)
+    steeped = [each for each in samples(batch.history) if each.basis in ("test_bag", "charge_weighing", "tested")]
+    steeped = [each for each in steeped if each.at <= last and _is_wet(batch, each.at)]
+    if not steeped or (
+        batch.stage is not None and cast_at is None and batch.stage.name not in ("immersion", "air_rest")
+    ):
         return
     sample = steeped[-1]
-    programme = case.programme_at(sample.at)
+    programme = batch.programme_at(sample.at)
     limit = programme.limit("cast_moisture") if programme else None
     verdict = limit.judge(sample.moisture_wb) if limit else None
     is_at_cast = cast_at is not None and cast_at - sample.at <= NEAR_CAST
     if verdict is None or verdict.severity is None or (verdict.position == "low" and not is_at_cast):
         return
-    stages = case.stages_named("germination")
-    ends_at = stages[0].ends_at if stages else case.ended_at
+    stages = batch.stages_named("germination")
+    ends_at = stages[0].ends_at if stages else batch.ended_at
     rule, words = _taken_up_words(verdict.position, verdict.bound or 0.0, sample.moisture_wb, sample.half_width)
-    yield case.flag(
-        rule, verdict.severity, [sample.fact], words, provenance(verdict.mark, verdict.source),
+    yield raised(
+        batch, rule, verdict.severity, [sample.fact], words, provenance(verdict.mark, verdict.source),
         ends_at=ends_at, worst=sample.moisture_wb, unit="wb", place=sample.place,
     )  # fmt: skip
 
 
-def _is_wet(case: Case, moment: datetime) -> bool:
-    stage = case.stage_at(moment)
+def _is_wet(batch: BatchAt, moment: datetime) -> bool:
+    stage = batch.stage_at(moment)
     return stage is not None and stage.name in ("immersion", "air_rest", "germination")
 
 
@@ -224,21 +227,21 @@ def _taken_up_words(position: str, bound: float, moisture_wb: float, half_width:
     )
 
 
-def spoiling(case: Case) -> Iterator[Flag]:
+def spoiling(batch: BatchAt) -> Iterator[Flag]:
     """Sour, foaming or gassy: until a later look finds it clear, or the cast."""
     run: list[Remark] = []
-    for remark in [*case.history.of_shape(Remark, "inspection"), None]:
-        signs = _signs(case, remark) if remark else None
+    for remark in [*batch.history.of_shape(Remark, "inspection"), None]:
+        signs = _signs(batch, remark) if remark else None
         if remark is not None and signs:
             run.append(remark)
         elif run and (remark is None or signs == []):
-            yield _spoiling_flag(case, run, remark)
+            yield _spoiling_flag(batch, run, remark)
             run = []
 
 
-def _signs(case: Case, remark: Remark) -> list[str] | None:
+def _signs(batch: BatchAt, remark: Remark) -> list[str] | None:
     """The signs seen; none where the look says that it is well; None where it says nothing of it."""
-    stage = case.stage_at(remark.at)
+    stage = batch.stage_at(remark.at)
     if stage is None or stage.name not in ("charged", "immersion", "air_rest"):
         return None
     steep, smell = remark.findings.get("steep"), remark.findings.get("smell")
@@ -246,16 +249,16 @@ def _signs(case: Case, remark: Remark) -> list[str] | None:
     return found if found or steep == "clear" or smell == "clean" else None
 
 
-def _spoiling_flag(case: Case, run: Sequence[Remark], ended_by: Remark | None) -> Flag:
-    seen = list(dict.fromkeys(sign for remark in run for sign in _signs(case, remark) or ()))
+def _spoiling_flag(batch: BatchAt, run: Sequence[Remark], ended_by: Remark | None) -> Flag:
+    seen = list(dict.fromkeys(sign for remark in run for sign in _signs(batch, remark) or ()))
     severity = "act" if len(seen) > 1 else "caution"
-    cast_at = _cast_at(case)
-    title = f"The steep is {' and '.join(seen)}, {case.span_words(run[0].at, run[-1].at)}"
+    cast_at = _cast_at(batch)
+    title = f"The steep is {' and '.join(seen)}, {batch.span_words(run[0].at, run[-1].at)}"
     meaning = "Microbes are at work in the water: they take the oxygen and spoil the malt's smell."
     remedy = "Drain now, rinse with cold potable water, give a long air rest; shorter and cooler steeps from here on."
-    return case.flag(
-        "spoiling", severity, run, Message(title, meaning, remedy), "common practice",
-        ends_at=ended_by.at if ended_by else cast_at or case.ended_at,
+    return raised(
+        batch, "spoiling", severity, run, Message(title, meaning, remedy), "common practice",
+        ends_at=ended_by.at if ended_by else cast_at or batch.ended_at,
         caution=cautions.CO2 if "gassy" in seen or "foaming" in seen else None,
     )  # fmt: skip
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from app.judgement.facts.kinds import STAGE_KINDS
@@ -47,12 +47,25 @@ class Stage:
 
 def stages(history: History, now: datetime) -> list[Stage]:
     """The stages up to now, in order. The same stage twice in a row is one stage; facts after now have no say yet."""
+    told = all_stages(history)
+    if not told or told[-1].starts_at <= now:
+        return told
+    begun = [stage for stage in told if stage.starts_at <= now]
+    if begun and begun[-1].name not in ENDED:
+        begun[-1] = replace(begun[-1], ends_at=None)
+    return begun
+
+
+def all_stages(history: History) -> list[Stage]:
+    """The stages as the facts tell them, whatever the time is; worked out once for each History."""
+    return history.once(_stages)
+
+
+def _stages(history: History) -> list[Stage]:
     starts: list[tuple[str, datetime, str]] = []
     for fact in history.facts:
         name = STAGE_KINDS.get(fact.kind)
-        if name is None or fact.at > now or (starts and starts[-1][0] == name):
-            continue
-        if name == "charged" and starts:
+        if name is None or (starts and starts[-1][0] == name) or (name == "charged" and starts):
             continue
         starts.append((name, fact.at, fact.id))
     found: list[Stage] = []
@@ -63,15 +76,6 @@ def stages(history: History, now: datetime) -> list[Stage]:
         ends_at = (starts_at if name in ENDED else None) if is_last else starts[place + 1][1]
         found.append(Stage(name, starts_at, ends_at, fact_id, seen[name]))
     return found
-
-
-def all_stages(history: History) -> list[Stage]:
-    """The stages as the facts tell them, whatever the time is; worked out once for each History."""
-    return history.once(_until_last_fact)
-
-
-def _until_last_fact(history: History) -> list[Stage]:
-    return stages(history, history.facts[-1].at) if history.facts else []
 
 
 def stage_at(found: Sequence[Stage], moment: datetime) -> Stage | None:
