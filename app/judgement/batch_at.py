@@ -77,20 +77,14 @@ class BatchAt:
     def programme_at(self, moment: datetime) -> Programme | None:
         return self.history.programme_at(moment)
 
-    @cached_property
+    @property
     def moisture(self) -> Estimate | None:
         """The moisture now."""
         return self.moisture_at(self.now)
 
     def moisture_at(self, moment: datetime) -> Estimate | None:
         """The moisture determined or estimated of a moment."""
-        if moment not in self._moistures:
-            self._moistures[moment] = moisture_at(self.history, moment)
-        return self._moistures[moment]
-
-    @cached_property
-    def _moistures(self) -> dict[datetime, Estimate | None]:
-        return {}
+        return moisture_at(self.history, moment)
 
     @cached_property
     def fitted(self) -> Fit:

@@ -180,7 +180,7 @@ def _by_plan(history: History, now: datetime, moments: Sequence[datetime]) -> li
 
 
 def _as_it_is(history: History, now: datetime, moments: Sequence[datetime]) -> list[Band]:
-    found = [forecast.moisture_at(history, at) for at in moments]
+    found = [forecast.moisture_value(history, at) for at in moments]
     return [(each.central or 0.0, each.low or 0.0, each.high or 0.0) for each in found]
 
 

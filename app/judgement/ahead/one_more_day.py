@@ -6,15 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from app.judgement.batch_at import batch_at
 from app.judgement.forecasts.asking import acrospire
 from app.judgement.forecasts.band import Value
-from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.story import dry_kg_at
-from app.judgement.forecasts.trusted import known_and_trusted
 from app.judgement.grain.counts import GrowthCount, growth_counts
 from app.judgement.grain.losses import RELATIVE_SD, losses_between, rootlet_share
 from app.judgement.history.history import History
-from app.judgement.history.stages import stages
 from app.judgement.programmes.programme import Limit
 from app.science.left_alone import dry_matter_lost_kg_with_sd, overgrown_after, overgrown_lengths_after
 from app.science.proportions import wilson_interval
@@ -76,15 +74,14 @@ class OneMoreDay:
 
 def one_more_day(history: History, now: datetime) -> OneMoreDay | None:
     """None where the batch is not on the floor: there is no day to add."""
-    history = known_and_trusted(history, now)
-    begun = stages(history, now)
-    if not begun or begun[-1].name != "germination":
+    batch = batch_at(history, now)
+    history, stage, programme, learned = batch.history, batch.stage, batch.programme, batch.fitted
+    if stage is None or stage.name != "germination":
         return None
-    programme, learned = history.programme_at(now), fit(history)
     target = programme.limit("acrospire") if programme else None
     mean_now, mean_then = acrospire(learned, now), acrospire(learned, now + DAY)
     cost = _cost(history, now)
-    counts = [each for each in growth_counts(history) if begun[-1].starts_at <= each.at <= now]
+    counts = [each for each in growth_counts(history) if stage.starts_at <= each.at <= now]
     counted = counts[-1] if counts else None
     missing = [] if cost else [("charge", "what was charged, with its moisture, for the dry matter")]
     if counted is None:

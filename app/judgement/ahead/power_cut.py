@@ -7,13 +7,13 @@ from datetime import datetime, timedelta
 
 from app.judgement.ahead.power_cut_cards import BY_STAGE, DRY, DRY_KILN, FLOOR, REST, ROAST, STEEP, Card
 from app.judgement.ahead.sleep import sleep
+from app.judgement.batch_at import batch_at
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Reading, StageChange
 from app.judgement.forecasts.course import is_usable
-from app.judgement.forecasts.moisture import Estimate, moisture_at
-from app.judgement.forecasts.trusted import known_and_trusted
+from app.judgement.forecasts.moisture import Estimate
 from app.judgement.history.history import History
-from app.judgement.history.stages import Stage, stages
+from app.judgement.history.stages import Stage
 from app.judgement.watch.bed_warming import fastest
 from app.judgement.watch.watch import Watch, clock_watch
 from app.judgement.wording import METRIC, Words
@@ -48,10 +48,9 @@ class PowerCut:
 
 def power_cut(history: History, now: datetime, words: Words = METRIC) -> PowerCut:
     """What to do, how long it holds, what to record, and what is dangerous, as the batch stands now."""
-    history = known_and_trusted(history, now)
-    begun = stages(history, now)
-    stage = begun[-1] if begun else None
-    moisture = moisture_at(history, now) if stage is not None else None
+    batch = batch_at(history, now)
+    history, stage = batch.history, batch.stage
+    moisture = batch.moisture if stage is not None else None
     card = card_for(history, stage, moisture, now)
     start = history.by_id(stage.fact_id) if stage is not None else None
     was_blown = isinstance(start, StageChange) and start.method == "blown"

@@ -12,10 +12,10 @@ from datetime import datetime, timedelta
 
 from app.judgement import cautions
 from app.judgement.ahead.sleep_stages import Found, floor, immersion, kiln, malt, rest, stew
+from app.judgement.batch_at import batch_at
 from app.judgement.cautions import Caution
-from app.judgement.forecasts.trusted import known_and_trusted
 from app.judgement.history.history import History
-from app.judgement.history.stages import Stage, is_live, stages
+from app.judgement.history.stages import Stage
 from app.judgement.watch.kiln import fired_at
 from app.judgement.watch.watch import Gap, Watch
 from app.judgement.wording import METRIC, Words
@@ -80,17 +80,14 @@ class Sleep:
 
 def sleep(history: History, now: datetime, words: Words = METRIC) -> Sleep:
     """What happens if nobody looks at the batch from now on."""
-    history = known_and_trusted(history, now)
-    begun = stages(history, now)
-    if not begun or not is_live(begun):
+    batch = batch_at(history, now)
+    stage = batch.stage
+    look = STAGE_WATCHES.get(stage.name) if stage is not None else None
+    if stage is None or look is None:
         return Sleep(now)
-    stage = begun[-1]
-    look = STAGE_WATCHES.get(stage.name)
-    if look is None:
-        return Sleep(now)
-    found = look(history, stage, now, words)
+    found = look(batch.history, stage, now, words)
     ordered = sorted(found.watches, key=lambda each: (each.safe_at, each.key))
-    return Sleep(now, tuple(ordered), tuple(found.gaps), _stay(history, stage, now))
+    return Sleep(now, tuple(ordered), tuple(found.gaps), _stay(batch.history, stage, now))
 
 
 def _stay(history: History, stage: Stage, now: datetime) -> Caution | None:

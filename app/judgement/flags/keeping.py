@@ -10,7 +10,7 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Part, Reading, Result, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, overrun, raised
-from app.judgement.measures.account import account
+from app.judgement.measures.account import account_of
 from app.judgement.programmes.programme import Limit, provenance
 
 BAGGING = Limit(high_caution=35.0, unit="c", mark="M", source="from memory: a roast can light again in the sack")
@@ -133,7 +133,7 @@ def culms_left_on(batch: BatchAt) -> Iterator[Flag]:
 
 def open_account(batch: BatchAt) -> Iterator[Flag]:
     """The dry matter that the account can't explain: more than its uncertainty and more than a fiftieth."""
-    found = account(batch.history, batch.now)
+    found = batch.once(account_of)
     share = found.remainder_share
     if share is None or found.charge is None or not found.lines:
         return

@@ -2,8 +2,8 @@
 
 `fit` learns from the whole history and knows no now: it may be kept as long as `fit_key` stays the same. `evaluate`
 asks it at a moment. The entry points below ask for one thing at a time. Those that take a now let later facts have no
-say; `moisture_at` lets all have theirs, so that a moment between two weighings is seen from both sides. How often the
-intervals held what came is in docs/methods.md.
+say; `moisture_value` lets all have theirs, so that a moment between two weighings is seen from both sides. How often
+the intervals held what came is in docs/methods.md.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ __all__ = [
     "fit_key",
     "forecast_at",
     "learned",
-    "moisture_at",
+    "moisture_value",
     "time_to_acrospire",
     "time_to_dry",
     "time_to_moisture",
@@ -152,7 +152,7 @@ def _forecasts(history: History) -> dict[datetime, Forecast]:
     return {}
 
 
-def moisture_at(history: History, at: datetime) -> Value:
+def moisture_value(history: History, at: datetime) -> Value:
     """Moisture, fraction wet basis, at a moment: between what was weighed, or forecast beyond it, left as it is."""
     return ask.moisture(fit(history), at)
 

@@ -43,6 +43,7 @@ __all__ = [
     "Estimate",
     "MoistureSample",
     "charged",
+    "determinations",
     "dry_kg_of",
     "dry_loss",
     "fitted_curve",
@@ -138,8 +139,19 @@ def moisture_at(history: History, at: datetime) -> Estimate | None:
     The curve leans on all that was determined, before and after; its interval widens with the distance from them.
     """
     history = trusted(history)
-    known = history.once(_merged)
-    begun = bisect.bisect_right(history.once(_merged_times), at)
+    told = history.once(_estimates)
+    if at not in told:
+        told[at] = _estimate(history, at)
+    return told[at]
+
+
+def _estimates(history: History) -> dict[datetime, Estimate | None]:
+    return {}
+
+
+def _estimate(history: History, at: datetime) -> Estimate | None:
+    known = determinations(history)
+    begun = bisect.bisect_right(history.once(_times), at)
     if not begun:
         return None
     before = known[begun - 1]
@@ -209,12 +221,19 @@ def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, tupl
     }
 
 
-def _merged_times(history: History) -> tuple[datetime, ...]:
-    return tuple(each.at for each in history.once(_merged))
+def _times(history: History) -> tuple[datetime, ...]:
+    return tuple(each.at for each in determinations(history))
+
+
+def determinations(history: History) -> tuple[MoistureSample, ...]:
+    """What was determined of the moisture, in order of time: what lies within a quarter of an hour is one.
+
+    Whatever judges the batch goes by these; `samples` are what went into them.
+    """
+    return trusted(history).once(_merged)
 
 
 def _merged(history: History) -> tuple[MoistureSample, ...]:
-    """Determinations within a quarter of an hour of one another, as one: their weighted mean, their spread counted."""
     groups: list[list[MoistureSample]] = []
     for sample in samples(history):
         if groups and sample.at - groups[-1][0].at <= SAME_MOMENT and groups[-1][0].basis == sample.basis:

@@ -52,7 +52,7 @@ class LotInfo:
             return None
         return declared[-1]
 
-    def moisture_at(self, moment: datetime) -> Fact | None:
+    def moisture_fact(self, moment: datetime) -> Fact | None:
         """The last fact before the moment that tells the lot's moisture: a test, or the intake's own figure."""
         telling = [
             fact

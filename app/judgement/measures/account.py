@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.forecasts.moisture import Charged, charged
 from app.judgement.grain.losses import losses_between
 from app.judgement.history.history import History
-from app.judgement.history.stages import stages
 from app.judgement.measures.account_lines import (
     AccountLine,
     Line,
@@ -86,6 +86,11 @@ class Account:
 
 def account(history: History, now: datetime) -> Account:
     """The account as of now; only the empty one before anything was charged."""
+    return batch_at(history, now).once(account_of)
+
+
+def account_of(batch: BatchAt) -> Account:
+    history, now = batch.history, batch.now
     start = charged(history, now)
     if start is None or start.dry_kg <= 0.0:
         return Account(charge=None)
@@ -95,7 +100,7 @@ def account(history: History, now: datetime) -> Account:
     malt, malt_kg = outturn_line(history, start, now)
     culms = culms_line(history, start, now, has_malt=malt is not None)
     lines = tuple(line for line in (*removals, *fading, culms, malt) if line is not None)
-    if malt is None or not _is_over(history, malt, now):
+    if malt is None or not _is_over(batch, malt):
         left = charge.dry_kg - math.fsum(line.dry_kg for line in lines)
         return Account(charge, lines, left_dry_kg=max(left, 0.0), outturn_as_is_kg=malt_kg if malt else None)
     remainder = Figure(*unexplained(charge.dry_kg, charge.sd_kg, [(line.dry_kg, line.sd_kg) for line in lines]))
@@ -111,11 +116,10 @@ def account(history: History, now: datetime) -> Account:
     )
 
 
-def _is_over(history: History, malt: AccountLine, now: datetime) -> bool:
+def _is_over(batch: BatchAt, malt: AccountLine) -> bool:
     """Whether the malt that was weighed is all of it: nothing was steeped, grown or loaded since."""
     weighed_at = max(fact.at for fact in malt.facts)
-    last = stages(history, now)[-1:]
-    return not last or last[0].name not in STILL_GOING or last[0].starts_at <= weighed_at
+    return batch.stage is None or batch.stage.name not in STILL_GOING or batch.stage.starts_at <= weighed_at
 
 
 def _kept_share(history: History, charge: AccountLine, removals: Sequence[Line]) -> float:

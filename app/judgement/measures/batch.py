@@ -7,10 +7,12 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, Protocol
 
+from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.forecasts.moisture import charged
 from app.judgement.history.history import History
+from app.judgement.measures.account import account_of
 from app.judgement.measures.malt import malt_measures
-from app.judgement.measures.measure import Measure, View
+from app.judgement.measures.measure import Measure
 from app.judgement.measures.rejects import reject_share
 from app.judgement.measures.steep import growth_measures, steep_measures
 from app.judgement.measures.tests import TEST_KEYS, tested_measures
@@ -59,14 +61,14 @@ class Severe(Protocol):
 
 def measures(history: History, now: datetime, flags: Iterable[Severe] | None = None) -> list[Measure]:
     """Every measure in the order of KEYS, known or not. flags: those of the batch, to be counted by severity."""
-    view = View(history, now)
+    batch = batch_at(history, now)
     found = [
-        _charged(view),
-        _rejects(view),
-        *steep_measures(view),
-        *growth_measures(view),
-        *malt_measures(view),
-        *tested_measures(view),
+        _charged(batch),
+        _rejects(batch),
+        *steep_measures(batch),
+        *growth_measures(batch),
+        *malt_measures(batch),
+        *tested_measures(batch),
         *_flags(flags),
     ]
     by_key = {measure.key: measure for measure in found}
@@ -83,9 +85,9 @@ def measures_from_record(record: Mapping[str, Any]) -> list[Measure]:
     return [Measure.from_dict(record[key]) for key in KEYS if key in record]
 
 
-def _charged(view: View) -> Measure:
-    start = charged(view.history, view.now)
-    line = view.account.charge
+def _charged(batch: BatchAt) -> Measure:
+    start = charged(batch.history, batch.now)
+    line = batch.once(account_of).charge
     if start is None or line is None:
         return Measure("charged_kg", "Charged", "kg", note="nothing was charged yet")
     return Measure(
@@ -100,8 +102,8 @@ def _charged(view: View) -> Measure:
     )
 
 
-def _rejects(view: View) -> Measure:
-    found = reject_share(view.history, view.now)
+def _rejects(batch: BatchAt) -> Measure:
+    found = reject_share(batch.history, batch.now)
     if found is None:
         return Measure("reject_share", "Floated off", "fraction", note="no float test, and nothing skimmed off")
     return Measure(

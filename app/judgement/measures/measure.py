@@ -1,18 +1,15 @@
-"""One measure of a batch, and what every measure is worked out from."""
+"""One measure of a batch, and what several measures are worked out by."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
-from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Reading
-from app.judgement.history.history import History
-from app.judgement.history.stages import Stage, stages
-from app.judgement.measures.account import Account, account
 
 USABLE = frozenset({"measured", "estimated"})
 ONE_LOOK = timedelta(minutes=15)
@@ -61,51 +58,29 @@ class Measure:
         return cls(**content)
 
 
-@dataclass(frozen=True)
-class View:
-    """A batch as it was known at a moment."""
-
-    history: History
-    now: datetime
-
-    @cached_property
-    def stages(self) -> list[Stage]:
-        return stages(self.history, self.now)
-
-    @cached_property
-    def account(self) -> Account:
-        return account(self.history, self.now)
-
-    def of(self, *names: str) -> list[Stage]:
-        return [stage for stage in self.stages if stage.name in names]
-
-    def hours(self, *names: str) -> float | None:
-        """Hours in these stages so far; None where none of them has begun."""
-        found = self.of(*names)
-        return sum(stage.hours(self.now) for stage in found) if found else None
-
-    def is_in(self, *names: str) -> bool:
-        """Whether one of these stages is going on."""
-        return bool(self.stages) and self.stages[-1].name in names
-
-    def readings_in(self, kind: str, *names: str) -> list[list[Reading]]:
-        """The readings of a kind in each stage of these names that has any."""
-        spans = [(stage.starts_at, stage.ends_at or self.now) for stage in self.of(*names)]
-        known = [each for each in self.history.readings(kind) if each.quality in USABLE]
-        found = [[each for each in known if start <= each.at <= end] for start, end in spans]
-        return [each for each in found if each]
-
-    def judged(self, measure: Measure, limit_key: str, scale: float = 1.0) -> Measure:
-        """The measure with where it lies against the programme's limit."""
-        programme = self.history.programme_at(self.now)
-        limit = programme.limit(limit_key) if programme else None
-        if limit is None or measure.value is None:
-            return measure
-        verdict = limit.judge(measure.value * scale)
-        return replace(measure, position=verdict.position, severity=verdict.severity)
+def hours_in(batch: BatchAt, *names: str) -> float | None:
+    """Hours in these stages so far; None where none of them has begun."""
+    begun = batch.stages_named(*names)
+    return sum(stage.hours(batch.now) for stage in begun) if begun else None
 
 
-def mean_over_time(view: View, kind: str, *names: str) -> tuple[float, int] | None:
+def readings_in(batch: BatchAt, kind: str, *names: str) -> list[list[Reading]]:
+    """The usable readings of a kind in each stage of these names that has any."""
+    usable = [each for each in batch.history.readings(kind) if each.quality in USABLE]
+    by_stage = [batch.within(usable, stage.starts_at, batch.end_of(stage)) for stage in batch.stages_named(*names)]
+    return [list(readings) for readings in by_stage if readings]
+
+
+def judged(batch: BatchAt, measure: Measure, limit_key: str, scale: float = 1.0) -> Measure:
+    """The measure with where it lies against the programme's limit."""
+    limit = batch.programme.limit(limit_key) if batch.programme else None
+    if limit is None or measure.value is None:
+        return measure
+    verdict = limit.judge(measure.value * scale)
+    return replace(measure, position=verdict.position, severity=verdict.severity)
+
+
+def mean_over_time(batch: BatchAt, kind: str, *names: str) -> tuple[float, int] | None:
     """The mean of a temperature over stages, and the number of readings.
 
     Readings of one look (top, middle, bottom) are averaged first; each look then counts for the time nearer to it
@@ -113,9 +88,9 @@ def mean_over_time(view: View, kind: str, *names: str) -> tuple[float, int] | No
     """
     total = weight = 0.0
     n = 0
-    known = [each for each in view.history.readings(kind) if each.quality in USABLE and each.value is not None]
-    for stage in view.of(*names):
-        start, end = stage.starts_at, stage.ends_at or view.now
+    known = [each for each in batch.history.readings(kind) if each.quality in USABLE and each.value is not None]
+    for stage in batch.stages_named(*names):
+        start, end = stage.starts_at, batch.end_of(stage)
         inside = [each for each in known if start <= each.at <= end]
         looks = _looks(inside)
         n += len(inside)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.batch_at import BatchAt
 from app.judgement.grain.counts import GrowthCount, ShareCount, chit_counts, growth_counts
-from app.judgement.measures.measure import Measure, View, highest, mean_over_time
+from app.judgement.measures.measure import Measure, highest, hours_in, judged, mean_over_time, readings_in
 
 STEEPING = ("immersion", "air_rest")
 CHITS_BEFORE, CHITS_AFTER = timedelta(hours=12), timedelta(hours=6)
@@ -16,53 +16,54 @@ COUNTED_AFTER = timedelta(hours=6)
 """A growth count may be looked at this long after the growth was stopped, and still be of it."""
 
 
-def steep_measures(view: View) -> list[Measure]:
+def steep_measures(batch: BatchAt) -> list[Measure]:
     return [
-        _hours(view, "steep_h", "Steep in all", *STEEPING),
-        _hours(view, "immersion_h", "Under water", "immersion"),
-        _hours(view, "air_rest_h", "Air rests", "air_rest"),
-        _mean(view, "water_temperature", "Steep water, mean", "water_temperature", "immersion"),
-        view.judged(_cast_moisture(view), "cast_moisture"),
-        view.judged(_cast_chits(view), "cast_chits"),
+        _hours(batch, "steep_h", "Steep in all", *STEEPING),
+        _hours(batch, "immersion_h", "Under water", "immersion"),
+        _hours(batch, "air_rest_h", "Air rests", "air_rest"),
+        _mean(batch, "water_temperature", "Steep water, mean", "water_temperature", "immersion"),
+        judged(batch, _cast_moisture(batch), "cast_moisture"),
+        judged(batch, _cast_chits(batch), "cast_chits"),
     ]
 
 
-def growth_measures(view: View) -> list[Measure]:
-    grown = _last_growth(view)
-    hours = _hours(view, "germination_h", "Germination", "germination")
+def growth_measures(batch: BatchAt) -> list[Measure]:
+    grown = _last_growth(batch)
+    hours = _hours(batch, "germination_h", "Germination", "germination")
     return [
-        hours if view.is_in("germination") else view.judged(hours, "germination_d", 1.0 / 24.0),
-        _mean(view, "germination_temperature", "Grain while it grew, mean", "grain_temperature", "germination"),
-        highest_measure(view, "germination_temperature_max", "Grain while it grew, hottest", "germination"),
-        _turns(view),
-        *_growth(view, grown),
+        hours if batch.is_in("germination") else judged(batch, hours, "germination_d", 1.0 / 24.0),
+        _mean(batch, "germination_temperature", "Grain while it grew, mean", "grain_temperature", "germination"),
+        highest_measure(batch, "germination_temperature_max", "Grain while it grew, hottest", "germination"),
+        _turns(batch),
+        *_growth(batch, grown),
     ]
 
 
-def _hours(view: View, key: str, word: str, *names: str) -> Measure:
-    hours = view.hours(*names)
+def _hours(batch: BatchAt, key: str, word: str, *names: str) -> Measure:
+    hours = hours_in(batch, *names)
     if hours is None:
         return Measure(key, word, "h", note="has not begun")
-    return Measure(key, word, "h", hours, n=len(view.of(*names)), note="so far" if view.is_in(*names) else "")
+    n, note = len(batch.stages_named(*names)), "so far" if batch.is_in(*names) else ""
+    return Measure(key, word, "h", hours, n=n, note=note)
 
 
-def _mean(view: View, key: str, word: str, kind: str, *names: str) -> Measure:
-    found = mean_over_time(view, kind, *names)
+def _mean(batch: BatchAt, key: str, word: str, kind: str, *names: str) -> Measure:
+    found = mean_over_time(batch, kind, *names)
     if found is None:
         return Measure(key, word, "c", note="no reading")
     return Measure(key, word, "c", found[0], n=found[1], note="mean over the hours")
 
 
-def highest_measure(view: View, key: str, word: str, *names: str) -> Measure:
-    found = highest(view.readings_in("grain_temperature", *names))
+def highest_measure(batch: BatchAt, key: str, word: str, *names: str) -> Measure:
+    found = highest(readings_in(batch, "grain_temperature", *names))
     if found is None:
         return Measure(key, word, "c", note="no reading")
     return Measure(key, word, "c", found[0], n=found[1])
 
 
-def _cast_moisture(view: View) -> Measure:
-    casts = view.of("germination")
-    known = moisture_at(view.history, casts[0].starts_at) if casts else None
+def _cast_moisture(batch: BatchAt) -> Measure:
+    casts = batch.stages_named("germination")
+    known = batch.moisture_at(casts[0].starts_at) if casts else None
     if known is None or known.sample is None or known.sample.basis == "charged":
         note = "not weighed" if casts else "not cast yet"
         return Measure("cast_moisture", "Moisture at cast", "wb", note=note)
@@ -72,10 +73,10 @@ def _cast_moisture(view: View) -> Measure:
     )
 
 
-def _cast_chits(view: View) -> Measure:
-    count = _chits_at_cast(view)
+def _cast_chits(batch: BatchAt) -> Measure:
+    count = _chits_at_cast(batch)
     if count is None:
-        note = "not counted" if view.of("germination") else "not cast yet"
+        note = "not counted" if batch.stages_named("germination") else "not cast yet"
         return Measure("cast_chits", "Chits at cast", "fraction", note=note)
     share = count.shares["chitted"]
     return Measure(
@@ -90,35 +91,35 @@ def _cast_chits(view: View) -> Measure:
     )
 
 
-def _chits_at_cast(view: View) -> ShareCount | None:
-    casts = view.of("germination")
+def _chits_at_cast(batch: BatchAt) -> ShareCount | None:
+    casts = batch.stages_named("germination")
     if not casts:
         return None
     cast_at = casts[0].starts_at
     near = [
         count
-        for count in chit_counts(view.history)
-        if cast_at - CHITS_BEFORE <= count.at <= min(cast_at + CHITS_AFTER, view.now)
+        for count in chit_counts(batch.history)
+        if cast_at - CHITS_BEFORE <= count.at <= min(cast_at + CHITS_AFTER, batch.now)
     ]
     return min(near, key=lambda count: abs(count.at - cast_at), default=None)
 
 
-def _turns(view: View) -> Measure:
-    spans = [(stage.starts_at, stage.ends_at or view.now) for stage in view.of("germination")]
+def _turns(batch: BatchAt) -> Measure:
+    spans = [(stage.starts_at, batch.end_of(stage)) for stage in batch.stages_named("germination")]
     if not spans:
         return Measure("turns", "Turned", "count", note="not cast yet")
-    turned = [fact for fact in view.history.of_kind("turned") if any(start <= fact.at <= end for start, end in spans)]
+    turned = [fact for fact in batch.history.of_kind("turned") if any(start <= fact.at <= end for start, end in spans)]
     return Measure("turns", "Turned", "count", float(len(turned)), n=len(turned))
 
 
-def _last_growth(view: View) -> GrowthCount | None:
+def _last_growth(batch: BatchAt) -> GrowthCount | None:
     """The last count of the growth: before the heat, or soon after it came."""
-    heated = view.of("stewing", "kilning")
-    until = min(heated[0].starts_at + COUNTED_AFTER, view.now) if heated else view.now
-    return next((count for count in reversed(growth_counts(view.history)) if count.at <= until), None)
+    heated = batch.stages_named("stewing", "kilning")
+    until = min(heated[0].starts_at + COUNTED_AFTER, batch.now) if heated else batch.now
+    return next((count for count in reversed(growth_counts(batch.history)) if count.at <= until), None)
 
 
-def _growth(view: View, grown: GrowthCount | None) -> list[Measure]:
+def _growth(batch: BatchAt, grown: GrowthCount | None) -> list[Measure]:
     if grown is None:
         return [
             Measure("acrospire", "Acrospire, mean", "kernel_lengths", note="not counted"),
@@ -129,7 +130,7 @@ def _growth(view: View, grown: GrowthCount | None) -> list[Measure]:
     mean = Measure("acrospire", "Acrospire, mean", "kernel_lengths", grown.mean, grown.half_width, grown.n, note=way)
     over = grown.overgrown
     return [
-        mean if view.is_in("germination") else view.judged(mean, "acrospire"),
+        mean if batch.is_in("germination") else judged(batch, mean, "acrospire"),
         Measure(
             "acrospire_spread", "Acrospire, spread", "kernel_lengths", grown.sd, n=grown.n, note="standard deviation"
         ),

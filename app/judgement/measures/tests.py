@@ -6,28 +6,35 @@ import math
 from collections.abc import Callable, Sequence
 from statistics import fmean, stdev
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Result
 from app.judgement.malt.tests import conversion_of, extract_of, results, way_of
-from app.judgement.measures.measure import Measure, View
+from app.judgement.measures.measure import Measure
 
 TEST_KEYS = ("malt_colour", "extract_dry", "diastatic_power", "conversion", "falling_number")
 
 
-def tested_measures(view: View) -> list[Measure]:
+def tested_measures(batch: BatchAt) -> list[Measure]:
     """The means of what was tested, each with how it was and how often."""
     return [
-        _mean(view, "malt_colour", "Colour of the malt", "colour", "malt_colour", _value),
+        _mean(batch, "malt_colour", "Colour of the malt", "colour", "malt_colour", _value),
         _mean(
-            view, "extract_dry", "Extract, dry", "fraction", "extract_mash", lambda test: extract_of(test).dry, _extract
+            batch,
+            "extract_dry",
+            "Extract, dry",
+            "fraction",
+            "extract_mash",
+            lambda test: extract_of(test).dry,
+            _extract,
         ),
-        _mean(view, "diastatic_power", "Diastatic power", "diastatic_power", "diastatic_power", _value),
-        _mean(view, "conversion", "Conversion, reference = 1", "ratio", "conversion_test", conversion_of),
-        _mean(view, "falling_number", "Falling number", "falling_number", "falling_number", _value),
+        _mean(batch, "diastatic_power", "Diastatic power", "diastatic_power", "diastatic_power", _value),
+        _mean(batch, "conversion", "Conversion, reference = 1", "ratio", "conversion_test", conversion_of),
+        _mean(batch, "falling_number", "Falling number", "falling_number", "falling_number", _value),
     ]
 
 
 def _mean(
-    view: View,
+    batch: BatchAt,
     key: str,
     word: str,
     unit: str,
@@ -35,7 +42,7 @@ def _mean(
     figure: Callable[[Result], float],
     half_width: Callable[[Sequence[Result]], float] | None = None,
 ) -> Measure:
-    tests = results(view.history, kind, view.now)
+    tests = results(batch.history, kind, batch.now)
     if not tests:
         return Measure(key, word, unit, note="not measured")
     figures = [figure(test) for test in tests]

@@ -10,7 +10,7 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.forecast import KilnForecast, When
 from app.judgement.forecasts.moisture import wettest_it_may_be
 from app.judgement.programmes.programme import Programme, Step
-from app.judgement.steps.step import Basis, Here, NextStep, reaches, step
+from app.judgement.steps.step import Basis, InPlan, NextStep, reaches, step
 
 RECENT = timedelta(hours=1)
 SAME_AIR_C = 3.0
@@ -30,19 +30,19 @@ class Phase:
     ends: When | None
 
 
-def phases_of(here: Here) -> list[Phase]:
+def phases_of(plan: InPlan) -> list[Phase]:
     found = []
-    for planned in here.programme.steps:
+    for planned in plan.programme.steps:
         if planned.stage == "kilning" and planned.air_on_c is not None:
             wb = planned.moisture_wb
-            found.append(Phase(planned, None if wb is None else here.comes_to(wb)))
+            found.append(Phase(planned, None if wb is None else plan.comes_to(wb)))
     return found
 
 
-def phase_now(here: Here, kiln: KilnForecast, phases: list[Phase]) -> int:
+def phase_now(plan: InPlan, kiln: KilnForecast, phases: list[Phase]) -> int:
     """Which phase of the plan the grain has come to by its moisture; past the break withering is over."""
     for place, phase in enumerate(phases):
-        is_over = phase.ends is not None and phase.ends.is_past(here.now)
+        is_over = phase.ends is not None and phase.ends.is_past(plan.batch.now)
         if phase.planned.phase == "withering" and kiln.broke is not None:
             is_over = True
         if not is_over:
@@ -50,32 +50,32 @@ def phase_now(here: Here, kiln: KilnForecast, phases: list[Phase]) -> int:
     return len(phases) - 1
 
 
-def change_of_air(here: Here, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
+def change_of_air(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
     """Cooler air where the grain does not bear it, else the hotter air that the plan has next."""
-    return _lower(here, kiln) or _raise(here, kiln, phases, current)
+    return _lower(plan, kiln) or _raise(plan, kiln, phases, current)
 
 
-def _air_c(here: Here) -> float | None:
+def _air_c(plan: InPlan) -> float | None:
     """Into the grain now: as set within the hour, else as read."""
-    read = here.last("air_on_temperature", since=here.stage.starts_at)
-    put = here.last("set_point", since=here.stage.starts_at)
+    read = plan.last("air_on_temperature", since=plan.stage.starts_at)
+    put = plan.last("set_point", since=plan.stage.starts_at)
     if isinstance(put, Reading) and (read is None or put.at >= read.at - RECENT):
         return put.value
     return read.value if isinstance(read, Reading) else None
 
 
-def _raise(here: Here, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
+def _raise(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
     """To what the plan has next: at the break, or at the end of the phase, and no sooner than the ceiling allows."""
-    air_c = _air_c(here)
+    air_c = _air_c(plan)
     for before, phase in pairwise(phases[max(current - 1, 0) :]):
         wanted_c = phase.planned.air_on_c
         if air_c is None or wanted_c is None or wanted_c < air_c + SAME_AIR_C:
             continue
-        return _raise_step(here, kiln, before, wanted_c)
+        return _raise_step(plan, kiln, before, wanted_c)
     return None
 
 
-def _raise_step(here: Here, kiln: KilnForecast, before: Phase, wanted_c: float) -> NextStep | None:
+def _raise_step(plan: InPlan, kiln: KilnForecast, before: Phase, wanted_c: float) -> NextStep | None:
     is_withering = before.planned.phase == "withering"
     broke, ends = kiln.broke, before.ends
     if is_withering and broke is not None:
@@ -83,17 +83,17 @@ def _raise_step(here: Here, kiln: KilnForecast, before: Phase, wanted_c: float) 
     elif is_withering and _is_sooner(kiln.break_due, ends):
         when, why, method = kiln.break_due, "The bed breaks about then", BREAK
     elif ends is not None and ends.central is not None:
-        figure = here.words.percent(ends.target, decimals=0)
+        figure = plan.words.percent(ends.target, decimals=0)
         when, why, method = ends, f"Its wettest is down to {figure} about then", DRYING
     else:
         return None
-    allowed = _allowed_from(here, wanted_c)
+    allowed = _allowed_from(plan, wanted_c)
     if allowed is not None and _is_sooner(when, allowed):
-        figure = here.words.percent(allowed.target, decimals=0)
+        figure = plan.words.percent(allowed.target, decimals=0)
         when, why, method = allowed, f"Below {figure} the grain bears it", DRYING
     if when.central is None:
         return None
-    both = f"{here.words.temperature(wanted_c)} ({here.words.other_temperature(wanted_c)})"
+    both = f"{plan.words.temperature(wanted_c)} ({plan.words.other_temperature(wanted_c)})"
     why = f"{why}: it gives less water than the air could take." if method == BREAK else f"{why}."
     late = (when.high or when.central) + IN_TIME
     basis: Basis = "facts" if method == BREAK and broke is not None else "forecast"
@@ -105,10 +105,10 @@ def _is_sooner(first: When, second: When | None) -> bool:
     return one is not None and (other is None or one < other)
 
 
-def _allowed_from(here: Here, air_c: float) -> When | None:
+def _allowed_from(plan: InPlan, air_c: float) -> When | None:
     """When the wettest is dry enough for grain as hot as this air; None where it always was."""
-    edge = _allowed_wb(here.programme, air_c)
-    return None if edge is None else here.comes_to(edge)
+    edge = _allowed_wb(plan.programme, air_c)
+    return None if edge is None else plan.comes_to(edge)
 
 
 def _allowed_wb(programme: Programme, air_c: float) -> float | None:
@@ -121,50 +121,50 @@ def _allowed_wb(programme: Programme, air_c: float) -> float | None:
     return edge
 
 
-def _lower(here: Here, kiln: KilnForecast) -> NextStep | None:
+def _lower(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
     """Now, where the grain stands over its ceiling; and in time, where the air is too hot for it once it has broken."""
-    known = here.moisture
-    ceiling_c = here.programme.ceiling_c(wettest_it_may_be(known))
+    known = plan.batch.moisture
+    ceiling_c = plan.programme.ceiling_c(wettest_it_may_be(known))
     if ceiling_c is None:
         return None
-    hottest = _hottest(here)
+    hottest = _hottest(plan)
     if hottest is not None and hottest.value is not None and hottest.value > ceiling_c:
         where = f" ({hottest.place})" if hottest.place else ""
-        grain, limit = here.words.temperature(hottest.value), here.words.temperature(ceiling_c)
+        grain, limit = plan.words.temperature(hottest.value), plan.words.temperature(ceiling_c)
         if known is not None and known.is_told:
-            figure = here.words.percent(known.moisture_wb, known.half_width)
+            figure = plan.words.percent(known.moisture_wb, known.half_width)
             why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture, at the upper bound."
         else:
             why = f"Grain{where} {grain}; its moisture is not known, and the ceiling of wet grain is {limit}."
-        return _lower_step(here, ceiling_c, hottest.at, hottest.at, hottest.at + QUARTER, why, "facts")
-    return _lower_in_time(here, kiln)
+        return _lower_step(plan, ceiling_c, hottest.at, hottest.at, hottest.at + QUARTER, why, "facts")
+    return _lower_in_time(plan, kiln)
 
 
-def _lower_in_time(here: Here, kiln: KilnForecast) -> NextStep | None:
-    air_c, broke = _air_c(here), kiln.break_due
+def _lower_in_time(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
+    air_c, broke = _air_c(plan), kiln.break_due
     at_break_wb = kiln.broke.moisture_wb if kiln.broke is not None else broke.target
-    limit_c = here.programme.ceiling_c(at_break_wb)
+    limit_c = plan.programme.ceiling_c(at_break_wb)
     if air_c is None or limit_c is None or air_c <= limit_c + SAME_AIR_C or kiln.broke is not None:
         return None
-    if broke.central is None or broke.central <= here.now:
+    if broke.central is None or broke.central <= plan.batch.now:
         return None
-    figure, limit = here.words.percent(at_break_wb, decimals=0), here.words.temperature(limit_c)
+    figure, limit = plan.words.percent(at_break_wb, decimals=0), plan.words.temperature(limit_c)
     why = f"From the break on the grain comes to the air’s own heat, and at {figure} it bears {limit}."
-    return _lower_step(here, limit_c, broke.central, broke.low, broke.central + QUARTER, why, "forecast")
+    return _lower_step(plan, limit_c, broke.central, broke.low, broke.central + QUARTER, why, "forecast")
 
 
 def _lower_step(
-    here: Here, limit_c: float, due: datetime, early: datetime | None, late: datetime, why: str, basis: Basis
+    plan: InPlan, limit_c: float, due: datetime, early: datetime | None, late: datetime, why: str, basis: Basis
 ) -> NextStep:
-    both = f"{here.words.temperature(limit_c)} ({here.words.other_temperature(limit_c)})"
+    both = f"{plan.words.temperature(limit_c)} ({plan.words.other_temperature(limit_c)})"
     what = f"Lower the air-on to {both} or less"
     return step("set_point", what, due, early, late, why, basis, CEILING)
 
 
-def _hottest(here: Here) -> Reading | None:
+def _hottest(plan: InPlan) -> Reading | None:
     """Of the last hour's last readings at each place."""
     last: dict[str | None, Reading] = {}
-    for each in here.history.readings("grain_temperature"):
-        if each.value is not None and each.at >= max(here.stage.starts_at, here.now - RECENT):
+    for each in plan.batch.history.readings("grain_temperature"):
+        if each.value is not None and each.at >= max(plan.stage.starts_at, plan.batch.now - RECENT):
             last[each.place] = each
     return max(last.values(), key=lambda each: each.value or 0.0, default=None)

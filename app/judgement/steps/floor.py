@@ -9,7 +9,7 @@ import numpy as np
 from app.judgement.facts.shapes import Remark
 from app.judgement.grain.counts import growth_counts
 from app.judgement.steps.step import (
-    Here,
+    InPlan,
     NextStep,
     earliest_of,
     hours_between,
@@ -44,67 +44,67 @@ DRY_AHEAD_H = 24.0
 GROWN = "growth.thermal_time_c_d"
 
 
-def floor_steps(here: Here) -> list[NextStep]:
-    stop = _stop(here)
+def floor_steps(plan: InPlan) -> list[NextStep]:
+    stop = _stop(plan)
     until = stop.due_at if stop is not None else None
-    found = [_turn(here), _sprinkle(here, until), _count(here, stop), _rub_out(here), _temperature(here)]
-    return while_it_lasts(stop, (each for each in found if each is not None), here.now)
+    found = [_turn(plan), _sprinkle(plan, until), _count(plan, stop), _rub_out(plan), _temperature(plan)]
+    return while_it_lasts(stop, (each for each in found if each is not None), plan.batch.now)
 
 
-def _stop(here: Here) -> NextStep | None:
+def _stop(plan: InPlan) -> NextStep | None:
     """Load the kiln, or stew: when the acrospire has come to its target; without one, by the plan's hours."""
-    if here.ending is None:
+    if plan.ending is None:
         return None
-    kind, what, due, early, late, planned = here.ending
+    kind, what, due, early, late, planned = plan.ending
     span = f"{planned.hours_low / 24:g} to {planned.hours_high / 24:g} days"
-    grown, now = here.forecast.grown, here.forecast.acrospire
+    grown, now = plan.batch.forecast.grown, plan.batch.forecast.acrospire
     if grown is None or now is None:
         return step(kind, what, due, early, late, f"Planned after {span} on the floor.")
-    why = _grown_words(here)
+    why = _grown_words(plan)
     if grown.central is None:
         why = f"{why} {grown.reason} By the plan after {span}."
         return step(kind, what, due, early, late, why)
-    least, most = (_comes_to(here, edge) for edge in ("target_low", "target_high"))
+    least, most = (_comes_to(plan, edge) for edge in ("target_low", "target_high"))
     late = latest_of(grown.high, most) or grown.central + timedelta(hours=24)
     return step(kind, what, grown.central, earliest_of(grown.low, least), late, why, "forecast", GROWN)
 
 
-def _comes_to(here: Here, edge: str) -> datetime | None:
+def _comes_to(plan: InPlan, edge: str) -> datetime | None:
     """When the mean acrospire comes to the edge of what is wanted."""
-    length = getattr(here.limit("acrospire"), edge, None)
-    return None if length is None else here.comes_to(length).central
+    length = getattr(plan.limit("acrospire"), edge, None)
+    return None if length is None else plan.comes_to(length).central
 
 
-def _grown_words(here: Here) -> str:
-    limit, value = here.limit("acrospire"), here.forecast.acrospire
+def _grown_words(plan: InPlan) -> str:
+    limit, value = plan.limit("acrospire"), plan.batch.forecast.acrospire
     known = is_sure_of(value) if value is not None else None
     assert limit is not None
     wanted = f"{limit.target_low:g}–{limit.target_high:g} wanted"
-    counted = here.fitted.growth.counts if here.fitted.growth else 0
+    counted = plan.batch.fitted.growth.counts if plan.batch.fitted.growth else 0
     by = f"by {counted} count{'s' if counted > 1 else ''}" if counted else "no count yet: by its warmth alone"
     if known is None:
         return f"Mean acrospire {wanted}."
     return f"Mean acrospire about {known[0]:.2f} by now ({by}); {wanted}. The rub-out has the last word."
 
 
-def _turn(here: Here) -> NextStep | None:
+def _turn(plan: InPlan) -> NextStep | None:
     """By the plan's hours; sooner where the bed comes to its limit, or knits; none where it lies cold and thin."""
-    if is_cold_and_thin(here.history, here.now):
+    if is_cold_and_thin(plan.batch.history, plan.batch.now):
         return None
-    limit, (usual_h, late_h) = here.limit("turning_h"), TURN_EVERY_H
-    turned = last_turned(here.history, here.stage)
+    limit, (usual_h, late_h) = plan.limit("turning_h"), TURN_EVERY_H
+    turned = last_turned(plan.batch.history, plan.stage)
     hour = timedelta(hours=1)
     latest = turned.at + ((limit.high_caution if limit is not None else None) or late_h) * hour
     due = min(turned.at + ((limit.target_high if limit is not None else None) or usual_h) * hour, latest)
     plain = step("turned", "Turn the bed", due, due - 2 * hour, latest, "It vents, cools and keeps it loose.")
-    knit = _knit(here, turned.at, plain)
-    warm = _too_warm(here, plain)
+    knit = _knit(plan, turned.at, plain)
+    warm = _too_warm(plan, plain)
     sooner = [each for each in (knit, warm) if each is not None and each.due_at < due]
     return min(sooner, key=lambda each: each.due_at, default=plain)
 
 
-def _knit(here: Here, since: datetime, plain: NextStep) -> NextStep | None:
-    seen = here.last("inspection", since=since)
+def _knit(plan: InPlan, since: datetime, plain: NextStep) -> NextStep | None:
+    seen = plan.last("inspection", since=since)
     matting = seen.findings.get("matting") if isinstance(seen, Remark) else None
     if seen is None or matting not in TURN_SOONER_H:
         return None
@@ -114,14 +114,14 @@ def _knit(here: Here, since: datetime, plain: NextStep) -> NextStep | None:
     return step("turned", "Turn the bed", due, seen.at, late, why, "facts")
 
 
-def _too_warm(here: Here, plain: NextStep) -> NextStep | None:
+def _too_warm(plan: InPlan, plain: NextStep) -> NextStep | None:
     """Before the first of its places comes to the limit, as each has warmed since the last turn."""
-    limit = here.limit("grain_temperature.germination")
+    limit = plan.limit("grain_temperature.germination")
     high_c = limit.high_caution if limit is not None else None
     if high_c is None:
         return None
     found = []
-    for bed in beds_ahead(here.history, here.stage, here.now):
+    for bed in beds_ahead(plan.batch.history, plan.stage, plan.batch.now):
         comes = bed.reaches(high_c)
         if comes is None and bed.line.level_c >= high_c:
             comes = bed.last_at
@@ -133,60 +133,60 @@ def _too_warm(here: Here, plain: NextStep) -> NextStep | None:
     due = max(comes - TOO_FAST, bed.last_at)
     soonest = within(bed.soonest(high_c) or due, bed.last_at, due)
     where = f" ({bed.place})" if bed.place else ""
-    rise = here.words.difference(bed.line.per_h)
-    why = f"It warms by {rise} an hour{where}: at this pace it comes to {here.words.temperature(high_c)} soon after."
+    rise = plan.words.difference(bed.line.per_h)
+    why = f"It warms by {rise} an hour{where}: at this pace it comes to {plan.words.temperature(high_c)} soon after."
     if bed.line.level_c >= high_c:
-        why = f"It stands at {here.words.temperature(bed.line.level_c)}{where}, too warm."
+        why = f"It stands at {plan.words.temperature(bed.line.level_c)}{where}, too warm."
     return step("turned", "Turn the bed", due, soonest, max(comes, due), why, "forecast", "left_alone.hours_to_limit")
 
 
-def _sprinkle(here: Here, until: datetime | None) -> NextStep | None:
+def _sprinkle(plan: InPlan, until: datetime | None) -> NextStep | None:
     """When the bed falls below what is wanted of it, by what was weighed or by its drift; not in its last day."""
-    limit, story = here.limit("cast_moisture"), here.fitted.story
-    if limit is None or limit.target_low is None or story is None or here.moisture is None:
+    limit, story = plan.limit("cast_moisture"), plan.batch.fitted.story
+    if limit is None or limit.target_low is None or story is None or plan.batch.moisture is None:
         return None
-    now_h = here.history.hour(here.now)
+    now_h = plan.batch.history.hour(plan.batch.now)
     hours = now_h + np.linspace(0.0, DRY_AHEAD_H, 25)
     central, low, _ = story.band(hours)
     below = np.flatnonzero(central < limit.target_low)
     if not len(below):
         return None
-    due = here.now + timedelta(hours=float(hours[below[0]] - now_h))
+    due = plan.batch.now + timedelta(hours=float(hours[below[0]] - now_h))
     if until is not None and hours_between(due, until) < WITHERS_H:
         return None
     sooner = hours[np.flatnonzero(low < limit.target_low)[0]] - now_h
     is_now = below[0] == 0
     if is_now:
-        sample = here.moisture.sample
-        due = max(sample.at if sample is not None else here.stage.starts_at, here.stage.starts_at)
-    early = due if is_now else here.now + timedelta(hours=float(sooner))
+        sample = plan.batch.moisture.sample
+        due = max(sample.at if sample is not None else plan.stage.starts_at, plan.stage.starts_at)
+    early = due if is_now else plan.batch.now + timedelta(hours=float(sooner))
     return step(
-        "sprinkled", "Sprinkle, and turn it in", due, early, due + timedelta(hours=6), _dry_words(here),
-        "facts" if is_now and not here.moisture.is_estimate else "forecast", "moisture.water_to_reach_kg",
+        "sprinkled", "Sprinkle, and turn it in", due, early, due + timedelta(hours=6), _dry_words(plan),
+        "facts" if is_now and not plan.batch.moisture.is_estimate else "forecast", "moisture.water_to_reach_kg",
     )  # fmt: skip
 
 
-def _dry_words(here: Here) -> str:
-    limit, known, dry_kg = here.limit("cast_moisture"), here.moisture, here.fitted.dry_kg
+def _dry_words(plan: InPlan) -> str:
+    limit, known, dry_kg = plan.limit("cast_moisture"), plan.batch.moisture, plan.batch.fitted.dry_kg
     assert limit is not None
     assert limit.target_low is not None
     assert known is not None
     about = "about " if known.is_estimate else ""
-    figure = here.words.percent(known.moisture_wb, known.half_width)
-    why = f"Moisture {about}{figure}; no less than {here.words.percent(limit.target_low, decimals=0)} while it grows."
-    target = here.fitted.target("cast_moisture")
+    figure = plan.words.percent(known.moisture_wb, known.half_width)
+    why = f"Moisture {about}{figure}; no less than {plan.words.percent(limit.target_low, decimals=0)} while it grows."
+    target = plan.batch.fitted.target("cast_moisture")
     if dry_kg is None or target is None or not 0.0 <= known.moisture_wb < target:
         return why
     water_kg = float(water_to_reach_kg(dry_kg / (1.0 - known.moisture_wb), known.moisture_wb, target))
-    goal, rounded = here.words.percent(target, decimals=0), float(f"{water_kg:.2g}")
-    return f"{why} About {here.words.mass(rounded)} of water lifts it to {goal}, in two goes."
+    goal, rounded = plan.words.percent(target, decimals=0), float(f"{water_kg:.2g}")
+    return f"{why} About {plan.words.mass(rounded)} of water lifts it to {goal}, in two goes."
 
 
-def _count(here: Here, stop: NextStep | None) -> NextStep:
+def _count(plan: InPlan, stop: NextStep | None) -> NextStep:
     """Once a day, and sooner as the forecast nears the target: half of what is left, and no less than six hours."""
-    counted = here.last_at("growth_count", since=here.stage.starts_at)
+    counted = plan.last_at("growth_count", since=plan.stage.starts_at)
     least, most = COUNT_EVERY_H
-    base = counted or here.after_start(FIRST_COUNT_H - most)
+    base = counted or plan.after_start(FIRST_COUNT_H - most)
     hours = most
     if stop is not None and stop.basis == "forecast" and counted is not None:
         hours = min(max(hours_between(counted, stop.earliest_at) / 2.0, least), most)
@@ -197,21 +197,26 @@ def _count(here: Here, stop: NextStep | None) -> NextStep:
     return look("growth_count", "Count the growth", due, late, why, early, "forecast" if is_near else "plan")
 
 
-def _rub_out(here: Here) -> NextStep | None:
+def _rub_out(plan: InPlan) -> NextStep | None:
     """From when the acrospire may have come to what is wanted; then again, until it is stopped."""
-    limit, counts = here.limit("acrospire"), growth_counts(here.history)
-    if here.programme.purpose == "chit" or limit is None or limit.target_low is None or here.fitted.growth is None:
+    limit, counts = plan.limit("acrospire"), growth_counts(plan.batch.history)
+    if (
+        plan.programme.purpose == "chit"
+        or limit is None
+        or limit.target_low is None
+        or plan.batch.fitted.growth is None
+    ):
         return None
-    comes = _comes_to(here, "target_low")
+    comes = _comes_to(plan, "target_low")
     if comes is None or not counts:
         return None
-    rubbed = here.last_at("rub_out", since=here.stage.starts_at)
+    rubbed = plan.last_at("rub_out", since=plan.stage.starts_at)
     due = comes if rubbed is None else max(comes, rubbed + timedelta(hours=RUB_OUT_EVERY_H))
     why = "The acrospire comes to its range: the endosperm decides."
     return look("rub_out", "Rub kernels out", due, 6.0, why, 4.0, "forecast")
 
 
-def _temperature(here: Here) -> NextStep:
-    last = here.last_at("grain_temperature", since=here.stage.starts_at) or here.stage.starts_at
+def _temperature(plan: InPlan) -> NextStep:
+    last = plan.last_at("grain_temperature", since=plan.stage.starts_at) or plan.stage.starts_at
     due = last + timedelta(hours=LOOK_EVERY_H)
     return look("grain_temperature", "Take the grain’s temperature", due, LOOK_EVERY_H / 2, "A look in time.")

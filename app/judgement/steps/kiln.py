@@ -21,7 +21,7 @@ from app.judgement.steps.air import (
     phases_of,
 )
 from app.judgement.steps.step import (
-    Here,
+    InPlan,
     NextStep,
     earliest_of,
     hours_between,
@@ -40,25 +40,25 @@ SOON = timedelta(minutes=5)
 STOP_AT = "moisture.gross_to_stop_at_kg"
 
 
-def kiln_steps(here: Here) -> list[NextStep]:
-    if not _is_fired(here):
-        return [_fire(here), *_first_tray(here)]
-    if here.programme.purpose == "roasted":
-        return while_it_lasts(_by_hours(here), [_temperature(here, ROAST_EVERY_H)], here.now)
-    run = run_at(here.history, here.now)
-    gap = run.gap_at(here.now) if run is not None else None
+def kiln_steps(plan: InPlan) -> list[NextStep]:
+    if not _is_fired(plan):
+        return [_fire(plan), *_first_tray(plan)]
+    if plan.programme.purpose == "roasted":
+        return while_it_lasts(_by_hours(plan), [_temperature(plan, ROAST_EVERY_H)], plan.batch.now)
+    run = run_at(plan.batch.history, plan.batch.now)
+    gap = run.gap_at(plan.batch.now) if run is not None else None
     if gap is not None:
-        return [_heat_back(here, gap), _temperature(here, LOOK_EVERY_H)]
-    if here.forecast.kiln is None:
-        return while_it_lasts(_by_hours(here), [_temperature(here, LOOK_EVERY_H)], here.now)
-    kiln, phases = here.forecast.kiln, phases_of(here)
-    current = phase_now(here, kiln, phases)
-    off = _heat_off(here, kiln, phases, current)
-    change = change_of_air(here, kiln, phases, current)
+        return [_heat_back(plan, gap), _temperature(plan, LOOK_EVERY_H)]
+    if plan.batch.forecast.kiln is None:
+        return while_it_lasts(_by_hours(plan), [_temperature(plan, LOOK_EVERY_H)], plan.batch.now)
+    kiln, phases = plan.batch.forecast.kiln, phases_of(plan)
+    current = phase_now(plan, kiln, phases)
+    off = _heat_off(plan, kiln, phases, current)
+    change = change_of_air(plan, kiln, phases, current)
     changes = [change] if change is not None else []
-    weigh = [] if off is not None and off.kind == "tray" else [_tray(here, kiln, [*changes, off])]
-    looks = [_after_urgent(each, change) for each in (*weigh, _temperature(here, LOOK_EVERY_H))]
-    return [*changes, *while_it_lasts(off, looks, here.now)]
+    weigh = [] if off is not None and off.kind == "tray" else [_tray(plan, kiln, [*changes, off])]
+    looks = [_after_urgent(each, change) for each in (*weigh, _temperature(plan, LOOK_EVERY_H))]
+    return [*changes, *while_it_lasts(off, looks, plan.batch.now)]
 
 
 def _after_urgent(each: NextStep, change: NextStep | None) -> NextStep:
@@ -69,76 +69,76 @@ def _after_urgent(each: NextStep, change: NextStep | None) -> NextStep:
     return replace(each, due_at=due, latest_at=max(each.latest_at, due))
 
 
-def stew_steps(here: Here) -> list[NextStep]:
-    return while_it_lasts(_by_hours(here), [_temperature(here, 1.0)], here.now)
+def stew_steps(plan: InPlan) -> list[NextStep]:
+    return while_it_lasts(_by_hours(plan), [_temperature(plan, 1.0)], plan.batch.now)
 
 
-def _is_fired(here: Here) -> bool:
+def _is_fired(plan: InPlan) -> bool:
     """Anything tells of heat: or it was never said that it was only loaded."""
-    start = here.history.by_id(here.stage.fact_id)
+    start = plan.batch.history.by_id(plan.stage.fact_id)
     if start is None or start.kind != "loaded":
         return True
-    since = here.stage.starts_at
-    if here.last("heat_on", "set_point", "air_off_temperature", since=since) is not None:
+    since = plan.stage.starts_at
+    if plan.last("heat_on", "set_point", "air_off_temperature", since=since) is not None:
         return True
-    hot = here.last("air_on_temperature", since=since)
+    hot = plan.last("air_on_temperature", since=since)
     return isinstance(hot, Reading) and (hot.value or 0.0) >= 30.0
 
 
-def _fire(here: Here) -> NextStep:
-    start = here.stage.starts_at
+def _fire(plan: InPlan) -> NextStep:
+    start = plan.stage.starts_at
     why = "Green malt heaped and without air heats by itself and sours."
     return step("heat_on", "Heat on", start + QUARTER, start, start + timedelta(hours=FIRED_WITHIN_H), why, "facts")
 
 
-def _heat_back(here: Here, gap: Gap) -> NextStep:
-    due = gap.ends_at or here.now
+def _heat_back(plan: InPlan, gap: Gap) -> NextStep:
+    due = gap.ends_at or plan.batch.now
     late = max(due, gap.starts_at + timedelta(hours=FIRED_WITHIN_H))
-    why = f"The heat stands still since {here.words.clock(gap.starts_at)}: until it is back, nothing dries."
+    why = f"The heat stands still since {plan.words.clock(gap.starts_at)}: until it is back, nothing dries."
     return step("heat_on", "Fan, then heat on again, and say so", due, gap.starts_at, late, why, "facts")
 
 
-def _first_tray(here: Here) -> list[NextStep]:
-    if here.last("tray", since=here.stage.starts_at - RECENT) is not None:
+def _first_tray(plan: InPlan) -> list[NextStep]:
+    if plan.last("tray", since=plan.stage.starts_at - RECENT) is not None:
         return []
     why = "Its first weight tells what to stop at."
-    return [look("tray", "Weigh each tray as it goes in", here.stage.starts_at, 1.0, why, 0.0, "facts")]
+    return [look("tray", "Weigh each tray as it goes in", plan.stage.starts_at, 1.0, why, 0.0, "facts")]
 
 
-def _by_hours(here: Here) -> NextStep | None:
-    if here.ending is None:
+def _by_hours(plan: InPlan) -> NextStep | None:
+    if plan.ending is None:
         return None
-    kind, what, due, low, high, planned = here.ending
-    why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h {here.stage.word}."
-    if kind == "heat_off" and here.programme.purpose != "roasted":
+    kind, what, due, low, high, planned = plan.ending
+    why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h {plan.stage.word}."
+    if kind == "heat_off" and plan.programme.purpose != "roasted":
         why += " Only a weighing or a test tells that it is dry."
     return step(kind, what, due, low, high, why)
 
 
-def _heat_off(here: Here, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
+def _heat_off(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
     """When the wettest tray is dry; while hotter air is still planned, this phase's end and the plan's hours after.
 
     None where nothing tells how far it has dried: the thing to do is to weigh it.
     """
-    plain = _by_hours(here)
+    plain = _by_hours(plan)
     kind, what = ("heat_off", "Heat off, cool") if plain is None else (plain.kind, plain.what)
     dry = kiln.dry
-    if here.moisture is not None and not here.moisture.is_told:
+    if plan.batch.moisture is not None and not plan.batch.moisture.is_told:
         return None
-    if dry.is_past(here.now) and (find_out := _find_out(here, kiln)) is not None:
+    if dry.is_past(plan.batch.now) and (find_out := _find_out(plan, kiln)) is not None:
         return find_out
-    goal = here.words.percent(kiln.target_wb, decimals=1)
+    goal = plan.words.percent(kiln.target_wb, decimals=1)
     later = phases[current + 1 :]
-    if dry.is_past(here.now) or (not later and dry.central is not None):
+    if dry.is_past(plan.batch.now) or (not later and dry.central is not None):
         assert dry.central is not None
         wettest = f" in {kiln.wettest}, the wettest" if kiln.wettest else ""
-        why = f"Dry enough about then: {goal}{wettest}. {_stop_words(here, kiln)}".strip()
-        least, most = (_dries_to(here, edge) for edge in ("target_high", "target_low"))
-        late = latest_of(dry.high, most, _not_overdone(here)) or dry.central + IN_TIME
+        why = f"Dry enough about then: {goal}{wettest}. {_stop_words(plan, kiln)}".strip()
+        least, most = (_dries_to(plan, edge) for edge in ("target_high", "target_low"))
+        late = latest_of(dry.high, most, _not_overdone(plan)) or dry.central + IN_TIME
         return step(kind, what, dry.central, earliest_of(dry.low, least), late, why, "forecast", DRYING)
     ends = phases[current].ends if phases else None
     if later and ends is not None and ends.central is not None:
-        due = max(ends.central, here.now) + timedelta(hours=sum(each.planned.hours for each in later))
+        due = max(ends.central, plan.batch.now) + timedelta(hours=sum(each.planned.hours for each in later))
         low = (ends.low or ends.central) + timedelta(hours=sum(each.planned.hours_low for each in later))
         high = (ends.high or ends.central) + timedelta(hours=sum(each.planned.hours_high for each in later))
         why = f"Down to {goal}, if the air is raised as planned."
@@ -149,73 +149,75 @@ def _heat_off(here: Here, kiln: KilnForecast, phases: list[Phase], current: int)
     return step(kind, what, plain.due_at, plain.earliest_at, plain.latest_at, why)
 
 
-def _find_out(here: Here, kiln: KilnForecast) -> NextStep | None:
+def _find_out(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
     """In place of heat off, where only the forecast says that it is dry; None once a weighing or a test does."""
-    run, dry = run_at(here.history, here.now), kiln.dry.central
-    told = dryness(here.history, run.stage if run else here.stage, here.programme, kiln.dry, here.now)
+    run, dry = run_at(plan.batch.history, plan.batch.now), kiln.dry.central
+    told = dryness(plan.batch.history, run.stage if run else plan.stage, plan.programme, kiln.dry, plan.batch.now)
     if dry is None or told.state == "dry":
         return None
     if told.sample is None or told.state == "open":
         why = "Foreseen to be dry enough by now: only a weighing or a test tells."
-        what = f"Weigh {_tray_name(here, kiln)}, or test its moisture"
+        what = f"Weigh {_tray_name(plan, kiln)}, or test its moisture"
         return step("tray", what, dry, None, dry + IN_TIME, why, "forecast", DRYING)
-    figure = here.words.percent(told.sample.moisture_wb, told.sample.half_width)
+    figure = plan.words.percent(told.sample.moisture_wb, told.sample.half_width)
     why = f"Perhaps dry enough: {figure}, for its loading is hardly known. Brittle to the bite, it is: then heat off."
     return step("moisture_test", "Test the malt’s moisture, or bite it", told.sample.at, None, told.sample.at + IN_TIME,
                 why, "facts")  # fmt: skip
 
 
-def _dries_to(here: Here, edge: str) -> datetime | None:
+def _dries_to(plan: InPlan, edge: str) -> datetime | None:
     """When the wettest comes to the edge of what is wanted."""
-    moisture_wb = getattr(here.limit("final_moisture"), edge, None)
-    return None if moisture_wb is None else here.comes_to(moisture_wb).central
+    moisture_wb = getattr(plan.limit("final_moisture"), edge, None)
+    return None if moisture_wb is None else plan.comes_to(moisture_wb).central
 
 
-def _not_overdone(here: Here) -> datetime | None:
+def _not_overdone(plan: InPlan) -> datetime | None:
     """An hour from a weighing that says that it is no drier yet than wanted."""
-    limit, known = here.limit("final_moisture"), here.moisture
+    limit, known = plan.limit("final_moisture"), plan.batch.moisture
     sample = known.sample if known is not None else None
     if limit is None or limit.target_low is None or sample is None or sample.moisture_wb < limit.target_low:
         return None
     return sample.at + IN_TIME
 
 
-def _stop_words(here: Here, kiln: KilnForecast) -> str:
+def _stop_words(plan: InPlan, kiln: KilnForecast) -> str:
     """What the scale is to show; of several trays, with the wettest."""
     if not kiln.stop_at:
         return ""
     last = max(kiln.stop_at, key=lambda each: (each.tray == kiln.wettest, each.still_to_go_kg, each.tray))
-    gross = here.words.mass(last.gross_kg, last.half_width_kg)
+    gross = plan.words.mass(last.gross_kg, last.half_width_kg)
     return f"Stop at gross {gross} on this scale with {last.tray or 'the tray'}."
 
 
-def _tray(here: Here, kiln: KilnForecast, others: list[NextStep | None]) -> NextStep:
+def _tray(plan: InPlan, kiln: KilnForecast, others: list[NextStep | None]) -> NextStep:
     """Every few hours, each hour as it nears its end, and where the air is to be changed."""
-    weighed = here.last_at("tray", since=here.stage.starts_at - RECENT)
+    weighed = plan.last_at("tray", since=plan.stage.starts_at - RECENT)
     if weighed is None:
-        return _first_tray(here)[0]
+        return _first_tray(plan)[0]
     least, most = TRAY_EVERY_H
     ahead = [each.due_at for each in others if each is not None and each.due_at > weighed]
     hours = min([most, *(hours_between(weighed, at) / 2.0 for at in ahead)])
     due = weighed + timedelta(hours=max(hours, least))
-    stop = _stop_words(here, kiln)
+    stop = _stop_words(plan, kiln)
     late = 0.5 if hours < most else 2.0
-    made = look("tray", f"Weigh {_tray_name(here, kiln)}", due, late, stop or "Its weight tells the moisture.", 0.5)
+    made = look("tray", f"Weigh {_tray_name(plan, kiln)}", due, late, stop or "Its weight tells the moisture.", 0.5)
     return made if not stop else step(
         made.kind, made.what, made.due_at, made.earliest_at, made.latest_at, made.why, "forecast", STOP_AT
     )  # fmt: skip
 
 
-def _tray_name(here: Here, kiln: KilnForecast) -> str:
+def _tray_name(plan: InPlan, kiln: KilnForecast) -> str:
     if kiln.wettest:
         return kiln.wettest
     names = {
-        each.vessel for each in here.history.of_shape(Weighing, "tray") if each.at >= here.stage.starts_at - RECENT
+        each.vessel
+        for each in plan.batch.history.of_shape(Weighing, "tray")
+        if each.at >= plan.stage.starts_at - RECENT
     }
     return names.pop() or "a tray" if len(names) == 1 else "a tray"
 
 
-def _temperature(here: Here, every_h: float) -> NextStep:
-    last = here.last_at("grain_temperature", since=here.stage.starts_at) or here.stage.starts_at
+def _temperature(plan: InPlan, every_h: float) -> NextStep:
+    last = plan.last_at("grain_temperature", since=plan.stage.starts_at) or plan.stage.starts_at
     due = last + timedelta(hours=every_h)
     return look("grain_temperature", "Take the grain’s temperature", due, every_h / 2, "A look in time.", every_h / 2)

@@ -5,53 +5,53 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading
-from app.judgement.steps.step import Here, NextStep, step
+from app.judgement.steps.step import InPlan, NextStep, step
 
 SAME_DAY_H, NEXT_DAY_H = 12.0, 24.0
 """Culms draw water: they come off the same day, and the malt is weighed and bagged by the next: common practice."""
 
 
-def malt_steps(here: Here) -> list[NextStep]:
+def malt_steps(plan: InPlan) -> list[NextStep]:
     """What is left to do, in the order in which it is done."""
-    planned, since = here.planned, here.stage.starts_at
+    planned, since = plan.planned, plan.stage.starts_at
     low, due, high = (
         (planned.hours_low, planned.end_h - planned.start_h, planned.hours_high) if planned else (1.0, 2.0, 3.0)
     )
-    done = [fact.kind for fact in here.history.facts if fact.at >= since]
-    start = here.history.by_id(here.stage.fact_id)
+    done = [fact.kind for fact in plan.batch.history.facts if fact.at >= since]
+    start = plan.batch.history.by_id(plan.stage.fact_id)
     is_stripped = "stripped" in done or "culms" in done or "outturn" in done
-    cool_by = here.after_start(due)
+    cool_by = plan.after_start(due)
     found: list[NextStep | None] = [
-        None if is_stripped else _cool(here, cool_by, low, high),
+        None if is_stripped else _cool(plan, cool_by, low, high),
         None
         if is_stripped or (start is not None and start.kind == "stripped")
         else step(
-            "stripped", "Strip the kiln", cool_by, here.after_start(low), here.after_start(high), "Cool, it comes off."
+            "stripped", "Strip the kiln", cool_by, plan.after_start(low), plan.after_start(high), "Cool, it comes off."
         ),
-        *_dressing(here, cool_by, low, done),
+        *_dressing(plan, cool_by, low, done),
     ]
     return [each for each in found if each is not None]
 
 
-def _cool(here: Here, due: datetime, low: float, high: float) -> NextStep | None:
+def _cool(plan: InPlan, due: datetime, low: float, high: float) -> NextStep | None:
     """A look whether it is cool enough to be put into anything."""
-    limit = here.limit("grain_temperature.bagging")
+    limit = plan.limit("grain_temperature.bagging")
     warmest = limit.target_high if limit is not None else None
-    last = here.last("grain_temperature", since=here.stage.starts_at)
+    last = plan.last("grain_temperature", since=plan.stage.starts_at)
     if warmest is None:
         return None
     if isinstance(last, Reading) and last.value is not None and last.value <= warmest:
         return None
-    why = f"Heaped warm it goes on darkening: below {here.words.temperature(warmest)} before it goes into anything."
+    why = f"Heaped warm it goes on darkening: below {plan.words.temperature(warmest)} before it goes into anything."
     return step(
-        "grain_temperature", "Cool it, thin and moving", due, here.after_start(low), here.after_start(high), why
+        "grain_temperature", "Cool it, thin and moving", due, plan.after_start(low), plan.after_start(high), why
     )
 
 
-def _dressing(here: Here, cool_by: datetime, low: float, done: list[str]) -> list[NextStep]:
-    hour, early = timedelta(hours=1), here.after_start(low)
-    same_day, next_day = here.after_start(SAME_DAY_H), here.after_start(NEXT_DAY_H)
-    has_culms = here.programme.purpose != "roasted"
+def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> list[NextStep]:
+    hour, early = timedelta(hours=1), plan.after_start(low)
+    same_day, next_day = plan.after_start(SAME_DAY_H), plan.after_start(NEXT_DAY_H)
+    has_culms = plan.programme.purpose != "roasted"
     found: list[NextStep] = []
     if has_culms and "culms" not in done and "outturn" not in done:
         why = "Dressed the same day, while they are brittle and before they draw water."
@@ -59,7 +59,7 @@ def _dressing(here: Here, cool_by: datetime, low: float, done: list[str]) -> lis
     if "outturn" not in done:
         why = "It closes the account of the dry matter."
         found.append(step("outturn", "Weigh the malt", cool_by + 2 * hour, early, next_day, why))
-    if not _is_packed(here):
+    if not _is_packed(plan):
         why = "Cool and dry, and closed: malt draws water from the air."
         found.append(step("pack", "Bag it", cool_by + 3 * hour, early, next_day, why))
     why = "Weighed and bagged, the batch is done."
@@ -67,5 +67,5 @@ def _dressing(here: Here, cool_by: datetime, low: float, done: list[str]) -> lis
     return found
 
 
-def _is_packed(here: Here) -> bool:
-    return any(part.kind == "pack" for part in here.history.departures)
+def _is_packed(plan: InPlan) -> bool:
+    return any(part.kind == "pack" for part in plan.batch.history.departures)

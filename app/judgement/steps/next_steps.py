@@ -5,22 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 
+from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.history.guard import WHY
 from app.judgement.history.history import History
-from app.judgement.history.stages import stages
 from app.judgement.malt.mould import is_mouldy
 from app.judgement.programmes.programme import Programme
 from app.judgement.steps.floor import floor_steps
 from app.judgement.steps.kiln import kiln_steps, stew_steps
 from app.judgement.steps.malt import malt_steps
 from app.judgement.steps.steep import steep_steps
-from app.judgement.steps.step import BEGINS, Here, NextStep, known_by
+from app.judgement.steps.step import BEGINS, InPlan, NextStep
 from app.judgement.wording import METRIC, Words
 
 __all__ = ["NextStep", "next_steps"]
 
 STIRS_UP = frozenset({"turned", "growth_count", "rub_out", "loaded", "chit_count", "squeeze_test"})
-_BY_STAGE: Mapping[str, Callable[[Here], list[NextStep]]] = {
+_BY_STAGE: Mapping[str, Callable[[InPlan], list[NextStep]]] = {
     "immersion": steep_steps,
     "air_rest": steep_steps,
     "germination": floor_steps,
@@ -34,16 +34,26 @@ def next_steps(history: History, now: datetime, words: Words = METRIC) -> list[N
     """What comes next, the soonest due first; empty once the batch has ended. Facts after now have no say."""
     if history.is_set_aside:
         return [NextStep("correction", "Correct an entry", now, now, now + timedelta(hours=1), WHY, "facts")]
-    known = known_by(history, now)
-    begun = stages(known, now)
-    programme = known.programme_at(now)
-    if programme is None or (begun and begun[-1].name in ("finished", "abandoned")):
+    batch = batch_at(history, now)
+    steps = batch.once(_by_words)
+    if words not in steps:
+        steps[words] = _steps(batch, words)
+    return list(steps[words])
+
+
+def _by_words(batch: BatchAt) -> dict[Words, list[NextStep]]:
+    return {}
+
+
+def _steps(batch: BatchAt, words: Words) -> list[NextStep]:
+    stage, programme = batch.stage, batch.programme
+    if programme is None or not batch.is_live:
         return []
-    if not begun or begun[-1].name == "charged":
-        return _first(known, programme, now)
-    found = _BY_STAGE[begun[-1].name](Here(known, programme, begun, now, words))
-    due = sorted(found, key=lambda each: each.due_at)
-    return _left_lying(due, now) if is_mouldy(known, now) else due
+    if stage is None or stage.name == "charged":
+        return _first(batch.history, programme, batch.now)
+    steps = _BY_STAGE[stage.name](InPlan(batch, programme, stage, words))
+    due = sorted(steps, key=lambda step: step.due_at)
+    return _left_lying(due, batch.now) if is_mouldy(batch.history, batch.now) else due
 
 
 def _left_lying(found: list[NextStep], now: datetime) -> list[NextStep]:

@@ -10,7 +10,7 @@ from app.judgement.forecasts.forecast import When
 from app.judgement.steps.step import (
     BEGINS,
     Basis,
-    Here,
+    InPlan,
     NextStep,
     earliest_of,
     hours_between,
@@ -47,60 +47,60 @@ class _Span:
     method: str | None = None
 
 
-def steep_steps(here: Here) -> list[NextStep]:
-    main = _end_of_immersion(here) if here.stage.name == "immersion" else _end_of_rest(here)
-    main = main and _told_moist(here, main)
+def steep_steps(plan: InPlan) -> list[NextStep]:
+    main = _end_of_immersion(plan) if plan.stage.name == "immersion" else _end_of_rest(plan)
+    main = main and _told_moist(plan, main)
     due = main.due_at if main is not None else None
-    found = [_water_change(here, due), _bag(here, due), _chits(here, due), _temperature(here)]
-    return while_it_lasts(main, (each for each in found if each is not None), here.now)
+    found = [_water_change(plan, due), _bag(plan, due), _chits(plan, due), _temperature(plan)]
+    return while_it_lasts(main, (each for each in found if each is not None), plan.batch.now)
 
 
-def _end_of_immersion(here: Here) -> NextStep | None:
-    if here.planned is None or here.following is None:
+def _end_of_immersion(plan: InPlan) -> NextStep | None:
+    if plan.planned is None or plan.following is None:
         return None
-    span = _by_uptake(here, _by_hours(here))
-    kind, what = BEGINS[here.following]
-    if kind == "cast" and (short := _falls_short(here, span.late)):
+    span = _by_uptake(plan, _by_hours(plan))
+    kind, what = BEGINS[plan.following]
+    if kind == "cast" and (short := _falls_short(plan, span.late)):
         kind, what, span = "drained", "Drain", _Span(span.due, span.early, span.late, short, span.basis, span.method)
     return step(kind, what, span.due, span.early, span.late, span.why, span.basis, span.method)
 
 
-def _by_hours(here: Here) -> _Span:
+def _by_hours(plan: InPlan) -> _Span:
     """By the plan's hours; sooner in warm water, and once it has chitted."""
-    planned = here.planned
+    planned = plan.planned
     assert planned is not None
     hours, high = planned.end_h - planned.start_h, planned.hours_high
-    chitted, water_c = _last_share(here), _water_c(here)
-    limit = here.programme.immersion_limit(water_c, chitted, _is_blown(here))
+    chitted, water_c = _last_share(plan), _water_c(plan)
+    limit = plan.programme.immersion_limit(water_c, chitted, _is_blown(plan))
     longest = limit.target_high if limit is not None else None
     why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h under water."
     if longest is None or longest >= high - 1e-9:
-        return _Span(here.after_start(hours), here.after_start(planned.hours_low), here.after_start(high), why)
-    due = here.after_start(min(hours, longest))
+        return _Span(plan.after_start(hours), plan.after_start(planned.hours_low), plan.after_start(high), why)
+    due = plan.after_start(min(hours, longest))
     is_sooner = longest < hours
-    has_chitted = chitted is not None and chitted >= (here.programme.setting("immersion_chitted_from") or 1.0)
+    has_chitted = chitted is not None and chitted >= (plan.programme.setting("immersion_chitted_from") or 1.0)
     reason = "Chitted grain drowns" if has_chitted else "The water is warm"
-    why = f"{reason}: no more than {here.words.span(longest)} under water." if is_sooner else why
-    early = min(here.after_start(planned.hours_low), due)
-    return _Span(due, early, here.after_start(longest), why, "facts" if is_sooner else "plan")
+    why = f"{reason}: no more than {plan.words.span(longest)} under water." if is_sooner else why
+    early = min(plan.after_start(planned.hours_low), due)
+    return _Span(due, early, plan.after_start(longest), why, "facts" if is_sooner else "plan")
 
 
-def _by_uptake(here: Here, hours: _Span) -> _Span:
+def _by_uptake(plan: InPlan, hours: _Span) -> _Span:
     """Sooner, or where it is cast next later too, by the moisture that this batch's weighings lead to."""
-    planned, target = here.planned, _wanted_wb(here)
-    uptake = here.fitted.story.uptake if here.fitted.story else None
+    planned, target = plan.planned, _wanted_wb(plan)
+    uptake = plan.batch.fitted.story.uptake if plan.batch.fitted.story else None
     if planned is None or target is None or uptake is None or not uptake.weighings:
         return hours
-    when = here.comes_to(target)
+    when = plan.comes_to(target)
     latest = hours.late
-    is_last = here.following == "germination"
+    is_last = plan.following == "germination"
     if when.central is None or (when.central >= hours.due and not is_last):
         return hours
-    due = within(when.central, here.stage.starts_at, latest)
-    least, most = (_comes_to(here, edge) if is_last else None for edge in ("target_low", "target_high"))
+    due = within(when.central, plan.stage.starts_at, latest)
+    least, most = (_comes_to(plan, edge) if is_last else None for edge in ("target_low", "target_high"))
     late = within(latest_of(when.high, most, None if is_last else hours.due) or latest, due, latest)
-    early = within(earliest_of(when.low, least) or due, here.stage.starts_at, due)
-    figure = here.words.percent(target, decimals=0)
+    early = within(earliest_of(when.low, least) or due, plan.stage.starts_at, due)
+    figure = plan.words.percent(target, decimals=0)
     if when.central > latest:
         why = f"Long enough under water by then; {figure} would take longer."
     else:
@@ -108,165 +108,167 @@ def _by_uptake(here: Here, hours: _Span) -> _Span:
     return _Span(due, early, late, why, "forecast", UPTAKE)
 
 
-def _comes_to(here: Here, edge: str) -> datetime | None:
+def _comes_to(plan: InPlan, edge: str) -> datetime | None:
     """When the moisture comes to the edge of what is wanted at the cast."""
-    moisture_wb = getattr(here.limit("cast_moisture"), edge, None)
-    return None if moisture_wb is None else here.comes_to(moisture_wb).central
+    moisture_wb = getattr(plan.limit("cast_moisture"), edge, None)
+    return None if moisture_wb is None else plan.comes_to(moisture_wb).central
 
 
-def _wanted_wb(here: Here) -> float | None:
+def _wanted_wb(plan: InPlan) -> float | None:
     """At the end of this immersion; before the cast, the middle of what is wanted at the cast."""
-    if here.following == "germination":
-        return here.fitted.target("cast_moisture")
-    planned = here.planned
-    return dict(here.programme.planned_curve("moisture_wb")).get(planned.end_h) if planned else None
+    if plan.following == "germination":
+        return plan.batch.fitted.target("cast_moisture")
+    planned = plan.planned
+    return dict(plan.programme.planned_curve("moisture_wb")).get(planned.end_h) if planned else None
 
 
-def _falls_short(here: Here, late: datetime) -> str | None:
+def _falls_short(plan: InPlan, late: datetime) -> str | None:
     """Why it can't be cast out of this water: too dry by then even so, or hardly any chits."""
-    wanted, moisture = here.limit("cast_moisture"), here.forecast.moisture
-    story, chits, enough = here.fitted.story, _last_share(here), here.limit("cast_chits")
+    wanted, moisture = plan.limit("cast_moisture"), plan.batch.forecast.moisture
+    story, chits, enough = plan.batch.fitted.story, _last_share(plan), plan.limit("cast_chits")
     if wanted is not None and wanted.target_low is not None and story is not None and moisture.is_known:
-        by_then = here.comes_to(wanted.target_low)
+        by_then = plan.comes_to(wanted.target_low)
         if story.uptake is not None and story.uptake.weighings and (by_then.low is None or by_then.low > late):
-            low = here.words.percent(wanted.target_low, decimals=0)
+            low = plan.words.percent(wanted.target_low, decimals=0)
             return f"{low} won’t be there by then: let it rest, and steep it once more."
     if chits is not None and enough is not None and enough.low_caution is not None and chits < enough.low_caution:
-        return f"Only {here.words.percent(chits, decimals=0)} chitted: let it rest until they come."
+        return f"Only {plan.words.percent(chits, decimals=0)} chitted: let it rest until they come."
     return None
 
 
-def _end_of_rest(here: Here) -> NextStep | None:
-    if here.ending is None:
+def _end_of_rest(plan: InPlan) -> NextStep | None:
+    if plan.ending is None:
         return None
-    kind, what, due, early, late, planned = here.ending
+    kind, what, due, early, late, planned = plan.ending
     why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h air rest."
-    ready = _ready_to_cast(here)
+    ready = _ready_to_cast(plan)
     if ready is not None:
         since, why = ready
         return step("cast", "Cast", min(due, since), min(early, since), late, why, "facts", UPTAKE)
-    if here.following == "germination":
-        target = here.fitted.target("cast_moisture")
-        when: When | None = here.comes_to(target) if target is not None else None
+    if plan.following == "germination":
+        target = plan.batch.fitted.target("cast_moisture")
+        when: When | None = plan.comes_to(target) if target is not None else None
         if when is not None and when.central is not None:
             due = within(when.central, early, late)
             return step(kind, what, due, within(when.low or due, early, due), late, why, "forecast", UPTAKE)
     return step(kind, what, due, early, late, why)
 
 
-def _ready_to_cast(here: Here) -> tuple[datetime, str] | None:
+def _ready_to_cast(plan: InPlan) -> tuple[datetime, str] | None:
     """Since when, and why, it may be cast before the plan says so: moisture and chits are where they are wanted."""
-    wanted, enough = here.limit("cast_moisture"), here.limit("cast_chits")
-    moisture, count = here.moisture, here.last("chit_count")
-    chits = _last_share(here)
+    wanted, enough = plan.limit("cast_moisture"), plan.limit("cast_chits")
+    moisture, count = plan.batch.moisture, plan.last("chit_count")
+    chits = _last_share(plan)
     if wanted is None or wanted.target_low is None or moisture is None or chits is None or count is None:
         return None
     is_enough = enough is None or enough.target_low is None or chits >= enough.target_low
     if moisture.moisture_wb < wanted.target_low or not is_enough:
         return None
-    reached = here.comes_to(wanted.target_low).central
-    since = within(reached or count.at, max(count.at, here.stage.starts_at), here.now)
-    return since, f"Chits {here.words.percent(chits, decimals=0)}, and the moisture is there."
+    reached = plan.comes_to(wanted.target_low).central
+    since = within(reached or count.at, max(count.at, plan.stage.starts_at), plan.batch.now)
+    return since, f"Chits {plan.words.percent(chits, decimals=0)}, and the moisture is there."
 
 
-def _told_moist(here: Here, main: NextStep) -> NextStep:
+def _told_moist(plan: InPlan, main: NextStep) -> NextStep:
     """The reason, with the moisture now beside the one that is wanted at the cast."""
-    moisture, wanted = here.moisture, here.limit("cast_moisture")
+    moisture, wanted = plan.batch.moisture, plan.limit("cast_moisture")
     if moisture is None or wanted is None or wanted.target_low is None or wanted.target_high is None:
         return main
     about = "about " if moisture.is_estimate else ""
-    figure = here.words.percent(moisture.moisture_wb, moisture.half_width)
+    figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
     goal = f"{100 * wanted.target_low:g}–{100 * wanted.target_high:g} %"
     why = f"{main.why} Moisture {about}{figure}; wanted at cast {goal}."
     return step(main.kind, main.what, main.due_at, main.earliest_at, main.latest_at, why, main.basis, main.method)
 
 
-def _water_change(here: Here, due: datetime | None) -> NextStep | None:
+def _water_change(plan: InPlan, due: datetime | None) -> NextStep | None:
     """Fresh water where it is foul or too warm; and where still water would stand longer than a working day."""
-    if here.stage.name != "immersion":
+    if plan.stage.name != "immersion":
         return None
-    since = here.last_at("water_changed", since=here.stage.starts_at) or here.stage.starts_at
-    foul, limit = _foul_since(here, since), here.limit("water_temperature.immersion")
+    since = plan.last_at("water_changed", since=plan.stage.starts_at) or plan.stage.starts_at
+    foul, limit = _foul_since(plan, since), plan.limit("water_temperature.immersion")
     if foul is not None:
         return look("water_changed", "Change the water", foul, 0.5, "It was foul at the last look.", 0.0, "facts")
-    warm = here.last("water_temperature", since=since)
+    warm = plan.last("water_temperature", since=since)
     warm_c = warm.value if isinstance(warm, Reading) else None
     if warm is not None and warm_c is not None and limit is not None and warm_c > (limit.high_caution or 99.0):
-        why = f"It stood at {here.words.temperature(warm_c)}: cooler water holds more air."
+        why = f"It stood at {plan.words.temperature(warm_c)}: cooler water holds more air."
         return look("water_changed", "Change the water", warm.at, 1.0, why, 0.0, "facts")
     stale = since + timedelta(hours=STALE_WATER_H)
-    if due is None or due - stale < timedelta(hours=1) or _is_blown(here):
+    if due is None or due - stale < timedelta(hours=1) or _is_blown(plan):
         return None
     return look("water_changed", "Change the water", stale, 2.0, "Still water has little air left by then.")
 
 
-def _foul_since(here: Here, since: datetime) -> datetime | None:
-    seen = here.last("inspection", since=since)
+def _foul_since(plan: InPlan, since: datetime) -> datetime | None:
+    seen = plan.last("inspection", since=since)
     if not isinstance(seen, Remark):
         return None
     is_foul = any(seen.findings.get(aspect) in words for aspect, words in FOUL)
     return seen.at if is_foul else None
 
 
-def _bag(here: Here, due: datetime | None) -> NextStep | None:
+def _bag(plan: InPlan, due: datetime | None) -> NextStep | None:
     """In time for what it decides; not again where it has just been weighed."""
-    if not here.history.of_kind("test_bag_start"):
+    if not plan.batch.history.of_kind("test_bag_start"):
         return None
-    weighed = here.last_at("test_bag", "charge_weighing", since=here.history.first_water_at) or here.stage.starts_at
-    at = _in_time(here, weighed, BAG_EVERY_H[here.stage.name], due)
+    weighed = (
+        plan.last_at("test_bag", "charge_weighing", since=plan.batch.history.first_water_at) or plan.stage.starts_at
+    )
+    at = _in_time(plan, weighed, BAG_EVERY_H[plan.stage.name], due)
     if at is None:
         return None
-    ends = f"whether to {BEGINS[here.following][1].lower()}" if here.following else "what comes next"
+    ends = f"whether to {BEGINS[plan.following][1].lower()}" if plan.following else "what comes next"
     return look("test_bag", "Weigh the test bag", at, 2.0, f"Its weight tells the uptake, and {ends}.")
 
 
-def _in_time(here: Here, last: datetime, every_h: float, due: datetime | None) -> datetime | None:
+def _in_time(plan: InPlan, last: datetime, every_h: float, due: datetime | None) -> datetime | None:
     """When to look again: so long after the last look, and before what it decides; None where that was just done."""
     again = last + timedelta(hours=every_h)
     if due is None:
         return again
     if hours_between(last, due) < JUST_BEFORE_H:
-        return None if here.now <= due else again
+        return None if plan.batch.now <= due else again
     return min(again, due - timedelta(minutes=30))
 
 
-def _chits(here: Here, due: datetime | None) -> NextStep | None:
+def _chits(plan: InPlan, due: datetime | None) -> NextStep | None:
     """From when they may be there until all but a few are; in time for the cast."""
-    share, following = _last_share(here), here.following
-    if here.stage.name != "air_rest" and following != "germination":
+    share, following = _last_share(plan), plan.following
+    if plan.stage.name != "air_rest" and following != "germination":
         return None
-    if here.history.hour(here.now) < CHITS_FROM_H or (share is not None and share >= ENOUGH_CHITS):
+    if plan.batch.history.hour(plan.batch.now) < CHITS_FROM_H or (share is not None and share >= ENOUGH_CHITS):
         return None
-    counted = here.last_at("chit_count")
-    since = max(counted or here.stage.starts_at, here.after_start(-CHITS_EVERY_H))
-    at = _in_time(here, since, CHITS_EVERY_H, due)
+    counted = plan.last_at("chit_count")
+    since = max(counted or plan.stage.starts_at, plan.after_start(-CHITS_EVERY_H))
+    at = _in_time(plan, since, CHITS_EVERY_H, due)
     if at is None:
         return None
     return look("chit_count", "Count the chits", at, 4.0, "Chits decide the cast.")
 
 
-def _temperature(here: Here) -> NextStep:
-    kind = "water_temperature" if here.stage.name == "immersion" else "grain_temperature"
+def _temperature(plan: InPlan) -> NextStep:
+    kind = "water_temperature" if plan.stage.name == "immersion" else "grain_temperature"
     what = "Take the water’s temperature" if kind == "water_temperature" else "Take the grain’s temperature"
-    last = here.last_at(kind, since=here.stage.starts_at)
+    last = plan.last_at(kind, since=plan.stage.starts_at)
     if last is None and kind == "water_temperature":
-        due = here.after_start(0.5)
+        due = plan.after_start(0.5)
         return look(kind, what, due, 1.0, "How long it may stay under water goes by it.", 0.5)
-    due = (last or here.stage.starts_at) + timedelta(hours=LOOK_EVERY_H)
+    due = (last or plan.stage.starts_at) + timedelta(hours=LOOK_EVERY_H)
     return look(kind, what, due, LOOK_EVERY_H / 2, "A look in time.")
 
 
-def _last_share(here: Here) -> float | None:
-    counts = here.history.of_shape(Tally, "chit_count")
+def _last_share(plan: InPlan) -> float | None:
+    counts = plan.batch.history.of_shape(Tally, "chit_count")
     return counts[-1].counts.get("chitted", 0) / counts[-1].looked_at if counts else None
 
 
-def _water_c(here: Here) -> float | None:
-    read = [each for each in here.history.readings("water_temperature") if each.at >= here.stage.starts_at]
+def _water_c(plan: InPlan) -> float | None:
+    read = [each for each in plan.batch.history.readings("water_temperature") if each.at >= plan.stage.starts_at]
     values = [each.value for each in read if each.value is not None]
     return sum(values) / len(values) if values else None
 
 
-def _is_blown(here: Here) -> bool:
-    start = here.history.by_id(here.stage.fact_id)
+def _is_blown(plan: InPlan) -> bool:
+    start = plan.batch.history.by_id(plan.stage.fact_id)
     return isinstance(start, StageChange) and start.method == "blown"

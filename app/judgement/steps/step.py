@@ -1,4 +1,4 @@
-"""What a next step is, and the batch as those who work them out see it."""
+"""What a next step is, and where a batch stands in its plan."""
 
 from __future__ import annotations
 
@@ -10,14 +10,12 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact
 from app.judgement.forecasts.asking import GROWTH_AHEAD_H, KILN_AHEAD_H, STEEP_AHEAD_H
 from app.judgement.forecasts.band import Array, never, when_reached
-from app.judgement.forecasts.forecast import Fit, Forecast, Value, When, fit, forecast_at
+from app.judgement.forecasts.forecast import Value, When
 from app.judgement.forecasts.grid import bounded
-from app.judgement.forecasts.moisture import Estimate, moisture_at
-from app.judgement.forecasts.trusted import known_and_trusted
-from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit, PlannedStage, Programme
@@ -68,46 +66,25 @@ class Ending(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Here:
-    """A batch as it stands now: nothing of the future is in its history."""
+class InPlan:
+    """A batch that is in a stage now, and where that stage stands in its programme's plan."""
 
-    history: History
+    batch: BatchAt
     programme: Programme
-    begun: list[Stage]
-    now: datetime
+    stage: Stage
     words: Words
 
-    @property
-    def stage(self) -> Stage:
-        return self.begun[-1]
-
-    @cached_property
-    def fitted(self) -> Fit:
-        return fit(self.history)
-
-    @cached_property
-    def forecast(self) -> Forecast:
-        return forecast_at(self.history, self.now)
-
-    @cached_property
-    def _curve(self) -> tuple[Array, tuple[Array, Array, Array]] | None:
-        return curve_of(self.fitted, self.now)
-
     def comes_to(self, target: float) -> When:
-        """When moisture or acrospire comes to a target if it is left as it is; the curve is worked out only once."""
-        if self._curve is None:
+        """When moisture or acrospire comes to a target if it is left as it is."""
+        curve, fitted = self.batch.once(_curve), self.batch.fitted
+        if curve is None:
             return never(target, "Nothing tells it.")
-        hours, band = self._curve
-        falls = self.fitted.stage == "kilning"
-        return when_reached(lambda _: band, hours, target, self.fitted.zero_at, falls=falls)
-
-    @cached_property
-    def moisture(self) -> Estimate | None:
-        return moisture_at(self.history, self.now)
+        hours, band = curve
+        return when_reached(lambda _: band, hours, target, fitted.zero_at, falls=fitted.stage == "kilning")
 
     @cached_property
     def place(self) -> int | None:
-        return planned_place(self.programme, self.begun)
+        return planned_place(self.programme, self.batch.stages)
 
     @property
     def planned(self) -> PlannedStage | None:
@@ -132,26 +109,27 @@ class Here:
 
     def after_start(self, hours: float) -> datetime:
         """On the kiln it is hours of heat that count."""
-        run = run_at(self.history, self.now) if self.stage.name == "kilning" else None
+        run = run_at(self.batch.history, self.batch.now) if self.stage.name == "kilning" else None
         start = self.stage.starts_at if run is None else run.stage.starts_at
-        stood = timedelta(0) if run is None else run.without_heat(start, self.now)
+        stood = timedelta(0) if run is None else run.without_heat(start, self.batch.now)
         return start + stood + timedelta(hours=hours)
 
     def last(self, *kinds: str, since: datetime | None = None) -> Fact | None:
-        found = [fact for fact in self.history.of_kind(*kinds) if since is None or fact.at >= since]
-        return found[-1] if found else None
+        told = self.batch.history.of_kind(*kinds)
+        return told[-1] if told and (since is None or told[-1].at >= since) else None
 
     def last_at(self, *kinds: str, since: datetime | None = None) -> datetime | None:
-        found = self.last(*kinds, since=since)
-        return found.at if found else None
+        fact = self.last(*kinds, since=since)
+        return fact.at if fact else None
 
     def limit(self, key: str) -> Limit | None:
         return self.programme.limit(key)
 
 
-def curve_of(fitted: Fit, now: datetime) -> tuple[Array, tuple[Array, Array, Array]] | None:
+def _curve(batch: BatchAt) -> tuple[Array, tuple[Array, Array, Array]] | None:
     """What is waited for in this stage, by the hour with its band: acrospire, the wettest tray, or the moisture."""
-    now_h, story, growth = fitted.hour(now), fitted.story, fitted.growth
+    fitted = batch.fitted
+    now_h, story, growth = fitted.hour(batch.now), fitted.story, fitted.growth
     if fitted.stage == "germination":
         if growth is None or growth.end_h is not None:
             return None
@@ -171,11 +149,6 @@ def curve_of(fitted: Fit, now: datetime) -> tuple[Array, tuple[Array, Array, Arr
 
 def _hours(start_h: float, end_h: float) -> Array:
     return np.linspace(start_h, end_h, bounded(int((end_h - start_h) / EVERY_H) + 1))
-
-
-def known_by(history: History, now: datetime) -> History:
-    """The history as far as it had gone by now, without what looks like a slip; the same one where nothing is so."""
-    return known_and_trusted(history, now)
 
 
 def planned_place(programme: Programme, begun: list[Stage]) -> int | None:

@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.air import KilnAir
 from app.judgement.forecasts.bed import BED
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.drying import DryingFit
-from app.judgement.forecasts.forecast import Fit, KilnForecast, StopAt, fit, forecast_at
-from app.judgement.forecasts.moisture import Estimate, moisture_at, wettest_it_may_be
-from app.judgement.forecasts.trusted import known_and_trusted
+from app.judgement.forecasts.forecast import Fit, KilnForecast, StopAt
+from app.judgement.forecasts.moisture import Estimate, wettest_it_may_be
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import run_at
-from app.judgement.history.stages import Stage, stages
+from app.judgement.history.stages import Stage
 from app.judgement.malt.dry_enough import Dryness, dryness
 from app.judgement.programmes.parts import CeilingStep
 from app.judgement.programmes.programme import Limit, Programme
@@ -121,20 +121,22 @@ class KilnCard:
 
 def kiln_card(history: History, now: datetime) -> KilnCard | None:
     """None outside of stewing and kiln, once malt is cold, and where the programme says nothing of its heat."""
-    history = known_and_trusted(history, now)
-    found, programme = stages(history, now), history.programme_at(now)
-    stage = found[-1] if found else None
+    return batch_at(history, now).once(_kiln_card)
+
+
+def _kiln_card(batch: BatchAt) -> KilnCard | None:
+    history, now, stage, programme = batch.history, batch.now, batch.stage, batch.programme
     if stage is None or programme is None or stage.name not in AT_HEAT:
         return None
     if stage.name == "cooling" and not _is_hot(history, stage, now):
         return None
-    fitted = fit(history)
-    forecast = forecast_at(history, now).kiln if stage.name == "kilning" else None
+    fitted = batch.fitted
+    forecast = batch.forecast.kiln if stage.name == "kilning" else None
     floor = programme.limit("grain_temperature.stewing") if stage.name == "stewing" else None
     has_ceiling = bool(programme.ceiling) and stage.name != "stewing"
     if not (has_ceiling or floor or forecast):
         return None
-    known = moisture_at(history, now)
+    known = batch.moisture
     ceiling = _ceiling_now(programme, known) if has_ceiling else None
     run = run_at(history, now)
     drying = fitted.drying if forecast is not None else None

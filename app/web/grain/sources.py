@@ -64,7 +64,7 @@ def lot_sources(session: Session, words: Words) -> list[Source]:
 
 def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
     assert words.now is not None
-    told = lot.moisture_at(words.now)
+    told = lot.moisture_fact(words.now)
     moisture = getattr(told, "value", None) if told is not None else None
     if told is not None and moisture is None:
         moisture = getattr(told, "moisture_wb", None)

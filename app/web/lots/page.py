@@ -87,7 +87,7 @@ def lot_row(story: LotStory, words: Words) -> LotRow:
 def latest_moisture(story: LotStory, words: Words) -> tuple[str, str]:
     """The moisture known last, and since when and how; empty where nothing tells it."""
     assert words.now is not None
-    fact = story.info.moisture_at(words.now)
+    fact = story.info.moisture_fact(words.now)
     if fact is None:
         return "", "not known yet"
     way = way_words(fact) if fact.kind == "moisture_test" else "as told at intake"

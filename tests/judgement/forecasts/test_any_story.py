@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from app.judgement.forecasts.forecast import (
     evaluate,
     fit,
-    moisture_at,
+    moisture_value,
     time_to_acrospire,
     time_to_dry,
     time_to_moisture,
@@ -22,7 +22,7 @@ from tests.judgement.story import Story, at
 def test_any_story_at_any_hour_gets_an_answer(story: Story, hour: float) -> None:
     history, now = story.history(), at(hour)
     evaluate(fit(history), now)
-    value = moisture_at(history, now)
+    value = moisture_value(history, now)
     assert value.is_known or value.reason
     if value.central is not None and value.low is not None and value.high is not None:
         assert 0.0 <= value.low <= value.central <= value.high < 1.0

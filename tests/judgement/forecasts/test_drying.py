@@ -7,7 +7,7 @@ import pytest
 
 from app.judgement.forecasts.air import air_of
 from app.judgement.forecasts.bed import law_of, moisture_db
-from app.judgement.forecasts.forecast import evaluate, fit, moisture_at, time_to_dry
+from app.judgement.forecasts.forecast import evaluate, fit, moisture_value, time_to_dry
 from app.science.drying import drying_time_h, equilibrium_moisture_wb, moisture_after_db
 from app.science.moisture import gross_to_stop_at_kg
 from tests.judgement.story import Story, at
@@ -69,7 +69,7 @@ def test_the_interval_narrows_with_every_weighing():
 
 def test_the_straight_part_is_not_taken_for_a_falling_rate():
     # After two hours a falling rate would have the rest of a first half gone in about as long as it took so far.
-    found = moisture_at(kiln(2, 4, programme=None).history(), at(167.0))
+    found = moisture_value(kiln(2, 4, programme=None).history(), at(167.0))
     assert found.low <= two_regimes(7.0) / (1.0 + two_regimes(7.0)) <= found.high
 
 
@@ -86,7 +86,7 @@ def test_grain_never_gets_drier_than_its_air():
     assert drying is not None
     end = drying.equilibrium_wb()
     for hour in (181.0, 200.0, 240.0):
-        found = moisture_at(history, at(hour))
+        found = moisture_value(history, at(hour))
         assert found.central >= end - 1e-9
         assert found.low >= end - 0.0125
 

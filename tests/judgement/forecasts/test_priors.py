@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.judgement.forecasts.forecast import fit, learned, moisture_at
+from app.judgement.forecasts.forecast import fit, learned, moisture_value
 from app.judgement.forecasts.priors import from_lot, uptake_prior
 from app.judgement.history.build import LEARNED, priors_from_measures
 from app.judgement.history.history import History
@@ -33,15 +33,15 @@ def taught(batches: int) -> History:
 
 
 def test_a_lot_that_was_slow_is_expected_to_be_slow_again():
-    plain, again = (moisture_at(each, at(20.0)).central for each in (batch(), taught(1)))
-    truth = moisture_at(batch(*SLOW), at(20.0)).central
+    plain, again = (moisture_value(each, at(20.0)).central for each in (batch(), taught(1)))
+    truth = moisture_value(batch(*SLOW), at(20.0)).central
     assert abs(again - truth) < abs(plain - truth) / 2
 
 
 def test_each_earlier_batch_narrows_the_next_ones_interval_and_never_closes_it():
     widths = []
     for history in (batch(), taught(1), taught(2), taught(8)):
-        found = moisture_at(history, at(20.0))
+        found = moisture_value(history, at(20.0))
         widths.append(found.high - found.low)
     assert widths == sorted(widths, reverse=True)
     assert widths[3] > widths[0] / 5
@@ -64,7 +64,7 @@ def test_a_batch_that_was_taught_passes_on_only_what_it_learned_itself():
 def test_records_from_before_there_were_forecasts_teach_nothing():
     assert priors_from_measures([{"charged_kg": {"value": 50.0}}, {}]) == {}
     assert taught(0).prior == {}
-    assert moisture_at(taught(0), at(20.0)) == moisture_at(batch(), at(20.0))
+    assert moisture_value(taught(0), at(20.0)) == moisture_value(batch(), at(20.0))
 
 
 def test_a_record_with_other_parameters_than_todays_is_passed_over():

@@ -7,7 +7,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from app.judgement.forecasts.forecast import evaluate, fit, fit_key, moisture_at, time_to_moisture
+from app.judgement.forecasts.forecast import evaluate, fit, fit_key, moisture_value, time_to_moisture
 from app.judgement.forecasts.moisture import samples
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import load_builtin
@@ -32,7 +32,7 @@ def steep(*weighed: tuple[float, float], water_c: float = 15.0, programme: str |
 
 
 def width(history: History, hour: float) -> float:
-    found = moisture_at(history, at(hour))
+    found = moisture_value(history, at(hour))
     assert found.low is not None
     assert found.high is not None
     return found.high - found.low
@@ -45,7 +45,7 @@ def test_a_published_steep_is_forecast_from_its_first_three_weighings_within_its
     truths = [each for each in samples(whole) if each.at > at(16.0)]
     assert len(truths) == 3
     for truth in truths:
-        found = moisture_at(known, truth.at)
+        found = moisture_value(known, truth.at)
         assert found.low <= truth.moisture_wb <= found.high
         assert abs(found.central - truth.moisture_wb) < 0.015
 
@@ -62,34 +62,34 @@ def test_before_anything_is_weighed_the_forecast_is_what_a_maltster_would_say_of
     # From memory: barley near 30 % after 6 h, 40 % after a day under water of 15 °C.
     history = steep().history()
     for hour, expected in ((6.0, 0.30), (24.0, 0.40)):
-        found = moisture_at(history, at(hour))
+        found = moisture_value(history, at(hour))
         assert found.low < expected < found.high
         assert found.central == pytest.approx(expected, abs=0.02)
     assert 0.04 < width(history, 24.0) < 0.15
 
 
 def test_the_grain_goes_into_the_water_as_it_was_charged():
-    found = moisture_at(steep().history(), at(0.0))
+    found = moisture_value(steep().history(), at(0.0))
     assert (found.low, found.central, found.high) == pytest.approx((0.12, 0.12, 0.12))
 
 
 def test_before_the_batch_was_charged_there_is_no_moisture():
-    found = moisture_at(steep().history(), at(-2.0))
+    found = moisture_value(steep().history(), at(-2.0))
     assert not found.is_known
     assert found.reason
 
 
 def test_the_order_in_which_weighings_arrive_has_no_say():
     story = steep((3.0, 14.0), (6.0, 20.0), (9.0, 24.0), (12.0, 27.0))
-    told = moisture_at(story.history(), at(30.0))
+    told = moisture_value(story.history(), at(30.0))
     for seed in range(3):
         shuffled = list(story.records)
         Random(seed).shuffle(shuffled)
-        assert moisture_at(story.history(shuffled), at(30.0)) == told
+        assert moisture_value(story.history(shuffled), at(30.0)) == told
 
 
 def test_warmer_water_is_faster():
-    cold, warm = (moisture_at(steep(water_c=celsius).history(), at(8.0)).central for celsius in (10.0, 20.0))
+    cold, warm = (moisture_value(steep(water_c=celsius).history(), at(8.0)).central for celsius in (10.0, 20.0))
     assert warm > cold + 0.02
 
 
@@ -105,8 +105,8 @@ def test_the_published_activation_energy_comes_through():
 def test_an_air_rest_goes_on_slower_than_an_immersion():
     wet, rest = steep((6.0, 20.0)), steep((6.0, 20.0))
     rest.say(6.1, "drained")
-    now = moisture_at(wet.history(), at(6.1)).central
-    under_water, in_air = (moisture_at(each.history(), at(14.0)).central for each in (wet, rest))
+    now = moisture_value(wet.history(), at(6.1)).central
+    under_water, in_air = (moisture_value(each.history(), at(14.0)).central for each in (wet, rest))
     assert now < in_air < under_water
     assert in_air - now < 0.6 * (under_water - now)
 
@@ -141,7 +141,7 @@ def test_facts_after_now_have_no_say_in_when():
 
 def test_a_moment_between_two_weighings_is_seen_from_both_sides():
     one, both = steep((6.0, 22.0)).history(), steep((6.0, 22.0), (12.0, 40.0)).history()
-    assert moisture_at(both, at(10.0)).central > moisture_at(one, at(10.0)).central + 0.01
+    assert moisture_value(both, at(10.0)).central > moisture_value(one, at(10.0)).central + 0.01
     assert width(both, 10.0) < width(one, 10.0)
 
 
@@ -185,9 +185,9 @@ def test_left_in_a_rest_it_takes_longer_than_by_the_plan_that_puts_it_under_wate
 
 def test_a_programme_moves_the_middle_and_not_the_width():
     plain, rye = steep(), steep(programme="rye")
-    assert moisture_at(rye.history(), at(5.0)).central > moisture_at(plain.history(), at(5.0)).central
+    assert moisture_value(rye.history(), at(5.0)).central > moisture_value(plain.history(), at(5.0)).central
     planned = load_builtin()["rye"].planned_curve("moisture_wb")[1]
-    assert moisture_at(rye.history(), at(planned[0])).central == pytest.approx(planned[1], abs=0.02)
+    assert moisture_value(rye.history(), at(planned[0])).central == pytest.approx(planned[1], abs=0.02)
 
 
 def test_a_spray_on_the_floor_lifts_the_moisture_by_most_of_its_water():
@@ -196,7 +196,7 @@ def test_a_spray_on_the_floor_lifts_the_moisture_by_most_of_its_water():
         story.say(25.0, "cast")
         if litres is not None:
             story.say(40.0, "sprinkled", {"amount": litres / 1000.0})
-        return moisture_at(story.history(), at(41.0)).central
+        return moisture_value(story.history(), at(41.0)).central
 
     # 1.5 kg of water on 44 kg of dry matter at 40 %: 1.2 points if all of it stayed.
     lift = cast(1.5) - cast(None)

@@ -243,9 +243,9 @@ def test_the_moisture_of_a_lot_is_that_of_the_last_test_before():
     story.say(-100.0, "intake", {"net_kg": 500.0, "moisture_wb": 0.15}, subject=LOT)
     story.say(-50.0, "moisture_test", {"value": 0.13}, subject=LOT, method="oven_grain")
     lot = story.history().lots["lot-1"]
-    assert lot.moisture_at(at(-101)) is None
-    assert lot.moisture_at(at(-60)).kind == "intake"
-    assert lot.moisture_at(at(0)).value == 0.13
+    assert lot.moisture_fact(at(-101)) is None
+    assert lot.moisture_fact(at(-60)).kind == "intake"
+    assert lot.moisture_fact(at(0)).value == 0.13
 
 
 def test_what_comes_in_and_what_goes_out_are_told_apart():
