@@ -76,7 +76,7 @@ def test_what_is_taken_and_not_measured_is_said(app: Flask, client: FlaskClient)
 
 def dry_words(client: FlaskClient, batch: Batch, page: str = "") -> tuple[str, str, str]:
     """When it is dry enough, in which air, and between when and when."""
-    row = r"Dry enough, 4\.5 % how\? about (.*?) (in the air [^;]*); 80 % sure: between (.*?) (?:Stop at|Next ceiling)"
+    row = r"Dry enough, 4\.5 % how\? about (.*?) (in the air [^;]*); between (.*?) (?:Stop at|Next ceiling)"
     found = re.search(row, card(client, batch, page))
     assert found is not None, card(client, batch, page)
     return found[1], found[2], found[3]

@@ -212,7 +212,8 @@ def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, tupl
         return dict.fromkeys(moments, (math.nan, math.nan, 0.0))
     hours = np.array([history.hour(moment) for moment in moments])
     central, low, high = told.band(hours)
-    sds = (high - low) / (2.0 * Z80)
+    # By the longer side: what can't get drier than its air is no surer for it of not being wetter.
+    sds = np.maximum(high - central, central - low) / Z80
     wettest = told.wettest_high(hours, high)
     bounds = wettest + (wettest > high) * (2.0 / Z80 - 1.0) * np.maximum(wettest - central, 0.0)
     return {

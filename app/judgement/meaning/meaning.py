@@ -15,6 +15,7 @@ from app.judgement.forecasts.moisture import charged, dry_kg_of, moisture_at, sa
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
+from app.judgement.malt.dry_enough import SURE_WB
 from app.judgement.malt.looks import GRAVITY, KEEP_APART, amiss_in_batch, in_one
 from app.judgement.malt.mould import ergot_share, is_mouldy, is_spreading_in
 from app.judgement.malt.no_moisture import no_moisture
@@ -192,6 +193,8 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
     if sample.moisture_wb > limit.target_high and key == "final_moisture" and name == "kilning":
         return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
     status = judged(limit, sample.moisture_wb)
+    if status == "fine" and key == "final_moisture" and sample.half_width > SURE_WB:
+        return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
     place = "inside" if status == "fine" else "outside"
     return Meaning(status, f"Moisture {shown}, {place} {target}", _follow_on(history, now, words).strip())
 
