@@ -34,7 +34,7 @@ from app.charts.theme import (
 )
 from app.charts.views import views
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.moisture import samples
+from app.judgement.forecasts.moisture import determinations_by_place
 from app.judgement.history.history import History
 
 MOST_BATCHES = len(OVERLAID)
@@ -99,7 +99,7 @@ def _layout(frames: Sequence[Frame], offered: Sequence[dict[str, Any]]) -> dict[
 
 
 def _moisture(frame: Frame, style: Style, panel: Panel) -> None:
-    found = samples(frame.history)
+    found = determinations_by_place(frame.history)
     widths: list[float | None] = [round(100.0 * sample.half_width, 3) for sample in found]
     known, _ = moments_of(frame, found) if found else ([], [])
     points = points_of(frame, known)

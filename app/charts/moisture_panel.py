@@ -10,7 +10,7 @@ from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import curve_hover, sample_hover
 from app.charts.theme import MOISTURES, Style, token
 from app.judgement.forecasts.forecast import fit
-from app.judgement.forecasts.moisture import MoistureSample, fitted_curve, samples
+from app.judgement.forecasts.moisture import MoistureSample, determinations_by_place, fitted_curve
 from app.judgement.programmes.programme import Limit
 
 FITTED, FORECAST = "fitted curve", "forecast, if it is left as it is"
@@ -34,7 +34,7 @@ class Point(NamedTuple):
 def moisture_panel(frame: Frame) -> Panel:
     panel = Panel()
     _targets(frame, panel)
-    found = samples(frame.history)
+    found = determinations_by_place(frame.history)
     panel.traces.extend(_fitted(frame, found))
     for basis in dict.fromkeys(sample.basis for sample in found):
         mine = [sample for sample in found if sample.basis == basis]
@@ -59,7 +59,7 @@ def _determined(frame: Frame, found: Sequence[MoistureSample], style: Style) -> 
         "error_y": error_bars(widths, token(style.hue)),
         "marker": style.marker(8),
         "hoverinfo": "text",
-        "hovertext": [sample_hover(sample, style.word, frame.clock) for sample in found],
+        "hovertext": [sample_hover(sample, style.word + sample.together, frame.clock) for sample in found],
         "showlegend": found[0].basis not in _AT_AN_END,
     }
     spans = [_half_span_h(sample) for sample in found]

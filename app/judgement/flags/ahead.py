@@ -11,7 +11,7 @@ from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
 from app.judgement.forecasts.asking import Fit, acrospire, to_acrospire, to_moisture_by_plan
 from app.judgement.forecasts.forecast import fit
-from app.judgement.forecasts.moisture import samples
+from app.judgement.forecasts.moisture import determinations
 from app.judgement.grain.counts import growth_counts
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme
@@ -56,7 +56,7 @@ def _too_dry_to_cast(batch: BatchAt, programme: Programme, stage: Stage, fitted:
     least_wb = (limit.target_low if limit.low_caution is None else limit.low_caution) if limit is not None else None
     if least_wb is None or uptake is None or start is None or ends_at is None:
         return None
-    weighed = [each for each in samples(batch.history) if each.basis in WETTED_BY and each.at >= start.at]
+    weighed = [each for each in determinations(batch.history) if each.basis in WETTED_BY and each.at >= start.at]
     when = to_moisture_by_plan(fitted, least_wb, batch.now)
     if len(weighed) < FEWEST or when is None or (when.low is not None and when.low <= ends_at):
         return None
@@ -73,7 +73,7 @@ def _too_dry_to_cast(batch: BatchAt, programme: Programme, stage: Stage, fitted:
         "or cast it and sprinkle in two goes. Check the bag’s tare first."
     )
     return raised(
-        batch, "not_in_reach", "caution", [start, *(each.fact for each in weighed[-2:])],
+        batch, "not_in_reach", "caution", [start, *(fact for each in weighed[-2:] for fact in each.facts)],
         Message(title, meaning, remedy), UPTAKE_SOURCE,
         starts_at=last.at, worst=last.moisture_wb, unit="wb",
     )  # fmt: skip

@@ -10,7 +10,7 @@ from itertools import pairwise
 from app.judgement.batch_at import BatchAt
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
-from app.judgement.forecasts.moisture import MoistureSample, samples
+from app.judgement.forecasts.moisture import MoistureSample, determinations
 from app.judgement.grain.counts import GrowthCount, growth_counts, rub_outs
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, Verdict, provenance
@@ -170,7 +170,7 @@ def bed_moisture(batch: BatchAt) -> Iterator[Flag]:
     """The bed far wetter or drier than is wanted at the cast; a run of such samples is one flag."""
     for stage in batch.stages_named("germination"):
         run: list[tuple[MoistureSample, Verdict]] = []
-        for sample in samples(batch.history):
+        for sample in determinations(batch.history):
             if not stage.starts_at + AFTER_CAST < sample.at <= batch.end_of(stage) or sample.basis == "charged":
                 continue
             programme = batch.programme_at(sample.at)
@@ -198,7 +198,7 @@ def _bed_flag(batch: BatchAt, run: list[tuple[MoistureSample, Verdict]], ends_at
         title = f"The bed is too wet: {figure}, above {bound}"
         meaning, remedy = "It grows fast and unevenly, and heats.", "No more spraying; thin it, air it, turn it."
     return raised(
-        batch, "bed_moisture", verdict.severity or "caution", [sample.fact for sample, _ in run],
+        batch, "bed_moisture", verdict.severity or "caution", [fact for sample, _ in run for fact in sample.facts],
         Message(title, meaning, remedy), provenance(verdict.mark, verdict.source),
         ends_at=ends_at, worst=worst.moisture_wb, unit="wb", place=worst.place,
     )  # fmt: skip

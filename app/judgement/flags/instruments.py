@@ -11,7 +11,7 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
-from app.judgement.forecasts.moisture import MoistureSample, samples
+from app.judgement.forecasts.moisture import MoistureSample, determinations
 from app.judgement.history.stages import Stage
 
 AT_ONCE = timedelta(minutes=20)
@@ -136,7 +136,7 @@ def _likeliest(batch: BatchAt, readings: Sequence[Reading]) -> str:
 
 def _bag_and_charge(batch: BatchAt) -> Iterator[Flag]:
     """Two ways of telling the moisture, within an hour and further apart than both their doubts."""
-    known = [each for each in samples(batch.history) if each.basis in ("test_bag", "charge_weighing", "tested", "tray")]
+    known = [each for each in determinations(batch.history) if each.basis in _WAYS]
     told: set[tuple[str | None, str | None]] = set()
     for first, second in pairwise(known):
         key = (first.place or first.basis, second.place or second.basis)
@@ -161,7 +161,7 @@ def _moisture_flag(batch: BatchAt, first: MoistureSample, second: MoistureSample
     )
     title = f"Moistures apart: {figures}, {batch.hour_words(first.at)}"
     stage = batch.stage_at(first.at)
-    return _flag(batch, [first.fact, second.fact], title, "a tare, the bag's surface water or the sample", stage)
+    return _flag(batch, [*first.facts, *second.facts], title, "a tare, the bag's surface water or the sample", stage)
 
 
 _WAYS = {"test_bag": "the bag", "charge_weighing": "the whole charge", "tested": "test", "tray": "the tray"}

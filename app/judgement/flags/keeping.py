@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from app.judgement import cautions
 from app.judgement.batch_at import BatchAt
-from app.judgement.facts.shapes import Fact, Part, Reading, Result, Weighing
+from app.judgement.facts.shapes import Part, Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, overrun, raised
+from app.judgement.forecasts.moisture import MoistureSample, determinations, merged
+from app.judgement.grain.charges import part_moisture_sd
 from app.judgement.measures.account import account_of
 from app.judgement.programmes.programme import Limit, provenance
 
@@ -24,24 +26,22 @@ UNEXPLAINED_SDS = 2.0
 
 def final_moisture(batch: BatchAt) -> Iterator[Flag]:
     """The last word on the malt's moisture, once it is off the kiln: too wet to keep, or dried further than planned."""
-    told = [
-        (fact, moisture_wb) for fact in batch.history.facts if (moisture_wb := _malt_moisture(batch, fact)) is not None
-    ]
+    told = [sample for sample in _of_malt(batch) if _is_malt(batch, sample.at)]
     if not told:
         return
-    fact, moisture_wb = told[-1]
-    programme = batch.programme_at(fact.at)
+    last = told[-1]
+    programme = batch.programme_at(last.at)
     limit = programme.limit("final_moisture") if programme else None
-    verdict = limit.judge(moisture_wb) if limit else None
-    if verdict is None or verdict.severity is None:
+    verdict = limit.judge(last.moisture_wb) if limit else None
+    if limit is None or verdict is None or verdict.severity is None:
         return
-    side = [each for each, value in told if limit and limit.judge(value).position == verdict.position]
-    rule, message = _moisture_message(
-        verdict.position, wording.percent(moisture_wb), wording.percent(verdict.bound or 0.0)
-    )
+    side = [each for each in told if limit.judge(each.moisture_wb).position == verdict.position]
+    figure = wording.percent(last.moisture_wb, last.half_width)
+    rule, message = _moisture_message(verdict.position, figure, wording.percent(verdict.bound or 0.0))
     yield raised(
-        batch, rule, verdict.severity, side, message, provenance(verdict.mark, verdict.source),
-        ends_at=batch.ended_at if rule == "overdried" else None, worst=moisture_wb, unit="wb",
+        batch, rule, verdict.severity, [fact for each in side for fact in each.facts], message,
+        provenance(verdict.mark, verdict.source),
+        ends_at=batch.ended_at if rule == "overdried" else None, worst=last.moisture_wb, unit="wb",
     )  # fmt: skip
 
 
@@ -59,18 +59,20 @@ def _moisture_message(position: str, figure: str, bound: str) -> tuple[str, Mess
     )
 
 
-def _malt_moisture(batch: BatchAt, fact: Fact) -> float | None:
-    """What a fact tells of the finished malt's moisture."""
-    stage = batch.stage_at(fact.at)
-    if stage is None or stage.name not in ("cooling", "finished"):
-        return None
-    if isinstance(fact, Result) and fact.kind == "moisture_test":
-        return fact.value
-    if isinstance(fact, Weighing) and fact.kind == "outturn":
-        return fact.moisture_wb
-    if isinstance(fact, Part) and fact.kind == "pack" and fact.method == "measured":
-        return fact.moisture_wb
-    return None
+def _of_malt(batch: BatchAt) -> list[MoistureSample]:
+    """What was determined or measured of the finished malt's moisture, the packs' own figures too, by time."""
+    packs = [
+        MoistureSample(pack.at, pack.moisture_wb, part_moisture_sd(pack), pack, "pack")
+        for pack in batch.history.of_shape(Part, "pack")
+        if pack.method == "measured"
+    ]
+    told = [each for each in determinations(batch.history) if each.basis in ("tested", "outturn")]
+    return sorted([*told, *merged(packs)], key=lambda sample: sample.at)
+
+
+def _is_malt(batch: BatchAt, moment: datetime) -> bool:
+    stage = batch.stage_at(moment)
+    return stage is not None and stage.name in ("cooling", "finished")
 
 
 def bagged_warm(batch: BatchAt) -> Iterator[Flag]:

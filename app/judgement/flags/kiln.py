@@ -244,7 +244,7 @@ def _dry_flag(batch: BatchAt, programme: Programme, stage: Stage, wettest: Moist
             "Heat off; cool it with cold air, and dress it the same day.",
         )
     return raised(
-        batch, "dry_enough", "notice", [wettest.fact], said,
+        batch, "dry_enough", "notice", list(wettest.facts), said,
         provenance(limit.mark, limit.source), ends_at=stage.ends_at,
         worst=wettest.moisture_wb, unit="wb", place=wettest.place,
     )  # fmt: skip

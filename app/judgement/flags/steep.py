@@ -10,7 +10,7 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Remark, StageChange, Tally
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Overrun, Rule, hours_between, overrun, raised, worse
-from app.judgement.forecasts.moisture import samples
+from app.judgement.forecasts.moisture import determinations
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
 from app.science.proportions import wilson_interval
@@ -185,8 +185,8 @@ def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
     """Oversteeped, as soon as a weighing shows it; too dry at the cast. The last weighing before growth decides."""
     cast_at = _cast_at(batch)
     last = batch.now if cast_at is None else cast_at + timedelta(hours=1)
-    steeped = [each for each in samples(batch.history) if each.basis in ("test_bag", "charge_weighing", "tested")]
-    steeped = [each for each in steeped if each.at <= last and _is_wet(batch, each.at)]
+    known = [each for each in determinations(batch.history) if each.at <= last and _is_wet(batch, each.at)]
+    steeped = [each for each in known if each.basis in ("test_bag", "charge_weighing", "tested")]
     if not steeped or (
         batch.stage is not None and cast_at is None and batch.stage.name not in ("immersion", "air_rest")
     ):
@@ -202,7 +202,7 @@ def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
     ends_at = stages[0].ends_at if stages else batch.ended_at
     rule, words = _taken_up_words(verdict.position, verdict.bound or 0.0, sample.moisture_wb, sample.half_width)
     yield raised(
-        batch, rule, verdict.severity, [sample.fact], words, provenance(verdict.mark, verdict.source),
+        batch, rule, verdict.severity, list(sample.facts), words, provenance(verdict.mark, verdict.source),
         ends_at=ends_at, worst=sample.moisture_wb, unit="wb", place=sample.place,
     )  # fmt: skip
 

@@ -12,7 +12,7 @@ from app.judgement.forecasts.band import Z80, Band
 from app.judgement.forecasts.hold import Hold, Spray, hold, holds
 from app.judgement.forecasts.uptake import UptakeFit, fit_uptake
 from app.judgement.grain.charges import grain_at
-from app.judgement.grain.moisture_samples import MoistureSample, charged, determined
+from app.judgement.grain.moisture_samples import MoistureSample, charged, determined, merged
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import runs
 from app.judgement.history.stages import all_stages
@@ -86,7 +86,7 @@ def between(
     history: History, known: Iterable[MoistureSample], start_h: float, end_h: float | None
 ) -> Sequence[tuple[float, float, float]]:
     """Hour, moisture and standard uncertainty of what was determined after an hour, and up to another."""
-    hours = [(history.hour(each.at), each) for each in known if each.basis != "charged"]
+    hours = [(history.hour(each.at), each) for each in merged(known) if each.basis != "charged"]
     return [(hour, each.moisture_wb, each.sd) for hour, each in hours if start_h < hour <= _or_ever(end_h)]
 
 

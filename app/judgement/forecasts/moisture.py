@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from app.judgement.facts.shapes import Weighing
+from app.judgement.facts.shapes import Fact, Weighing
 from app.judgement.forecasts.band import Z80
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.forecast import fit
@@ -18,6 +18,7 @@ from app.judgement.forecasts.trusted import trusted
 from app.judgement.grain.moisture_samples import (
     ASSUMED_MOISTURE_SD,
     MEASURED_MOISTURE_SD,
+    SAME_MOMENT,
     TEST_SD,
     Charged,
     MoistureSample,
@@ -26,6 +27,7 @@ from app.judgement.grain.moisture_samples import (
     dry_kg_of,
     dry_loss,
     is_of_whole_charge,
+    merged,
     net_of,
     removed_dry_kg,
     scale_step_kg,
@@ -43,11 +45,14 @@ __all__ = [
     "Estimate",
     "MoistureSample",
     "charged",
+    "determination_of",
     "determinations",
+    "determinations_by_place",
     "dry_kg_of",
     "dry_loss",
     "fitted_curve",
     "is_of_whole_charge",
+    "merged",
     "moisture_at",
     "net_of",
     "removed_dry_kg",
@@ -56,7 +61,7 @@ __all__ = [
     "tray_start",
 ]
 
-SAME_MOMENT = timedelta(minutes=15)
+IN_PLACES = ("tray", "tested")
 JUST_TESTED_H = 1.0
 AIR_TELLS = timedelta(hours=6)
 """Air into the grain that was read longer ago tells nothing of how hot it has been since, from memory."""
@@ -227,28 +232,30 @@ def _times(history: History) -> tuple[datetime, ...]:
 
 
 def determinations(history: History) -> tuple[MoistureSample, ...]:
-    """What was determined of the moisture, in order of time: what lies within a quarter of an hour is one.
+    """What was determined of the batch's moisture, in order of time: of one way within a quarter of an hour, as one.
 
     Whatever judges the batch goes by these; `samples` are what went into them.
     """
     return trusted(history).once(_merged)
 
 
+def determinations_by_place(history: History) -> tuple[MoistureSample, ...]:
+    """The same, but each tray and each place of a test by itself: on a kiln one is wetter than the other."""
+    return trusted(history).once(_merged_by_place)
+
+
+def determination_of(history: History, fact: Fact) -> MoistureSample | None:
+    """What a weighing or a test of the batch tells, with those that belong to it; None where it tells no moisture."""
+    return trusted(history).once(_by_fact).get(fact.id)
+
+
 def _merged(history: History) -> tuple[MoistureSample, ...]:
-    groups: list[list[MoistureSample]] = []
-    for sample in samples(history):
-        if groups and sample.at - groups[-1][0].at <= SAME_MOMENT and groups[-1][0].basis == sample.basis:
-            groups[-1].append(sample)
-        else:
-            groups.append([sample])
-    return tuple(_mean(group) for group in groups)
+    return merged(samples(history))
 
 
-def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
-    if len(group) == 1:
-        return group[0]
-    weights = [1.0 / max(each.sd, 1e-4) ** 2 for each in group]
-    value = sum(weight * each.moisture_wb for weight, each in zip(weights, group, strict=True)) / sum(weights)
-    spread = math.sqrt(sum((each.moisture_wb - value) ** 2 for each in group) / (len(group) - 1))
-    sd = math.hypot(1.0 / math.sqrt(sum(weights)), spread / math.sqrt(len(group)))
-    return MoistureSample(group[0].at, value, sd, group[-1].fact, group[0].basis, None)
+def _merged_by_place(history: History) -> tuple[MoistureSample, ...]:
+    return merged(samples(history), lambda each: (each.basis, each.place if each.basis in IN_PLACES else None))
+
+
+def _by_fact(history: History) -> dict[str, MoistureSample]:
+    return {fact.id: sample for sample in determinations_by_place(history) for fact in sample.facts}

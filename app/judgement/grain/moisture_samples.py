@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -35,6 +36,7 @@ __all__ = [
     "dry_kg_of",
     "dry_loss",
     "is_of_whole_charge",
+    "merged",
     "net_of",
     "removed_dry_kg",
     "scale_step_kg",
@@ -50,7 +52,10 @@ SAME_MOMENT = timedelta(minutes=15)
 
 @dataclass(frozen=True)
 class MoistureSample:
-    """One determination. basis: how it was come by; place: the tray, bag or place that it is of, where it is of one."""
+    """One determination. basis: how it was come by; place: the tray, bag or place that it is of, where it is of one.
+
+    others: where it is the mean of several, the facts of the others that are in it.
+    """
 
     at: datetime
     moisture_wb: float
@@ -58,6 +63,16 @@ class MoistureSample:
     fact: Fact
     basis: str
     place: str | None = None
+    others: tuple[Fact, ...] = ()
+
+    @property
+    def facts(self) -> tuple[Fact, ...]:
+        return (self.fact, *self.others)
+
+    @property
+    def together(self) -> str:
+        """Said after it, where it is the mean of several."""
+        return f", mean of {len(self.facts)}" if self.others else ""
 
     @property
     def half_width(self) -> float:
@@ -72,6 +87,37 @@ def determined(history: History) -> tuple[MoistureSample, ...]:
 def dry_loss(history: History, at: datetime) -> float:
     """The fraction of the charge's dry matter gone with steep water and breath by a moment: an estimate."""
     return losses_by(history, at).total
+
+
+def merged(
+    told: Iterable[MoistureSample], key: Callable[[MoistureSample], object] = lambda sample: sample.basis
+) -> tuple[MoistureSample, ...]:
+    """Ordered samples, those of one key within a quarter of an hour of the first as one."""
+    groups: list[list[MoistureSample]] = []
+    last: dict[object, list[MoistureSample]] = {}
+    for sample in told:
+        group = last.get(key(sample))
+        if group is not None and sample.at - group[0].at <= SAME_MOMENT:
+            group.append(sample)
+        else:
+            last[key(sample)] = group = [sample]
+            groups.append(group)
+    return tuple(_mean(group) for group in groups)
+
+
+def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
+    """Their weighted mean, their spread counted; whichever of them has the first id."""
+    if len(group) == 1:
+        return group[0]
+    first, *others = sorted(group, key=lambda each: (each.at, each.moisture_wb, each.sd))
+    weights = [1.0 / max(each.sd, 1e-4) ** 2 for each in group]
+    value = math.fsum(weight * each.moisture_wb for weight, each in zip(weights, group, strict=True)) / math.fsum(
+        weights
+    )
+    spread = math.sqrt(math.fsum((each.moisture_wb - value) ** 2 for each in group) / (len(group) - 1))
+    sd = math.hypot(1.0 / math.sqrt(math.fsum(weights)), spread / math.sqrt(len(group)))
+    place = first.place if all(each.place == first.place for each in others) else None
+    return MoistureSample(first.at, value, sd, first.fact, first.basis, place, tuple(each.fact for each in others))
 
 
 def _determined(history: History) -> tuple[MoistureSample, ...]:

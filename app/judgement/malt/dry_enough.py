@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Literal
 
 from app.judgement.forecasts.forecast import When
-from app.judgement.forecasts.moisture import MoistureSample, samples
+from app.judgement.forecasts.moisture import MoistureSample, determinations_by_place
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme
@@ -44,7 +44,7 @@ def dryness(
 def wettest_sample(history: History, stage: Stage) -> MoistureSample | None:
     """Of the last samples of each place; trays first, any other determination where none was weighed."""
     last: dict[str | None, MoistureSample] = {}
-    for sample in samples(history):
+    for sample in determinations_by_place(history):
         if stage.covers(sample.at) and sample.basis in BY_WEIGHT_OR_TEST:
             last[sample.place] = sample
     trays = [sample for sample in last.values() if sample.basis == "tray"]

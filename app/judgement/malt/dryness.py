@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from app.judgement.facts.shapes import Weighing
-from app.judgement.forecasts.moisture import ASSUMED_MOISTURE_SD, MoistureSample, moisture_at, samples
+from app.judgement.forecasts.moisture import ASSUMED_MOISTURE_SD, MoistureSample, determinations, moisture_at
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages
 
@@ -74,6 +74,6 @@ def dried_samples(history: History) -> list[MoistureSample]:
     since = heated[0] if heated else history.starts_at
     return [
         sample
-        for sample in samples(history)
+        for sample in determinations(history)
         if sample.basis != "charged" and sample.moisture_wb <= GREEN_WB and since is not None and sample.at >= since
     ]

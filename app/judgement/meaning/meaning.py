@@ -11,7 +11,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.flags import Flag
 from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
-from app.judgement.forecasts.moisture import charged, dry_kg_of, moisture_at, samples, wettest_it_may_be
+from app.judgement.forecasts.moisture import charged, determination_of, dry_kg_of, moisture_at, wettest_it_may_be
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
@@ -174,11 +174,11 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
         return Meaning(
             "caution", "Another unit or a slip?", f"{question.message} It is left out until it is corrected."
         )
-    sample = next((each for each in samples(history) if each.fact.id == fact.id), None)
+    sample = determination_of(history, fact)
     if sample is None:
         status, text, detail = no_moisture(trusted(history), fact)
         return Meaning(status, text, detail, says_what_to_do=status != "none")
-    shown = words.percent(sample.moisture_wb, sample.half_width)
+    shown = words.percent(sample.moisture_wb, sample.half_width) + sample.together
     programme = history.programme_at(fact.at)
     stage = stage_at(all_stages(history), fact.at)
     name = stage.name if stage else "charged"

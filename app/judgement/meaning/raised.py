@@ -7,6 +7,7 @@ from datetime import datetime
 
 from app.judgement.facts.shapes import Fact
 from app.judgement.flags import Flag, by_rule, each_for_itself
+from app.judgement.forecasts.moisture import determination_of
 from app.judgement.history.history import History
 
 LEAST = ("caution", "act")
@@ -33,7 +34,11 @@ def raised_by(history: History, fact: Fact, now: datetime, standing: Sequence[Fl
 def _own(history: History, fact: Fact, flag: Flag) -> list[Flag]:
     """The flag at the entry's own time: as it alone raises it, and with the others where it made them graver."""
     known = {each.id: each for each in history.facts}
-    others = {each for each in flag.fact_ids if each != fact.id and each in known and known[each].kind == fact.kind}
+    # What was weighed together is one determination, and is judged as one.
+    told = determination_of(history, fact)
+    together = {fact.id} | ({each.id for each in told.facts} if told is not None else set())
+    facts = [known[each] for each in flag.fact_ids if each in known and each not in together]
+    others = {each.id for each in facts if each.kind == fact.kind}
     alone = _open(history, fact, flag, without=others)
     if not others:
         return alone

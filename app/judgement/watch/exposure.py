@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise, zip_longest
 
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.moisture import moisture_at, samples, wettest_it_may_be
+from app.judgement.forecasts.moisture import determinations, moisture_at, wettest_it_may_be
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import Run, run_at
 from app.judgement.history.stages import Stage, stages
@@ -123,7 +123,7 @@ def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iter
 
 def _pieces(history: History, held: Iterable[tuple[Point, Point]]) -> list[Piece]:
     """The readings cut where the moisture was determined and where it crosses an edge of the ceiling."""
-    known = [sample.at for sample in samples(history)]
+    known = [sample.at for sample in determinations(history)]
     pieces: list[Piece] = []
     for (start, first_c), (end, last_c) in held:
         inside = known[bisect.bisect_right(known, start) : bisect.bisect_left(known, end)]

@@ -11,7 +11,7 @@ from app.charts.timeline import timeline_figure
 from app.judgement.facts.shapes import Part, Weighing
 from app.judgement.flags import rule_word
 from app.judgement.flags.answers import leftover_answers
-from app.judgement.forecasts.moisture import samples
+from app.judgement.forecasts.moisture import determinations_by_place
 from app.judgement.history.history import History, LotInfo
 from app.judgement.malt.holds import against
 from app.judgement.measures.account import Account, account
@@ -124,9 +124,9 @@ def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
         (
             f"h {hour_text(history.hour(each.at))}",
             unbroken(words.percent(each.moisture_wb, each.half_width)),
-            each.basis.replace("_", " ") + (f", {each.place}" if each.place else ""),
+            each.basis.replace("_", " ") + (f", {each.place}" if each.place else "") + each.together,
         )
-        for each in samples(history)
+        for each in determinations_by_place(history)
     ]
 
 

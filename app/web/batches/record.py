@@ -12,7 +12,7 @@ from app.judgement.facts.kind_parts import QUALITIES
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Answer, Fact, Part, Reading, Remark, StageChange, Weighing, Withdrawal
 from app.judgement.flags import rule_word
-from app.judgement.forecasts.moisture import samples
+from app.judgement.forecasts.moisture import determinations_by_place
 from app.judgement.history.history import History, order
 from app.judgement.history.stages import Stage, all_stages, stage_at
 from app.judgement.history.superseding import Chain
@@ -54,9 +54,10 @@ class Group:
 def record_groups(history: History, words: Words, *, is_whole: bool = False) -> list[Group]:
     """The record by stages, each fact followed by what it superseded; a probe's series in one line unless is_whole."""
     told = {
-        each.fact.id: unbroken(words.percent(each.moisture_wb, each.half_width))
-        for each in samples(history)
-        if isinstance(each.fact, Weighing)
+        fact.id: unbroken(words.percent(each.moisture_wb, each.half_width)) + each.together
+        for each in determinations_by_place(history)
+        for fact in each.facts
+        if isinstance(fact, Weighing)
     }
     settled = sorted(history.chains, key=lambda chain: order(_head(chain)))
     staged = [(stage_at(all_stages(history), _head(chain).at), chain) for chain in settled]
