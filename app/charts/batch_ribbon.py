@@ -81,15 +81,12 @@ def ribbon_parts(
     found = stages(history, now)
     known = answered_keys(history, flags, now) if answered is None else answered
     has_begun = any(stage.name in DRAWN_STAGES for stage in found)
+    told = [fact.at for fact in history.facts if fact.at <= now and not isinstance(fact, Answer | Withdrawal)]
     now_h = history.hour(now) if has_begun and is_live(found) else None
     return RibbonParts(
         segments=tuple(_segment(history, stage, now) for stage in found),
         planned=tuple(_still_planned(history, found, now)) if is_live(found) else (),
-        ticks=tuple(
-            Tick(history.hour(fact.at))
-            for fact in history.facts
-            if fact.at <= now and not isinstance(fact, Answer | Withdrawal)
-        ),
+        ticks=tuple([Tick(hour) for hour in history.hours(told)]),
         flags=tuple(FlagMark(history.hour(flag.starts_at), flag.severity, flag.key in known) for flag in flags),
         now_h=now_h,
     )

@@ -74,8 +74,10 @@ class BatchAt:
         """The programme that holds now."""
         return self.history.programme_at(self.now)
 
-    def programme_at(self, moment: datetime) -> Programme | None:
-        return self.history.programme_at(moment)
+    @cached_property
+    def programme_at(self) -> Callable[[datetime], Programme | None]:
+        """The programme that held at a moment."""
+        return self.history.programme_at
 
     @property
     def moisture(self) -> Estimate | None:
@@ -131,7 +133,7 @@ def batch_at(history: History, now: datetime) -> BatchAt:
     """The batch at a moment; the same one for all that ask about this history at this moment."""
     moments = history.once(_moments)
     if now not in moments:
-        told = tuple(fact for fact in doubted(history) if fact.at <= now)
+        told = tuple([fact for fact in doubted(history) if fact.at <= now])
         moments[now] = BatchAt(known_and_trusted(history, now), history, now, told)
     return moments[now]
 

@@ -100,7 +100,7 @@ def _each(batch: BatchAt) -> list[Flag]:
 
 def _at_its_word(history: History, now: datetime, without: Set[str] = frozenset()) -> BatchAt:
     judged = batch_at(history, now)
-    facts = tuple(fact for fact in history.facts if fact.at <= now and fact.id not in without)
+    facts = tuple([fact for fact in history.facts if fact.at <= now and fact.id not in without])
     if facts == judged.history.facts:
         return judged if not judged.doubted else replace(judged, doubted=())
     return BatchAt(history if len(facts) == len(history.facts) else history.with_facts(facts), history, now)

@@ -162,7 +162,7 @@ def bed_limit_ahead(batch: BatchAt) -> Iterator[Flag]:
     if stage is None or stage.name != "germination" or limit is None or limit.high_caution is None:
         return
     found = []
-    for bed in beds_ahead(batch.history, stage, batch.now):
+    for bed in beds_ahead(batch):
         comes_at = bed.reaches(limit.high_caution) if bed.line.per_h >= SLOWEST_C_PER_H else None
         if comes_at is not None and comes_at < _next_look(batch, programme, stage, bed):
             found.append((comes_at, bed))

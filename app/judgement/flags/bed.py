@@ -91,6 +91,9 @@ def _spells(batch: BatchAt, readings: Sequence[Reading]) -> list[_Warm]:
     """Stretches that are warm and wet, those with hardly a gap between them as one; the last reading holds till now."""
     found: list[_Warm] = []
     for reading, following in pairwise([*readings, None]):
+        read = [each.value for each in (reading, following) if each is not None and each.value is not None]
+        if not read or max(read) < WARM_C[0] or min(read) > WARM_C[1]:
+            continue
         stage = batch.stage_at(reading.at) if reading is not None else None
         if reading is None or reading.value is None or stage is None or _is_exempt(batch, stage, reading.at):
             continue

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS, MALT_TESTS
-from app.judgement.facts.shapes import Fact, Part, Reading, Remark, StageChange, Tally, Weighing
+from app.judgement.facts.shapes import Fact, Part, Reading, StageChange, Tally, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
 from app.judgement.history.stages import Stage
@@ -18,6 +18,7 @@ CLOCK_OFF_S = 120.0
 FUTURE_ALLOWED = timedelta(minutes=5)
 SILENT_H = 12.0
 SILENT_KITCHEN_H = 16.0
+LEAST_SILENT = timedelta(hours=min(SILENT_H, SILENT_KITCHEN_H))
 """So little grain hardly warms itself: it is looked at morning and evening, with a long night between. Common practice.
 """
 WARM_C = 10.0
@@ -57,13 +58,19 @@ def slip(batch: BatchAt) -> Iterator[Flag]:
 
 def silent(batch: BatchAt) -> Iterator[Flag]:
     """Nobody looked for half a day while the grain was warm and wet; the stretches of the past, and the one now."""
-    looks = [fact for fact in batch.history.facts if _is_look(fact)]
+    looks = [
+        fact
+        for fact in batch.history.facts
+        if isinstance(fact, Reading | Weighing | Tally) or fact.kind == "inspection"
+    ]
     for stage in _watched(batch):
         end = batch.end_of(stage)
         inside = [look for look in looks if stage.starts_at < look.at < end]
         start = batch.history.by_id(stage.fact_id)
         marks = [*([start] if start is not None else []), *inside]
-        for look, until in zip(marks, [*(mark.at for mark in marks[1:]), end], strict=True):
+        for look, until in zip(marks, [*[mark.at for mark in marks[1:]], end], strict=True):
+            if until - look.at <= LEAST_SILENT:
+                continue
             allowed_h = _silent_h(batch, look.at)
             if hours_between(look.at, until) > allowed_h and _is_warm(batch, look.at):
                 yield _silent_flag(batch, look, until, allowed_h, is_now=until == end and stage.ends_at is None)
@@ -71,10 +78,6 @@ def silent(batch: BatchAt) -> Iterator[Flag]:
 
 def _watched(batch: BatchAt) -> list[Stage]:
     return [stage for stage in batch.stages if stage.name in WATCHED]
-
-
-def _is_look(fact: Fact) -> bool:
-    return isinstance(fact, Reading | Weighing | Tally) or (isinstance(fact, Remark) and fact.kind == "inspection")
 
 
 def _is_warm(batch: BatchAt, moment: datetime) -> bool:

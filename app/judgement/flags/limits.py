@@ -83,20 +83,25 @@ def _judge(batch: BatchAt, reading: Reading, stage: Stage | None, before: Readin
     if stage is None or programme is None or reading.value is None:
         return fine
     judged = [(value, _verdict(batch, programme, reading, stage, value)) for value in _values(reading, stage, before)]
-    return max(judged, key=lambda each: RANK.get(each[1].severity or "", -1), default=fine)
+    return judged[0] if len(judged) == 1 else max(judged, key=lambda each: _gravity(each[1]), default=fine)
+
+
+def _gravity(verdict: Verdict) -> int:
+    return RANK.get(verdict.severity or "", -1)
 
 
 def _values(reading: Reading, stage: Stage, before: Reading | None) -> list[float]:
     """What was read, and the extremes since the last look where that look was at this stage too."""
     values = [reading.value] if reading.value is not None else []
     if before is None or before.at >= stage.starts_at:
-        values += [extreme for extreme in (reading.lowest, reading.highest) if extreme is not None]
+        values += [reading.lowest] if reading.lowest is not None else []
+        values += [reading.highest] if reading.highest is not None else []
     return values
 
 
 def _verdict(batch: BatchAt, programme: Programme, reading: Reading, stage: Stage, value: float) -> Verdict:
     verdicts = [limit.judge(value) for limit in _limits(batch, programme, reading, stage) if limit is not None]
-    mildest = min(verdicts, key=lambda each: RANK.get(each.severity or "", -1), default=Verdict("in"))
+    mildest = verdicts[0] if len(verdicts) == 1 else min(verdicts, key=_gravity, default=Verdict("in"))
     if mildest.position == "low" and _is_warming(batch, reading, stage):
         return Verdict("in")
     if reading.kind == "air_on_temperature" and not mildest.is_fine:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import chain
 
 from app.judgement import cautions
 from app.judgement.batch_at import BatchAt
@@ -49,12 +48,9 @@ def light_corn(batch: BatchAt) -> Iterator[Flag]:
     for lot in batch.history.lots.values():
         if len(batch.history.lots) > 1 or _is_husked_oats(lot):
             continue
+        counted = [fact for fact in (*lot.facts, *batch.history.facts) if fact.kind == "float_count"]
         tests = sorted(
-            (
-                fact
-                for fact in chain(lot.facts, batch.history.facts)
-                if _share(fact) is not None and fact.at <= batch.now
-            ),
+            [fact for fact in counted if _share(fact) is not None and fact.at <= batch.now],
             key=lambda fact: (fact.at, fact.id),
         )
         for place, test in enumerate(tests):

@@ -164,8 +164,8 @@ def means_by_hour(history: History, readings: Sequence[Reading]) -> tuple[list[f
             looks[-1].append(each)
         else:
             looks.append([each])
-    hours = [history.hour(look[0].at) for look in looks]
-    return hours, [sum(each.value or 0.0 for each in look) / len(look) for look in looks]
+    values = [[each.value or 0.0 for each in look] for look in looks]
+    return history.hours(look[0].at for look in looks), [sum(each) / len(each) for each in values]
 
 
 def _unread_c(history: History, stage: Stage, is_immersed: bool, last_c: dict[bool, float]) -> float:

@@ -215,7 +215,7 @@ def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, tupl
     told = fit(history).story
     if told is None or not moments:
         return dict.fromkeys(moments, (math.nan, math.nan, 0.0))
-    hours = np.array([history.hour(moment) for moment in moments])
+    hours = np.array(history.hours(moments))
     central, low, high = told.band(hours)
     # By the longer side: what can't get drier than its air is no surer for it of not being wetter.
     sds = np.maximum(high - central, central - low) / Z80

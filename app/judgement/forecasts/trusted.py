@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from app.judgement.facts.shapes import Fact
+from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.judgement.forecasts.kept import Fits
 from app.judgement.history.history import History
 from app.judgement.slips.questions import looks_like_a_slip
@@ -24,14 +24,15 @@ def trusted(history: History) -> History:
 def known_and_trusted(history: History, now: datetime) -> History:
     """As far as it had gone by now: a fact of the future has no say yet, and neither has one that is doubted then."""
     set_aside = _set_aside(history, now)
-    kept = tuple(fact for fact in history.facts if fact.at <= now and fact.id not in set_aside)
+    kept = tuple([fact for fact in history.facts if fact.at <= now and fact.id not in set_aside])
     if len(kept) == len(history.facts):
         return history
     return trusted(history) if kept == trusted(history).facts else _with(history, kept)
 
 
 def _doubted(history: History) -> tuple[Fact, ...]:
-    return tuple(fact for fact in history.facts if looks_like_a_slip(fact, history))
+    asked = [fact for fact in history.facts if isinstance(fact, Reading | Weighing | Tally)]
+    return tuple([fact for fact in asked if looks_like_a_slip(fact, history)])
 
 
 def _trusted(history: History) -> History:

@@ -28,7 +28,7 @@ from app.judgement.programmes.programme import Programme
 
 Shape = TypeVar("Shape", bound=Fact)
 Derived = TypeVar("Derived")
-FIRST_WATER = frozenset({"steep_on"})
+WETS = ("steep_on", "water_changed", "skimmings")
 WHOLE_CHARGE_SHARE = 0.9
 """Skimmings out of at least this much of the charge are those of the charge, and not of a sample of it."""
 
@@ -115,7 +115,7 @@ class History:
         return cls(
             batch=batch,
             facts=tuple(_corrected(fact, calibrations) for fact in ordered) if calibrations else tuple(ordered),
-            chains=tuple(sorted(settled, key=lambda chain: order(chain.facts[0]))),
+            chains=tuple(sorted(settled, key=_first_order)),
             programmes=programmes or {},
             lots={lot.id: lot for lot in lots},
             instruments=calibrations,
@@ -135,14 +135,14 @@ class History:
     def of_kind(self, *kinds: str) -> tuple[Fact, ...]:
         if len(kinds) == 1:
             return self._by_kind.get(kinds[0], ())
-        return tuple(fact for fact in self.facts if fact.kind in kinds)
+        return tuple([fact for fact in self.facts if fact.kind in kinds])
 
     def of_shape(self, shape: type[Shape], *kinds: str) -> tuple[Shape, ...]:
         """The facts of one shape, typed; of the given kinds only where any are given."""
         key = (shape, kinds)
         if key not in self._by_shape:
             source = self.of_kind(*kinds) if kinds else self.facts
-            self._by_shape[key] = tuple(fact for fact in source if isinstance(fact, shape))
+            self._by_shape[key] = tuple([fact for fact in source if isinstance(fact, shape)])
         found: tuple[Shape, ...] = self._by_shape[key]
         return found
 
@@ -183,7 +183,7 @@ class History:
     def first_water_at(self) -> datetime | None:
         """Hour 0 of the malthouse clock: the first water, whichever fact brings it."""
         charged_kg = sum(part.as_is_kg for part in self.charges)
-        wet = [fact.at for fact in self.facts if brings_first_water(fact, charged_kg)]
+        wet = [fact.at for fact in self.of_kind(*WETS) if brings_first_water(fact, charged_kg)]
         return min(wet) if wet else None
 
     @cached_property
@@ -193,6 +193,11 @@ class History:
             return self.first_water_at
         changes = [fact.at for fact in self.facts if isinstance(fact, StageChange | Part)]
         return min(changes) if changes else (self.facts[0].at if self.facts else None)
+
+    def hours(self, moments: Iterable[datetime]) -> list[float]:
+        """Hours of the malthouse clock, of many moments at once."""
+        zero = self.starts_at
+        return [0.0 if zero is None else (moment - zero).total_seconds() / 3600.0 for moment in moments]
 
     def hour(self, moment: datetime) -> float:
         """Hours of the malthouse clock; negative before first water."""
@@ -264,8 +269,7 @@ class History:
 
 def standing(settled: Iterable[Chain]) -> list[Fact]:
     """The facts that hold, of these chains."""
-    last = (chain.facts[-1] for chain in settled)
-    return [fact for fact in last if not isinstance(fact, Withdrawal)]
+    return [chain.facts[-1] for chain in settled if not isinstance(chain.facts[-1], Withdrawal)]
 
 
 def order(fact: Fact) -> tuple[datetime, int, str]:
@@ -273,9 +277,14 @@ def order(fact: Fact) -> tuple[datetime, int, str]:
     return (fact.at, RANK[fact.kind], fact.id)
 
 
+def _first_order(chain: Chain) -> tuple[datetime, int, str]:
+    fact = chain.facts[0]
+    return (fact.at, RANK[fact.kind], fact.id)
+
+
 def brings_first_water(fact: Fact, charged_kg: float = 0.0) -> bool:
     """A steep, a wash, or a float test of the whole charge: the clock of a batch starts with any of them."""
-    if fact.kind in FIRST_WATER or fact.kind == "water_changed":
+    if fact.kind in ("steep_on", "water_changed"):
         return True
     if not isinstance(fact, Weighing) or fact.kind != "skimmings":
         return False

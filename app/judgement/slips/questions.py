@@ -64,12 +64,12 @@ def questions(
         return []
     look = _Look(kind_name, values, typed, history, programme, at)
     asked = list(_thousands(kind, values, typed))
+    taken = [question.field for question in asked]
     for name, spec in kind.fields.items():
         value = values.get(spec.target)
         if spec.target == "tare_kg" or (spec.target == "net_kg" and values.get("gross_kg") is not None):
             continue
-        is_asked = any(question.field == name for question in asked)
-        if isinstance(spec, Quantity) and isinstance(value, int | float) and not is_asked:
+        if isinstance(spec, Quantity) and isinstance(value, int | float) and name not in taken:
             found = look.ask(name, spec, float(value))
             asked += [found] if found else []
     if kind.shape is Tally:
@@ -93,6 +93,8 @@ def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
         return []
     values = {name: value for name, value in vars(fact).items() if value is not None}
     asked = questions(fact.kind, values, fact.typed, history, history.programme_at(fact.at), fact.at)
+    if not asked:
+        return []
     # Without its tare a bag or tray is understood all the same: the one it started with is taken off.
     # And a mark that can be read in two ways was read in one when it was kept.
     return [each for each in asked if "tare" not in each.alternative and each.as_typed_words != DECIMAL]
@@ -117,7 +119,8 @@ class _Look:
         self.kind, self.values, self.typed, self.history, self.programme, self.at = (
             kind, values, typed, history, programme, at,
         )  # fmt: skip
-        found = stage_at(all_stages(history), at) if history is not None else None
+        self.stages = all_stages(history) if history is not None else []
+        found = stage_at(self.stages, at)
         self.stage = found.name if found else "charged"
 
     def ask(self, name: str, spec: Quantity, value: float) -> Question | None:
@@ -151,7 +154,7 @@ class _Look:
         last = self.history.last_of_kind(self.kind, self.at)
         if not isinstance(last, Reading) or self.at - last.at > LAST_TELLS:
             return None
-        stage = stage_at(all_stages(self.history), last.at)
+        stage = stage_at(self.stages, last.at)
         return last.value if stage is not None and stage.name == self.stage else None
 
     def _jump_c(self) -> float:

@@ -121,7 +121,7 @@ def _too_warm(plan: InPlan, plain: NextStep) -> NextStep | None:
     if high_c is None:
         return None
     found = []
-    for bed in beds_ahead(plan.batch.history, plan.stage, plan.batch.now):
+    for bed in beds_ahead(plan.batch):
         comes = bed.reaches(high_c)
         if comes is None and bed.line.level_c >= high_c:
             comes = bed.last_at

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.forecasts.course import is_usable
 from app.judgement.history.history import History
@@ -54,12 +55,18 @@ class BedAhead:
         return None if hours is None else self.last_at + timedelta(hours=hours)
 
 
-def beds_ahead(history: History, stage: Stage, now: datetime) -> list[BedAhead]:
-    """Each place that was read at two times since it was turned, and not too long ago."""
-    since = last_turned(history, stage)
+def beds_ahead(batch: BatchAt) -> list[BedAhead]:
+    """Each place that was read at two times since it was turned in this stage, and not too long ago."""
+    return batch.once(_beds_ahead)
+
+
+def _beds_ahead(batch: BatchAt) -> list[BedAhead]:
+    if batch.stage is None:
+        return []
+    now, since = batch.now, last_turned(batch.history, batch.stage)
     by_place: dict[str | None, list[Reading]] = {}
-    for each in history.readings("grain_temperature"):
-        if is_usable(each) and since.at <= each.at <= now:
+    for each in batch.within(batch.history.readings("grain_temperature"), since.at, now):
+        if is_usable(each):
             by_place.setdefault(each.place, []).append(each)
     found = []
     for place, readings in by_place.items():

@@ -37,8 +37,12 @@ class PhotoView:
 
 def photos_of_batch(session: Session, history: History, words: Words) -> dict[str, list[PhotoView]]:
     """The photos of a batch by the id of the fact that stands, or stood last: a photo goes over to a correction."""
-    facts = {fact.id: _head(chain.facts) for chain in history.chains for fact in chain.facts}
-    found = list_photos_about(session, (fact.subject for fact in facts.values())) if facts else []
+    facts = {
+        fact.id: fact if len(chain.facts) == 1 else _head(chain.facts)
+        for chain in history.chains
+        for fact in chain.facts
+    }
+    found = list_photos_about(session, [fact.subject for fact in facts.values()]) if facts else []
     known = [photo for photo in found if photo.fact_id in facts]
     views: dict[str, list[PhotoView]] = {}
     for number, photo in enumerate(sorted(known, key=lambda photo: facts[photo.fact_id].at), start=1):
