@@ -7,6 +7,7 @@ from datetime import timedelta
 from app.judgement.forecasts import forecast
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.forecasts.trusted import doubted, known_and_trusted, trusted
+from app.judgement.measures.batch import measures
 from tests.judgement.flag_story import Story
 
 
@@ -60,3 +61,16 @@ def test_a_fit_without_the_slip_is_kept_as_any_other() -> None:
     fits = forecast.Fits()
     first = forecast.fit(fits.lend(steeped(640.0).history()))
     assert forecast.fit(fits.lend(steeped(640.0).history())) is first
+
+
+def test_the_measures_of_a_batch_reckon_without_what_is_asked_about() -> None:
+    """Grain in °F that was typed as °C is no hottest reading, and in no mean, until somebody says that it is right."""
+    story = Story().grow()
+    story.grain(50.0, 16.0)
+    slip = story.tell(51.0, "grain_temperature", {"value": 61.0}, typed={"value": "61"})
+    history = story.history()
+    assert [fact.id for fact in doubted(history)] == [slip]
+    now = history.facts[-1].at + timedelta(hours=1)
+    by_key = {each.key: each for each in measures(history, now)}
+    assert by_key["germination_temperature_max"].value == 16.0
+    assert by_key["germination_temperature"].value == 16.0
