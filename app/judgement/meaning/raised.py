@@ -8,6 +8,7 @@ from datetime import datetime
 from app.judgement.facts.shapes import Fact
 from app.judgement.flags import Flag, by_rule, each_for_itself
 from app.judgement.forecasts.moisture import determination_of
+from app.judgement.forecasts.trusted import doubted, trusted
 from app.judgement.history.history import History
 
 LEAST = ("caution", "act")
@@ -33,18 +34,20 @@ def raised_by(history: History, fact: Fact, now: datetime, standing: Sequence[Fl
 
 def _own(history: History, fact: Fact, flag: Flag) -> list[Flag]:
     """The flag at the entry's own time: as it alone raises it, and with the others where it made them graver."""
-    known = {each.id: each for each in history.facts}
+    # The entry is taken at its word, but not against another that looks like a slip and waits for an answer.
+    slips = {each.id for each in doubted(history) if each.id != fact.id and trusted(history).by_id(each.id) is None}
+    known = {each.id: each for each in history.facts if each.id not in slips}
     # What was weighed together is one determination, and is judged as one.
     told = determination_of(history, fact)
     together = {fact.id} | ({each.id for each in told.facts} if told is not None else set())
     facts = [known[each] for each in flag.fact_ids if each in known and each not in together]
     others = {each.id for each in facts if each.kind == fact.kind}
-    alone = _open(history, fact, flag, without=others)
+    alone = _open(history, fact, flag, without=others | slips)
     if not others:
         return alone
-    before = by_rule(flag.rule, history, fact.at, without={fact.id})
+    before = by_rule(flag.rule, history, fact.at, without={fact.id} | slips)
     were = [each.rank for each in before if others & set(each.fact_ids) and not each.has_ended]
-    whole = _open(history, fact, flag, without=set())
+    whole = _open(history, fact, flag, without=slips)
     return [*alone, *(each for each in whole if each.rank > max(were, default=-1))]
 
 
