@@ -5,15 +5,16 @@ from typing import Any
 
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import circumstances, fact_hover, hover, lines
-from app.charts.theme import SEVERITIES, STAGE_HUES, TEMPERATURES, Style, token
-from app.judgement.facts.shapes import Action, Answer, Fact, Part, StageChange, Withdrawal
+from app.charts.theme import SEVERITIES, STAGE_HUES, Style, token
+from app.judgement.facts.kind_parts import ENTRY
+from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.shapes import Action, Fact
 from app.judgement.flags.answers import Key
 from app.judgement.flags.base import Flag
 
 FLAGS_ROW, STAGES_ROW, FACTS_ROW = 2.5, 1.5, 0.5
 ROWS = {FLAGS_ROW: "flags", STAGES_ROW: "stage", FACTS_ROW: "entries"}
 STRIP = "y3"
-_WEIGHED_ON_THE_CURVE = frozenset({"test_bag", "tray", "charge_weighing", "moisture_test"})
 
 
 def backdrop(frame: Frame, flags: Sequence[Flag], answered: Collection[Key]) -> Panel:
@@ -70,13 +71,7 @@ def _stage_hover(frame: Frame, span: Span) -> str:
 
 def _other_facts(frame: Frame) -> list[Fact]:
     """Facts that no curve shows and that are not a matter of the record itself."""
-    return [
-        fact
-        for fact in frame.history.facts
-        if not isinstance(fact, StageChange | Answer | Withdrawal | Part)
-        and fact.kind not in TEMPERATURES
-        and fact.kind not in _WEIGHED_ON_THE_CURVE
-    ]
+    return [fact for fact in frame.history.facts if KINDS[fact.kind].mark == ENTRY]
 
 
 def _fact_marks(frame: Frame, facts: Sequence[Fact]) -> dict[str, Any]:

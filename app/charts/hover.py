@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from app.judgement.facts.fields import Quantity
 from app.judgement.facts.kind_parts import QUALITIES
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.shapes import Action, Fact, Part, Reading, Remark, Result, StageChange, Tally, Weighing
+from app.judgement.facts.shapes import Action, Fact, Part, Reading, Remark, Result, Tally, Weighing
 from app.judgement.forecasts.moisture import MoistureSample
 from app.judgement.history.history import History
 from app.judgement.wording import in_zone, is_doubled
@@ -21,14 +21,6 @@ _HALF_A_SUMMER = timedelta(days=90)
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _QUALITY_WORDS = dict(QUALITIES)
-_READING_DIMENSIONS = {
-    "humidity": "humidity",
-    "ph": "ph",
-    "co2_bed": "co2",
-    "co2_room": "co2",
-    "bed_depth": "length",
-    "air_flow": "air_flow",
-}
 
 
 def plain(text: str) -> str:
@@ -167,8 +159,7 @@ def fact_hover(fact: Fact, clock: Clock, units: str) -> str:
 def fact_words(fact: Fact, units: str) -> str:
     """What a fact says beside its kind, as plain text; may be nothing."""
     if isinstance(fact, Reading):
-        key = DEFAULT_UNITS[units][_READING_DIMENSIONS.get(fact.kind, "temperature")]
-        return "" if fact.value is None else number(fact.value, key)
+        return "" if fact.value is None else number(fact.value, DEFAULT_UNITS[units][KINDS[fact.kind].dimension])
     if isinstance(fact, Weighing):
         return " ".join([*([fact.vessel] if fact.vessel else []), mass(fact.net_kg, units)])
     if isinstance(fact, Tally):
@@ -198,12 +189,12 @@ def _result_words(result: Result, units: str) -> str:
 
 
 def _action_words(fact: Fact, units: str) -> str:
-    if isinstance(fact, StageChange) or not isinstance(fact, Action):
+    if not isinstance(fact, Action):
         return ""
-    amount = ""
-    if fact.amount is not None and fact.kind in ("sprinkled", "aerated"):
-        amount = number(fact.amount, DEFAULT_UNITS[units]["volume"] if fact.kind == "sprinkled" else "h")
-    return " ".join(each for each in (fact.what, amount) if each)
+    spec = KINDS[fact.kind].fields.get("amount")
+    is_told = fact.amount is not None and isinstance(spec, Quantity) and not spec.is_difference
+    amount = number(fact.amount or 0.0, DEFAULT_UNITS[units][KINDS[fact.kind].dimension]) if is_told else ""
+    return " ".join(words for words in (fact.what, amount) if words)
 
 
 def _tally_words(tally: Tally) -> str:

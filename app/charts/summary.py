@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from app.charts.frame import Frame, Span, frame_of
 from app.charts.hover import shown_temperature, temperature_symbol
-from app.charts.theme import TEMPERATURES
+from app.charts.theme import temperature_styles
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.history.history import History
 from app.science.units import format_quantity
@@ -36,7 +36,7 @@ def _row(frame: Frame, span: Span) -> tuple[str, ...]:
 
 
 def _warmth(frame: Frame, span: Span) -> Iterator[str]:
-    for kind, style in TEMPERATURES.items():
+    for kind, style in temperature_styles().items():
         within = [reading for reading in frame.history.readings(kind) if span.stage.covers(reading.at)]
         values = [
             shown_temperature(value, frame.units)

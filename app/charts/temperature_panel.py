@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from app.charts.backdrop import error_bars
 from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import legend_name, shown_temperature, temperature_hover, temperature_symbol
-from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, token
+from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, temperature_styles, token
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
 from app.judgement.programmes.programme import Limit
@@ -29,7 +29,7 @@ _FAR_BOUND_C = 8.0
 
 def temperature_panel(frame: Frame) -> Panel:
     panel = Panel()
-    for kind in TEMPERATURES:
+    for kind in temperature_styles():
         panel.traces.extend(_series(frame, kind, panel))
     for quantity, stage in _LIMITED:
         for span in frame.named(stage):

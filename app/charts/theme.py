@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
+from app.judgement.facts.kind_parts import TEMPERATURE_CURVE
+from app.judgement.facts.kinds import KINDS
+
 Figure = dict[str, Any]
 
 
@@ -61,6 +64,15 @@ TEMPERATURES: Mapping[str, Style] = MappingProxyType(
     }
 )
 
+
+def temperature_styles() -> dict[str, Style]:
+    """How each kind is drawn that is a curve of the temperature panel; plainly where it has no style of its own."""
+    kinds = [kind for kind in KINDS.values() if kind.mark == TEMPERATURE_CURVE]
+    return {
+        each.name: TEMPERATURES.get(each.name, Style(each.word.lower(), "soft", "dashdot", "star")) for each in kinds
+    }
+
+
 # A thermometer near the top points up, one near the bottom down.
 _PLACES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
@@ -81,7 +93,7 @@ _OTHER_PLACES = (
 
 def place_style(kind: str, place: str, ordinal: int) -> Style:
     """The style of a kind of thermometer at a place; ordinal: the how-many-th of the places that have no name here."""
-    base = TEMPERATURES[kind]
+    base = temperature_styles()[kind]
     word = f"{base.word}, {place}" if place else base.word
     if kind != "grain_temperature":
         return Style(word, base.hue, base.dash, base.symbol, base.shape)

@@ -20,12 +20,12 @@ from app.store.engine import make_engine, write_session
 from app.store.history import get_history
 from app.store.types import canonical_json
 from app.web.entries.examples import EXAMPLES
-from app.web.tub.tiles import TUB_KINDS
+from app.web.tub.tiles import tub_kinds
 from tests.writing import BATCH, NOW, OTHER, Record, add_batch, charge, entry, iso
 
 WORDS = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
 Said = tuple[str, int, int, str]
-SAID = st.tuples(st.sampled_from([*TUB_KINDS, "withdrawal"]), st.integers(-40, 40), st.integers(0, 12), WORDS)
+SAID = st.tuples(st.sampled_from([*tub_kinds(), "withdrawal"]), st.integers(-40, 40), st.integers(0, 12), WORDS)
 
 
 def told(number: int, said: Said) -> Record:

@@ -10,18 +10,23 @@ import pytest
 from flask import Flask, get_template_attribute, render_template_string
 
 from app.judgement.facts.fields import Quantity, Reference
+from app.judgement.facts.kind_parts import ENTRY, MOISTURE_POINT, TEMPERATURE_CURVE, UNMARKED
 from app.judgement.facts.kinds import KINDS, RANK, STAGE_KINDS
 from app.judgement.facts.records import fact_from_record, record_from_fact
 from app.judgement.facts.shapes import SHAPES, Fact
 from app.judgement.history.history import order
 from app.judgement.history.stages import WORDS
-from app.judgement.meaning.meaning import meaning
+from app.judgement.malt import tests as malt_tests
+from app.judgement.meaning.meaning import TELLERS, meaning
+from app.judgement.slips import plausible
+from app.science.handbook import methods
 from app.store.facts import SHAPE_TABLES
 from app.web.entries.examples import EXAMPLES
 from app.web.entries.fields import has_unit, widget_of
 from app.web.entries.forms import EntryForm, entry_form, form_class
 from app.web.tub.advice import ADVICE
-from app.web.tub.tiles import BY_STAGE, GROUPS, TUB_KINDS
+from app.web.tub.tiles import BY_STAGE, GROUPS, tub_groups, tub_kinds
+from app.web.words.method_links import SECTIONS
 from tests.judgement.story import Story
 from tests.pages import forms_of
 
@@ -124,18 +129,28 @@ def test_parts_name_the_things_that_grain_can_go_between() -> None:
 
 
 def test_the_tub_knows_every_kind_that_it_offers_and_offers_it_once() -> None:
-    assert set(TUB_KINDS) <= set(KINDS)
-    assert len(TUB_KINDS) == len(set(TUB_KINDS))
-    assert {kind for kinds in BY_STAGE.values() for kind in kinds} <= set(TUB_KINDS)
+    assert {kind.tub_group for kind in KINDS.values()} == {"", *GROUPS}
+    assert len(tub_kinds()) == len(set(tub_kinds()))
+    assert {kind for kinds in BY_STAGE.values() for kind in kinds} <= set(tub_kinds())
     assert set(BY_STAGE) == set(WORDS)
-    assert all(title and kinds for title, kinds in GROUPS)
-    assert set(ADVICE) <= set(TUB_KINDS)
+    assert all(title and kinds for title, kinds in tub_groups())
+    assert set(ADVICE) <= set(tub_kinds())
+
+
+def test_what_a_kind_names_is_there_and_nothing_is_there_that_no_kind_names() -> None:
+    kinds = KINDS.values()
+    assert {kind.teller for kind in kinds} == {"", *TELLERS, *malt_tests.TELLERS}
+    assert not TELLERS.keys() & malt_tests.TELLERS.keys()
+    assert {kind.plausible for kind in kinds if isinstance(kind.plausible, str)} == set(plausible.RULES)
+    assert {kind.moisture_as for kind in kinds} <= {"", *WORDS}
+    assert {kind.mark for kind in kinds} == {TEMPERATURE_CURVE, MOISTURE_POINT, ENTRY, UNMARKED}
+    assert {kind.formula for kind in kinds} <= {"", *methods(), *SECTIONS}
 
 
 def test_every_kind_about_a_batch_alone_can_be_logged_at_the_tub_or_has_a_page_of_its_own() -> None:
     elsewhere = {"programme_change", "flag_answer"}
     about_batches = {name for name, kind in KINDS.items() if kind.subjects == {"batch"}}
-    assert about_batches - elsewhere <= set(TUB_KINDS)
+    assert about_batches - elsewhere <= set(tub_kinds())
 
 
 def test_every_stage_is_begun_by_some_kind() -> None:

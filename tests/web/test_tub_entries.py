@@ -15,7 +15,7 @@ from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
 from app.web.entries.examples import EXAMPLES
-from app.web.tub.tiles import BY_STAGE, TUB_KINDS
+from app.web.tub.tiles import BY_STAGE, tub_kinds
 from tests.pages import Tub, forms_of, insisting, tub_form
 from tests.writing import BATCH, NOW, Opened, add_batch, entry, iso
 
@@ -40,7 +40,7 @@ def begin_stage(app: Flask, kind: str) -> None:
         said(app, entry(STAGE_STARTS[stage], id="stage-1", at=iso(NOW - timedelta(hours=1))))
 
 
-@pytest.mark.parametrize("kind", TUB_KINDS)
+@pytest.mark.parametrize("kind", tub_kinds())
 def test_it_works(app: Flask, tub: Tub, kind: str) -> None:
     begin_stage(app, kind)
     fact_id = kept(tub.keep(kind, dict(EXAMPLES[kind])))
@@ -56,7 +56,7 @@ def test_it_works(app: Flask, tub: Tub, kind: str) -> None:
     assert f"/facts/{fact_id}/withdraw" in page.text
 
 
-@pytest.mark.parametrize("kind", TUB_KINDS)
+@pytest.mark.parametrize("kind", tub_kinds())
 def test_an_entry_of_each_kind_can_be_corrected_as_it_stands(app: Flask, tub: Tub, kind: str) -> None:
     begin_stage(app, kind)
     fact_id = kept(tub.keep(kind, dict(EXAMPLES[kind])))

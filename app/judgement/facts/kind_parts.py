@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import NamedTuple, TypedDict, Unpack
 
 from app.judgement.facts.fields import (
     Choice,
@@ -31,14 +32,58 @@ QUALITIES = (
 )
 VALUELESS_QUALITIES = frozenset({"over_range", "not_possible", "all_well"})
 DRAINED = (("blotted", "blotted dry"), ("drained", "drained, not blotted"), ("spun", "spun"))
+TEMPERATURE_CURVE, MOISTURE_POINT, ENTRY, UNMARKED = "temperature", "moisture", "entry", ""
 BLOTTED_OR_DRIED = (("drained", "drained"), ("blotted", "blotted"), ("dried", "dried"))
+
+
+class Span(NamedTuple):
+    """From low to high, both included."""
+
+    low: float
+    high: float
+
+    def holds(self, value: float) -> bool:
+        slack = 1e-9 * max(1.0, abs(value))
+        return self.low - slack <= value <= self.high + slack
+
+    def wider(self, below: float, above: float) -> Span:
+        return Span(self.low - below, self.high + above)
+
+
+class Plausible(NamedTuple):
+    """usual: a value that needs no second look; possible: outside it one asks, if another reading of it is usual;
+    wild: outside it one asks in any case."""
+
+    usual: Span
+    possible: Span
+    wild: Span
+
+
+class About(TypedDict, total=False):
+    """What the other rooms and layers ask of a kind: see Kind, whose fields these are."""
+
+    plausible: Plausible | str
+    moisture_as: str
+    formula: str
+    tub_group: str
+    tub_order: int
+    mark: str
+    teller: str
 
 
 @dataclass(frozen=True)
 class Kind:
     """One kind of fact. stage: the stage that it starts; methods: ways of doing it that change what it means.
 
-    has_usual_method: whether the first of them may be taken for granted until somebody says otherwise.
+    has_usual_method: whether the first of them may be taken for granted until somebody says otherwise. has_instrument:
+    whether its number is read off one, whose correction then is added to a temperature.
+
+    plausible: what its value is usually like, SI, or the name of the rule in slips/plausible.py that says so by stage
+    and programme; moisture_as: the stage whose moisture its grain has, where that is not the batch's own stage.
+    formula: how its number is come by, as chapter.function of app.science; empty where it is as it was read.
+    tub_group: the group of the tub page that offers it, empty for none; tub_order: the lower the earlier in there.
+    mark: where it stands on the chart of a batch: a curve of the temperature panel, a point of the moisture panel,
+    an entry of the strip above them, or nowhere. teller: the name by which meaning.py or malt/tests.py tells of it.
     """
 
     name: str
@@ -51,17 +96,48 @@ class Kind:
     has_usual_method: bool = True
     has_place: bool = False
     has_instrument: bool = False
+    plausible: Plausible | str | None = None
+    moisture_as: str = ""
+    formula: str = ""
+    tub_group: str = ""
+    tub_order: int = 0
+    mark: str = ENTRY
+    teller: str = ""
+
+    @property
+    def dimension(self) -> str:
+        """Of what its number is: of the value of a reading or result, or the amount of an action; empty for none."""
+        spec = self.fields.get("value") or self.fields.get("amount")
+        return spec.dimension if isinstance(spec, Quantity) else ""
 
     @property
     def shape(self) -> type[Fact]:
         return SHAPES[self.shape_name]
 
 
-def stage(name: str, word: str, stage: str | None, **options: object) -> Kind:
-    return Kind(name, "stage", word, BATCH, stage=stage, **options)  # type: ignore[arg-type]  # passes Kind's own fields
+def _at_the_tub(group: str, subjects: frozenset[str], about: About) -> About:
+    """What can be about a batch is offered at the tub, in the group of its shape where no other is named."""
+    return {"tub_group": group if subjects >= BATCH else "", **about}
 
 
-def reading(name: str, word: str, dimension: str, low: float, high: float, *, subjects: frozenset[str] = BATCH) -> Kind:
+def stage(
+    name: str, word: str, stage: str | None, methods: tuple[tuple[str, str], ...] = (), **about: Unpack[About]
+) -> Kind:
+    about = {"tub_group": "stages", "mark": UNMARKED, "teller": "stage", **about}
+    return Kind(name, "stage", word, BATCH, stage=stage, methods=methods, **about)
+
+
+def reading(
+    name: str,
+    word: str,
+    dimension: str,
+    low: float,
+    high: float,
+    *,
+    subjects: frozenset[str] = BATCH,
+    has_instrument: bool = True,
+    **about: Unpack[About],
+) -> Kind:
     def number(target: str, words: str, required: bool) -> Quantity:
         shared = "" if target == "value" else "value"
         return Quantity(
@@ -73,7 +149,21 @@ def reading(name: str, word: str, dimension: str, low: float, high: float, *, su
         "lowest": number("lowest", "Lowest since the last look", False),
         "highest": number("highest", "Highest since the last look", False),
     }
-    return Kind(name, "reading", word, subjects, fields, has_place=True, has_instrument=True)
+    about = _at_the_tub("air", subjects, {"teller": "reading", **about})
+    return Kind(name, "reading", word, subjects, fields, has_place=True, has_instrument=has_instrument, **about)
+
+
+def temperature(
+    name: str,
+    word: str,
+    low: float = -60.0,
+    high: float = 600.0,
+    *,
+    has_instrument: bool = True,
+    **about: Unpack[About],
+) -> Kind:
+    about = {"mark": TEMPERATURE_CURVE, **about}
+    return reading(name, word, "temperature", low, high, has_instrument=has_instrument, **about)
 
 
 def mass(word: str, target: str, *, required: bool = False, low: float = 0.0, unit_of: str = "") -> Quantity:
@@ -95,7 +185,9 @@ def weighing(
     vessel: str | None = None,
     extra: Fields | None = None,
     low: float = 0.0,
+    **about: Unpack[About],
 ) -> Kind:
+    about = _at_the_tub("weights", subjects, about)
     fields: dict[str, FieldSpec] = {}
     if vessel:
         fields["vessel"] = Text(word=vessel, target="vessel", max_length=40)
@@ -103,7 +195,17 @@ def weighing(
     fields["tare"] = mass("Tare", "tare_kg", unit_of="gross")
     fields["net"] = mass("Net", "net_kg", low=low, unit_of="gross")
     fields.update(extra or {})
-    return Kind(name, "weighing", word, subjects, fields, methods=methods, has_place=not vessel, has_instrument=True)
+    return Kind(
+        name,
+        "weighing",
+        word,
+        subjects,
+        fields,
+        methods=methods,
+        has_place=not vessel,
+        has_instrument=True,
+        **about,
+    )
 
 
 def tally(
@@ -117,23 +219,33 @@ def tally(
     subjects: frozenset[str] = BATCH | LOT,
     methods: tuple[tuple[str, str], ...] = (),
     has_place: bool = False,
+    **about: Unpack[About],
 ) -> Kind:
+    about = _at_the_tub("counts", subjects, about)
     fields: dict[str, FieldSpec] = {"looked_at": Count(word=looked_at, target="looked_at", low=1, required=needs)}
     for key, words in classes.items():
         fields[key] = Count(word=words, target=f"counts.{key}", required=False)
     if lengths:
         fields["lengths"] = Lengths(word="Lengths", target="lengths", required=False)
-    return Kind(name, "tally", word, subjects, fields, methods=methods, has_place=has_place)
+    return Kind(name, "tally", word, subjects, fields, methods=methods, has_place=has_place, **about)
 
 
-def part(name: str, word: str, sources: frozenset[str], targets: frozenset[str], stage: str | None = None) -> Kind:
+def part(
+    name: str,
+    word: str,
+    sources: frozenset[str],
+    targets: frozenset[str],
+    stage: str | None = None,
+    **about: Unpack[About],
+) -> Kind:
     fields = {
         "source": Reference(word="From", target="source", types=sources),
         "target": Reference(word="Into", target="target", types=targets),
         "as_is": mass("Weight as it is", "as_is_kg", required=True),
         "moisture": moisture(required=True),
     }
-    return Kind(name, "part", word, ANY, fields, stage=stage, methods=MOISTURE_KNOWN)
+    about = {"mark": UNMARKED, **about}
+    return Kind(name, "part", word, ANY, fields, stage=stage, methods=MOISTURE_KNOWN, **about)
 
 
 def result(
@@ -145,9 +257,10 @@ def result(
     beside: Fields | None = None,
     subjects: frozenset[str] = MALT | LOT,
     has_usual_method: bool = True,
+    **about: Unpack[About],
 ) -> Kind:
     fields = {"value": value, **(beside or {})}
-    return Kind(name, "result", word, subjects, fields, methods=methods, has_usual_method=has_usual_method)
+    return Kind(name, "result", word, subjects, fields, methods=methods, has_usual_method=has_usual_method, **about)
 
 
 def beside(
@@ -178,8 +291,16 @@ def value(word: str, dimension: str, *, low: float = 0.0, high: float, help: str
     return Quantity(word=word, target="value", dimension=dimension, low=low, high=high, help=help, has_minus=False)
 
 
-def action(name: str, word: str, fields: Fields | None = None, *, subjects: frozenset[str] = BATCH) -> Kind:
-    return Kind(name, "action", word, subjects, fields or {}, has_place=True)
+def action(
+    name: str,
+    word: str,
+    fields: Fields | None = None,
+    *,
+    subjects: frozenset[str] = BATCH,
+    **about: Unpack[About],
+) -> Kind:
+    about = _at_the_tub("done", subjects, about)
+    return Kind(name, "action", word, subjects, fields or {}, has_place=True, **about)
 
 
 def choice(word: str, aspect: str, *options: tuple[str, str], required: bool = False) -> Choice:
@@ -210,4 +331,3 @@ WATERS = (("4ml", "4 mL of water"), ("8ml", "8 mL of water"))
 DAY_CLASSES = MappingProxyType({"day_1": "Grown at 24 h", "day_2": "New at 48 h", "day_3": "New at 72 h"})
 SIEVED_BY = (("weight", "weighed, g"), ("percent", "per cent by weight"), ("count", "kernels counted"))
 YES_NO = (("yes", "yes"), ("no", "no"), ("not_sure", "not sure"))
-TEMPERATURE = ("temperature", -60.0, 600.0)

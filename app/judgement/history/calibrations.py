@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
+from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact
 
 
 def is_corrected(kind: str) -> bool:
     """Whether readings of this kind are seen with the correction of their instrument: a correction is a temperature."""
-    return kind.endswith("_temperature")
+    return KINDS[kind].has_instrument and KINDS[kind].dimension == "temperature"
 
 
 def calibration_at(calibrations: Iterable[Fact], instrument: str, moment: datetime) -> Action | None:

@@ -107,7 +107,7 @@ def moisture_ways(history: History, now: datetime) -> list[MaltMoistureWay]:
 
 def told(fact: Fact, words: Words) -> Told | None:
     """A malt test in words; None where it is none."""
-    tell = _TELLERS.get(fact.kind)
+    tell = TELLERS.get(KINDS[fact.kind].teller)
     return tell(fact, words) if tell is not None and isinstance(fact, Result) else None
 
 
@@ -148,13 +148,14 @@ def _falling_number(fact: Result, words: Words) -> Told:
     return Told("none", text)
 
 
-_TELLERS: Mapping[str, Callable[[Result, Words], Told]] = {
-    "malt_colour": _colour,
-    "extract_mash": _extract,
+TELLERS: Mapping[str, Callable[[Result, Words], Told]] = {
+    "colour": _colour,
+    "extract": _extract,
     "diastatic_power": _diastatic_power,
-    "conversion_test": _conversion,
+    "conversion": _conversion,
     "falling_number": _falling_number,
 }
+"""By the name that a kind gives of its teller."""
 
 
 def way_of(tests: Sequence[Result]) -> str:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from app.judgement.facts.kind_parts import Kind
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.flags import Flag
@@ -79,14 +78,13 @@ def by_itself(history: History, fact: Fact, now: datetime, words: Words = METRIC
     """What this fact means against the programme, whatever flags it raises."""
     if isinstance(fact, Withdrawal):
         return Meaning("none", "Struck out. It stays in the record.")
-    if isinstance(fact, Remark) and fact.kind == "inspection":
-        return _inspection(history, fact, now)
-    if fact.quality not in ("measured", "estimated"):
+    tell = TELLERS.get(KINDS[fact.kind].teller)
+    # A look says what is amiss whatever was said of its quality.
+    if tell is not _inspection and fact.quality not in ("measured", "estimated"):
         return Meaning("none", f"{KINDS[fact.kind].word} kept: {_quality_word(fact)}.")
     of_malt = told(fact, words)
     if of_malt is not None:
         return Meaning(*of_malt)
-    tell = _TELLERS.get(fact.kind) or _SHAPE_TELLERS.get(KINDS[fact.kind].shape_name)
     return tell(history, fact, now, words) if tell else Meaning("none", f"{KINDS[fact.kind].word} kept.")
 
 
@@ -128,23 +126,18 @@ def _reading(history: History, fact: Fact, now: datetime, words: Words) -> Meani
     if fact.value is None:
         return Meaning("none", f"{KINDS[fact.kind].word} kept.")
     kind = KINDS[fact.kind]
-    shown = words.quantity(dimension_of(kind), fact.value)
+    shown = words.quantity(kind.dimension, fact.value)
     if kind.name == "grain_temperature":
         hot = _over_ceiling(history, fact, words)
         if hot:
             return hot
     limit = reading_limit(history, fact)
     status = judged(limit, fact.value)
-    wanted = range_words(limit, lambda value: words.quantity(dimension_of(kind), value))
+    wanted = range_words(limit, lambda value: words.quantity(kind.dimension, value))
     text = f"{kind.word} {shown}" + (f": {STATUS_WORDS[status]}" if status in STATUS_WORDS else "")
     if fact.correction:
         wanted = f"Corrected by {words.difference(fact.correction)} for its instrument. {wanted}"
     return Meaning(status, text, wanted[:1].upper() + wanted[1:])
-
-
-def dimension_of(kind: Kind) -> str:
-    """The dimension of a reading's value."""
-    return str(getattr(kind.fields["value"], "dimension", "fraction"))
 
 
 def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | None:
@@ -206,8 +199,8 @@ def _follow_on(history: History, now: datetime, words: Words) -> str:
 
 def _tally(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
     assert isinstance(fact, Tally)
-    class_name, word = _COUNTED[fact.kind]
-    hits = fact.counts.get(class_name, 0)
+    counted, spec = next(each for each in KINDS[fact.kind].fields.items() if each[1].target.startswith("counts."))
+    word, hits = _SHARE_WORDS.get(fact.kind, spec.word), fact.counts.get(counted, 0)
     low, high = wilson_interval(hits, fact.looked_at)
     share = hits / fact.looked_at
     text = f"{word} {100 * share:.0f} % of {fact.looked_at} ({100 * low:.0f}–{100 * high:.0f} %)"
@@ -306,8 +299,9 @@ def _sprinkled(history: History, fact: Fact, now: datetime, words: Words) -> Mea
     )  # fmt: skip
 
 
-def _inspection(history: History, fact: Remark, now: datetime) -> Meaning:
+def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
     """The gravest of what was found. Clean only where nothing said is amiss, and no words say what nobody judges."""
+    assert isinstance(fact, Remark)
     at = max(now, fact.at)
     stage = stage_at(all_stages(history), fact.at)
     is_steeped = stage is not None and stage.name in ("immersion", "air_rest")
@@ -328,23 +322,19 @@ def _stage(history: History, fact: Fact, now: datetime, words: Words) -> Meaning
     return Meaning("none", f"{KINDS[fact.kind].word} at {words.clock(fact.at)}, h {hour:.1f}", follow)
 
 
-_COUNTED = {
-    "float_count": ("floated", "Floated"),
-    "chit_count": ("chitted", "Chits"),
-    "squeeze_test": ("white_core", "White core in"),
-}
-_SHAPE_TELLERS: dict[str, Callable[[History, Fact, datetime, Words], Meaning]] = {"reading": _reading, "stage": _stage}
-_TELLERS: dict[str, Callable[[History, Fact, datetime, Words], Meaning]] = {
-    "test_bag": _moisture,
-    "tray": _moisture,
-    "charge_weighing": _moisture,
-    "moisture_test": _moisture,
-    "float_count": _tally,
-    "chit_count": _tally,
-    "squeeze_test": _tally,
+_SHARE_WORDS = {"chit_count": "Chits", "squeeze_test": "White core in"}
+"""How a share is called, where the word of what was counted won't do."""
+
+TELLERS: Mapping[str, Callable[[History, Fact, datetime, Words], Meaning]] = {
+    "reading": _reading,
+    "stage": _stage,
+    "moisture": _moisture,
+    "share": _tally,
     "rub_out": _rub_out,
-    "growth_count": _growth,
+    "growth": _growth,
     "skimmings": _skimmings,
     "outturn": _outturn,
     "sprinkled": _sprinkled,
+    "inspection": _inspection,
 }
+"""By the name that a kind gives of its teller; those of malt tests are in malt/tests.py."""

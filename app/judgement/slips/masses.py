@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
+from app.judgement.facts.kind_parts import Plausible, Span
 from app.judgement.facts.shapes import Weighing
 from app.judgement.grain.charges import Charged, grain_at
 from app.judgement.grain.moisture_samples import net_of, tray_start
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import Programme
-from app.judgement.slips.plausible import Plausible, Span
 
 MOST_OF_CHARGE = 2.2
 """Nothing of a batch weighs more than its whole charge does at 60 % of water: (1 - 0.12) / (1 - 0.6), of grain charged

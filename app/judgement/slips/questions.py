@@ -9,14 +9,14 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from app.judgement.facts.fields import Quantity
-from app.judgement.facts.kind_parts import Kind
+from app.judgement.facts.kind_parts import Kind, Plausible
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
 from app.judgement.programmes.programme import Programme
 from app.judgement.slips.masses import expected_masses, known_tare
-from app.judgement.slips.plausible import TEMPERATURES, Plausible, plausible, plausible_range
+from app.judgement.slips.plausible import plausible, plausible_range
 from app.judgement.slips.readings import Other, other_readings
 from app.judgement.wording import METRIC
 from app.science import units
@@ -149,7 +149,7 @@ class _Look:
 
     def _last_c(self) -> float | None:
         """The last temperature of this kind in this stage, if it still tells anything."""
-        if self.history is None or self.kind not in TEMPERATURES:
+        if self.history is None or KINDS[self.kind].dimension != "temperature":
             return None
         last = self.history.last_of_kind(self.kind, self.at)
         if not isinstance(last, Reading) or self.at - last.at > LAST_TELLS:

@@ -16,7 +16,6 @@ from app.judgement.forecasts.moisture import determinations_by_place
 from app.judgement.history.history import History, order
 from app.judgement.history.stages import Stage, all_stages, stage_at
 from app.judgement.history.superseding import Chain
-from app.judgement.meaning.meaning import dimension_of
 from app.judgement.wording import Words
 from app.web.batches.series import Series, series_of
 from app.web.summary.flags import ANSWER_WORDS
@@ -211,7 +210,7 @@ def _weighing_words(fact: Weighing, words: Words) -> str:
 def _reading_words(fact: Reading, said: str, words: Words) -> str:
     parts = [unbroken(said)] if said else []
     if fact.lowest is not None and fact.highest is not None:
-        low, high = (words.quantity(dimension_of(KINDS[fact.kind]), each) for each in (fact.lowest, fact.highest))
+        low, high = (words.quantity(KINDS[fact.kind].dimension, each) for each in (fact.lowest, fact.highest))
         parts.append(f"{unbroken(low)} to {unbroken(high)} since the last look")
     if fact.correction:
         parts.append(

@@ -9,7 +9,6 @@ from datetime import timedelta
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Reading
 from app.judgement.history.superseding import Chain
-from app.judgement.meaning.meaning import dimension_of
 from app.judgement.wording import Words
 
 FEWEST = 12
@@ -29,7 +28,7 @@ class Series:
     def value(self, words: Words) -> str:
         """From the lowest to the highest."""
         values = [each.value for each in self.readings if each.value is not None]
-        dimension = dimension_of(KINDS[self.first.kind])
+        dimension = KINDS[self.first.kind].dimension
         return f"{words.quantity(dimension, min(values))} to {words.quantity(dimension, max(values))}"
 
     def clock(self, words: Words) -> str:

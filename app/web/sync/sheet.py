@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from app.judgement.facts.fields import Quantity
+from app.judgement.facts.kind_parts import Plausible
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import record_from_fact
 from app.judgement.flags.limits import AIR_IT, LEAVE, ROOM_CO2
@@ -16,7 +17,7 @@ from app.judgement.history.stages import stages
 from app.judgement.malt.looks import AMISS, ERGOT
 from app.judgement.programmes.programme import Programme
 from app.judgement.slips.masses import by_charge
-from app.judgement.slips.plausible import Plausible, plausible
+from app.judgement.slips.plausible import plausible
 from app.judgement.wording import Words
 from app.science import units
 

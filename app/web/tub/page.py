@@ -26,7 +26,7 @@ from app.web.request.moment import zone
 from app.web.summary.glance import glance_at
 from app.web.summary.kiln import kiln_view
 from app.web.tub.advice import ADVICE
-from app.web.tub.tiles import GROUPS, TUB_KINDS, tiles_for, value_words
+from app.web.tub.tiles import tiles_for, tub_groups, tub_kinds, value_words
 from app.web.tub.weights import mass_units, tare_typed
 from app.web.words.kept import said_if_it_can_be
 
@@ -56,7 +56,7 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "stage": stage,
         "kiln": kiln_view(history, words),
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
-        "groups": GROUPS,
+        "groups": tub_groups(),
         "fields": tub_fields(history, words, outside, asked.form if asked else None),
         "common": asked.form if asked else common_form(words),
         "open_kind": asked.form.kind.name if asked else None,
@@ -72,7 +72,7 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
 def tub_fields(history: History, words: Words, outside: bool, filled: EntryForm | None) -> dict[str, Markup]:
     """The fields of every kind: blank with what was used last, or those of the form that was sent, as it was sent."""
     drawn = {}
-    for name in TUB_KINDS:
+    for name in tub_kinds():
         is_of_malt = name == "moisture_test" and is_malt(history)
         if filled is not None and filled.kind.name == name:
             drawn[name] = _drawn(filled.scoped(), outside)

@@ -20,7 +20,7 @@ from app.web.request.moment import request_now, zone
 from app.web.request.photo_uploads import sent_photos
 from app.web.request.reader import reader
 from app.web.tub.page import closed_up, kept_view, tub_context
-from app.web.tub.tiles import TUB_KINDS
+from app.web.tub.tiles import tub_kinds
 from app.web.words.formatting import words
 from app.web.words.photos import photos_of_batch
 
@@ -42,7 +42,7 @@ def keep_chosen(number: int) -> Response | tuple[str, int]:
 
 @tub.post("/batches/<int:number>/tub/<kind>")
 def keep(number: int, kind: str) -> Response | tuple[str, int]:
-    if kind not in TUB_KINDS:
+    if kind not in tub_kinds():
         abort(404)
     batch = get_batch(db(), number)
     form = entry_form(kind, unscoped(request.form, kind), system=reader().units, zone=zone(), now=request_now())

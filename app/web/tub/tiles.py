@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Protocol
 
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.judgement.history.history import History
-from app.judgement.meaning.meaning import dimension_of
 from app.judgement.wording import Words
 
 BY_STAGE: dict[str, tuple[str, ...]] = {
@@ -60,72 +60,26 @@ BY_STAGE: dict[str, tuple[str, ...]] = {
     "abandoned": ("note",),
 }
 
-GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (
-        "Stages",
-        (
-            "steep_on",
-            "drained",
-            "cast",
-            "stew_on",
-            "loaded",
-            "heat_on",
-            "heat_off",
-            "stripped",
-            "finished",
-            "abandoned",
-        ),
-    ),
-    (
-        "Temperature and air",
-        (
-            "grain_temperature",
-            "water_temperature",
-            "air_temperature",
-            "air_on_temperature",
-            "air_off_temperature",
-            "set_point",
-            "humidity",
-            "ph",
-            "co2_bed",
-            "co2_room",
-            "bed_depth",
-            "air_flow",
-        ),
-    ),
-    (
-        "Weights",
-        (
-            "test_bag_start",
-            "test_bag",
-            "charge_weighing",
-            "tray",
-            "skimmings",
-            "loss",
-            "culms",
-            "outturn",
-            "moisture_test",
-            "kernel_weight",
-        ),
-    ),
-    ("Counts", ("float_count", "chit_count", "growth_count", "rub_out", "squeeze_test")),
-    (
-        "Done and seen",
-        (
-            "turned",
-            "sprinkled",
-            "water_changed",
-            "aerated",
-            "addition",
-            "interruption",
-            "paused",
-            "resumed",
-            "inspection",
-            "note",
-        ),
-    ),
+GROUPS: Mapping[str, str] = MappingProxyType(
+    {
+        "stages": "Stages",
+        "air": "Temperature and air",
+        "weights": "Weights",
+        "counts": "Counts",
+        "done": "Done and seen",
+    }
 )
-TUB_KINDS: tuple[str, ...] = tuple(name for _, names in GROUPS for name in names)
+
+
+def tub_groups() -> list[tuple[str, list[str]]]:
+    """The groups in which the tub page offers everything: title, and the kinds in their order."""
+    kinds = sorted(KINDS.values(), key=lambda kind: kind.tub_order)
+    return [(title, [kind.name for kind in kinds if kind.tub_group == group]) for group, title in GROUPS.items()]
+
+
+def tub_kinds() -> list[str]:
+    """Every kind that the tub page offers."""
+    return [name for _, names in tub_groups() for name in names]
 
 
 class Due(Protocol):
@@ -149,7 +103,7 @@ def tiles_for(history: History, stage: str, steps: Sequence[Due], words: Words) 
     """The tiles of this stage; what is due next stands first."""
     names = list(BY_STAGE.get(stage, BY_STAGE["charged"]))
     due = steps[0].kind if steps else None
-    if due in TUB_KINDS:
+    if due in tub_kinds():
         names = [due, *(name for name in names if name != due)]
     return [Tile(name, KINDS[name].word, last_hint(history, name, words), name == due) for name in names]
 
@@ -168,7 +122,7 @@ def last_hint(history: History, kind: str, words: Words) -> str:
 def value_words(fact: Fact, words: Words) -> str:
     """The number of a fact, in the reader's units; empty where it has none."""
     if isinstance(fact, Reading) and fact.value is not None:
-        return words.quantity(dimension_of(KINDS[fact.kind]), fact.value)
+        return words.quantity(KINDS[fact.kind].dimension, fact.value)
     if isinstance(fact, Weighing):
         return words.mass(fact.gross_kg if fact.gross_kg is not None else fact.net_kg)
     if isinstance(fact, Tally) and len(fact.counts) == 1:

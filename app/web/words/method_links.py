@@ -1,6 +1,7 @@
 """From a number on a screen to how it is worked out: every measure, entry, account line and flag has its place.
 
-A name with a dot is a formula on the Methods page; a plain name is a section of the page on how numbers are shown.
+That of an entry stands with its kind. A name with a dot is a formula on the Methods page; a plain name is a section of
+the page on how numbers are shown.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from types import MappingProxyType
 from flask import Flask
 
 from app.config import Settings
+from app.judgement.facts.kinds import KINDS
 
 MEASURES: Mapping[str, str] = MappingProxyType(
     {
@@ -46,33 +48,6 @@ MEASURES: Mapping[str, str] = MappingProxyType(
         "flags_notice": "flags",
         "flags_caution": "flags",
         "flags_act": "flags",
-    }
-)
-KINDS: Mapping[str, str] = MappingProxyType(
-    {
-        "test_bag_start": "moisture.moisture_wb_with_sd",
-        "test_bag": "moisture.moisture_wb_with_sd",
-        "charge_weighing": "moisture.moisture_wb_with_sd",
-        "tray": "moisture.tray_moisture_wb",
-        "skimmings": "mass_balance.skimmings_share",
-        "moisture_test": "moisture_methods.oven_moisture_wb",
-        "float_count": "proportions.wilson_interval",
-        "chit_count": "proportions.wilson_interval",
-        "squeeze_test": "proportions.wilson_interval",
-        "rub_out": "proportions.wilson_interval",
-        "growth_count": "growth.mean_acrospire_with_sd",
-        "germination_test": "germination.germinative_energy",
-        "capacity_test": "germination.germination_capacity",
-        "malt_colour": "malt_analysis.ebc_from_lovibond",
-        "extract_mash": "malt_analysis.extract_dry_percent",
-        "diastatic_power": "malt_analysis.windisch_kolbach_from_lintner",
-        "conversion_test": "malt_analysis.conversion_against_reference",
-        "falling_number": "flour.liquefaction_number",
-        "culms": "mass_balance.dry_matter_with_sd",
-        "outturn": "yield",
-        "sprinkled": "moisture.water_to_reach_kg",
-        "air_flow": "kiln_bed.evaporation_kg_per_h",
-        "humidity": "humid_air.humidity_ratio",
     }
 )
 SHAPES: Mapping[str, str] = MappingProxyType(
@@ -159,6 +134,5 @@ def _place(key: str) -> str:
 
 
 def _kind_place(name: str) -> str:
-    from app.judgement.facts.kinds import KINDS as KNOWN
-
-    return KINDS.get(name) or (SHAPES.get(KNOWN[name].shape_name, "") if name in KNOWN else "")
+    kind = KINDS.get(name)
+    return kind.formula or SHAPES.get(kind.shape_name, "") if kind else ""
