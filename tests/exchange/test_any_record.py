@@ -19,8 +19,8 @@ from app.store.base import metadata
 from app.store.engine import make_engine, write_session
 from app.store.history import get_history
 from app.store.types import canonical_json
-from app.web.entries.examples import EXAMPLES
 from app.web.tub.tiles import tub_kinds
+from tests.examples import EXAMPLES
 from tests.writing import BATCH, NOW, OTHER, Record, add_batch, charge, entry, iso
 
 WORDS = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)

@@ -31,7 +31,7 @@ from app.store.digests import BatchDigest
 from app.store.engine import make_sessionmaker, open_database, write_session
 from app.store.history import get_history
 from app.store.types import canonical_json
-from app.web.entries.examples import EXAMPLES
+from tests.examples import EXAMPLES
 from tests.writing import BATCH, LOT, NOW, OTHER, Record, add_batch, add_lot, charge, count_facts, entry, iso, water
 
 TOKEN = re.compile(r'(?<=name="csrf_token" value=")[^"]+')

@@ -21,12 +21,12 @@ from app.judgement.meaning.meaning import TELLERS, meaning
 from app.judgement.slips import plausible
 from app.science.handbook import methods
 from app.store.facts import SHAPE_TABLES
-from app.web.entries.examples import EXAMPLES
 from app.web.entries.fields import has_unit, widget_of
 from app.web.entries.forms import EntryForm, entry_form, form_class
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import BY_STAGE, GROUPS, tub_groups, tub_kinds
 from app.web.words.method_links import SECTIONS
+from tests.examples import EXAMPLES
 from tests.judgement.story import Story
 from tests.pages import forms_of
 

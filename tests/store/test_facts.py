@@ -26,7 +26,7 @@ from app.store.facts import (
     list_facts_after,
     parts_between,
 )
-from app.web.entries.examples import EXAMPLES
+from tests.examples import EXAMPLES
 from tests.writing import BATCH, LOT, NOW, PROGRAMME, add_batch, iso, water
 
 DIGEST = "d" * 64

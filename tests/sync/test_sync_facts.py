@@ -18,7 +18,7 @@ from app.store.digests import BatchDigest
 from app.store.engine import read_session, write_session
 from app.store.facts import fact, find_fact
 from app.store.history import get_history
-from app.web.entries.examples import EXAMPLES
+from tests.examples import EXAMPLES
 from tests.writing import BATCH, LOT, NOW, OTHER, Opened, Record, add_batch, charge, entry, iso, struck, water
 
 from .conftest import Phone

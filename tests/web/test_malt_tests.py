@@ -16,7 +16,7 @@ from app.operations.facts import record_fact
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
 from app.store.history import get_history
-from app.web.entries.examples import EXAMPLES
+from tests.examples import EXAMPLES
 from tests.pages import PageForm, forms_of, tub_form
 from tests.writing import BATCH, NOW, OTHER, add_batch, entry, iso
 

@@ -14,8 +14,8 @@ from app.judgement.facts.records import values_from_typed
 from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
-from app.web.entries.examples import EXAMPLES
 from app.web.tub.tiles import BY_STAGE, tub_kinds
+from tests.examples import EXAMPLES
 from tests.pages import Tub, forms_of, insisting, tub_form
 from tests.writing import BATCH, NOW, Opened, add_batch, entry, iso
 

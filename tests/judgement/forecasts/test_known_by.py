@@ -16,10 +16,10 @@ from app.judgement.forecasts.forecast import fit
 from app.judgement.history.build import history_from_records
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import load_builtin
-from app.web.entries.examples import EXAMPLES
 from tests.benchmarks import made_up
 from tests.benchmarks.backtest import Series, growth_series, kiln_series, steep_as_it_is, steep_by_plan
 from tests.benchmarks.known_by import known_by
+from tests.examples import EXAMPLES
 
 Record = dict[str, Any]
 PROBE = "probe 1"

@@ -182,7 +182,7 @@ def test_a_test_of_later_has_no_say_yet() -> None:
 
 
 def test_each_malt_test_means_something_and_raises_no_flag_after_the_end() -> None:
-    from app.web.entries.examples import EXAMPLES
+    from tests.examples import EXAMPLES
 
     for kind in MALT_TESTS:
         story = finished()

@@ -9,7 +9,7 @@ import pytest
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import fact_from_record
 from app.judgement.meaning.meaning import meaning
-from app.web.entries.examples import EXAMPLES
+from tests.examples import EXAMPLES
 from tests.judgement.flag_story import Story, moment
 
 STANDING = [kind for kind in KINDS if "batch" in KINDS[kind].subjects and kind != "withdrawal"]

@@ -1,4 +1,4 @@
-"""One plausible entry of each kind, as somebody would type it: for the tests that walk every kind, and as a pattern.
+"""One plausible entry of each kind, as somebody would type it, for the tests that walk every kind.
 
 A new kind needs its example here. Parts, answers and withdrawals name things of an imaginary house.
 """
