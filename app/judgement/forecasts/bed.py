@@ -20,7 +20,7 @@ import numpy as np
 
 from app.judgement.forecasts.air import Air
 from app.judgement.forecasts.band import Array
-from app.judgement.forecasts.fit import Drift, Kernel, Model, Wander
+from app.science.fitting import Drift, Kernel, Model, Wander
 
 DRAG_AT_DB = 0.2
 

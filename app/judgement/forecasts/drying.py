@@ -13,7 +13,6 @@ from app.judgement.forecasts.air import USUAL_ROOM, Air, KilnAir, air_of
 from app.judgement.forecasts.air_plan import planned_air
 from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.bed import BED, break_moisture_db, kernel_of, model_of
-from app.judgement.forecasts.fit import Posterior, Prior
 from app.judgement.forecasts.heat import air_of_run
 from app.judgement.forecasts.level import Measured, fit_with_level
 from app.judgement.forecasts.priors import drying_prior, from_lot
@@ -22,6 +21,7 @@ from app.judgement.grain.moisture_trays import State
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import AS_LOADED, Run
 from app.judgement.programmes.programme import Programme
+from app.science.fitting import Posterior, Prior
 
 LEARNED = 3
 LOADED = 4

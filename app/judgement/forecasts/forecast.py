@@ -20,6 +20,7 @@ from app.judgement.forecasts.growth import LEARNED as LEARNED_GROWTH
 from app.judgement.forecasts.growth import fit_growth
 from app.judgement.forecasts.kept import Fits, earlier_fit, fit_key, same_fit
 from app.judgement.forecasts.kiln import BreakPoint, Equilibrium, StopAt, Work, break_point
+from app.judgement.forecasts.priors import for_lot
 from app.judgement.forecasts.story import dry_kg_at, story
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.forecasts.uptake import LEARNED as LEARNED_UPTAKE
@@ -114,11 +115,11 @@ def learned(fitted: Fit) -> dict[str, Any]:
     uptake = fitted.story.uptake if fitted.story else None
     found: dict[str, Any] = {}
     if uptake is not None and uptake.weighings:
-        found["uptake"] = uptake.posterior.learned(LEARNED_UPTAKE)
+        found["uptake"] = for_lot(uptake.posterior, LEARNED_UPTAKE)
     if fitted.growth is not None and fitted.growth.counts:
-        found["growth"] = fitted.growth.posterior.learned(LEARNED_GROWTH)
+        found["growth"] = for_lot(fitted.growth.posterior, LEARNED_GROWTH)
     if fitted.drying is not None and fitted.drying.weighings:
-        found["drying"] = fitted.drying.posterior.learned(LEARNED_DRYING)
+        found["drying"] = for_lot(fitted.drying.posterior, LEARNED_DRYING)
     return found
 
 

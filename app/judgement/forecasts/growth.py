@@ -12,13 +12,13 @@ import numpy as np
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.course import is_usable, means_by_hour
-from app.judgement.forecasts.fit import Kernel, Posterior, Prior, Wander, fit_curve
 from app.judgement.forecasts.grid import bounded
 from app.judgement.forecasts.priors import from_lot, growth_prior
 from app.judgement.grain.counts import GrowthCount, growth_counts
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages
 from app.judgement.programmes.programme import Programme
+from app.science.fitting import Kernel, Posterior, Prior, Wander, fit_curve
 from app.science.growth import BARLEY_BASE_C
 
 LEARNED = 2

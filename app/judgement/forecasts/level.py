@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from app.judgement.forecasts.band import Array
-from app.judgement.forecasts.fit import Kernel, Model, Posterior, Prior, fit_curve, moved_by
+from app.science.fitting import Kernel, Model, Posterior, Prior, fit_curve, moved_by
 
 _SMALL_SHARE = 1e-3
 _HELD_SD = 1e-6

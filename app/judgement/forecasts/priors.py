@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from app.judgement.forecasts.fit import Prior
+from app.science.fitting import Posterior, Prior
 
 WITHIN_LOT = 0.2
 """How much of the variance between batches is left between batches of one lot, from memory."""
@@ -60,6 +60,22 @@ def drying_prior() -> Prior:
     return Prior.independent(
         log_constant=(float(np.log(0.10)), 0.8), log_break=(float(np.log(0.30)), 0.45), drag=(0.45, 0.25)
     )
+
+
+def for_lot(posterior: Posterior, count: int) -> dict[str, Any]:
+    """What the measurements alone say of the first so many parameters: plain values, for the lot's next batches."""
+    prior, known = posterior.prior, posterior.parameters
+    after, before = (np.linalg.inv(each[:count, :count]) for each in (posterior.covariance, prior.covariance))
+    gained, axes = np.linalg.eigh(after - before)
+    # Where the level was cut off, some direction may be known no better than before: then nothing is told of it.
+    precision = (axes * np.maximum(gained, 0.0)) @ axes.T
+    weighted = after @ known[:count] - before @ prior.mean[:count]
+    weighted = (axes * (gained > 0.0)) @ axes.T @ weighted
+    return {
+        "names": list(prior.names[:count]),
+        "precision": np.round(precision, 9).tolist(),
+        "weighted": np.round(weighted, 9).tolist(),
+    }
 
 
 def from_lot(prior: Prior, lot: LotPrior | None, name: str) -> Prior:

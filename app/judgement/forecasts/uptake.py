@@ -12,12 +12,12 @@ import numpy as np
 from app.judgement.facts.shapes import Weighing
 from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.course import BEYOND_H, Stretch, clock_of, planned_course, steep_course
-from app.judgement.forecasts.fit import Drift, Kernel, Posterior, Prior, Wander, fit_curve
 from app.judgement.forecasts.priors import from_lot, uptake_prior
 from app.judgement.grain.charges import grain_at
 from app.judgement.grain.moisture_samples import MoistureSample, determined
 from app.judgement.history.history import History
 from app.judgement.programmes.programme import Programme
+from app.science.fitting import Drift, Kernel, Posterior, Prior, Wander, fit_curve
 
 LEARNED = 5
 WANDERS_DB = 0.016
