@@ -11,20 +11,27 @@ from zoneinfo import ZoneInfo
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from app import create_app
 from app.config import Settings
+from app.exchange.demo import load_demo
 from app.folder import ensure_secret
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
-from app.store.engine import make_engine, make_sessionmaker, write_session
+from app.store.engine import make_engine, make_sessionmaker, open_database, write_session
+from tests.shared import share
+
+share()
 
 # Normal tests time nothing: on a busy machine an example may take as long as it likes.
-settings.register_profile("untimed", deadline=None)
+# The examples are the same in each run: what fails, fails again.
+settings.register_profile(
+    "untimed", deadline=None, derandomize=True, max_examples=50, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile("untimed")
 
 NOW = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
@@ -40,6 +47,15 @@ def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with write_session(engine) as session:
         ensure_builtin_programmes(session, now=NOW)
     engine.dispose()
+    return path
+
+
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Path:
+    """A database with the demo malthouse, as it stands at NOW."""
+    path = Path(shutil.copy(migrated_file, tmp_path_factory.mktemp("demo") / "chitbook.sqlite"))
+    with open_database(f"sqlite:///{path}") as engine, write_session(engine) as session:
+        load_demo(session, NOW)
     return path
 
 

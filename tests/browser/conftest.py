@@ -14,7 +14,7 @@ from threading import Thread
 from zoneinfo import ZoneInfo
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 from werkzeug.serving import make_server
 
 from app import create_app, ports
@@ -22,6 +22,10 @@ from app.config import Settings
 from app.exchange.demo import load_demo
 from app.folder import ensure_secret
 from app.store.engine import open_database, write_session
+from tests.patience import PATIENCE_S
+
+# Playwright's own five seconds are soon over on a busy machine.
+expect.set_options(timeout=PATIENCE_S * 1000)
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 FLAGS = [
@@ -109,7 +113,7 @@ class Serving:
 
     def __exit__(self, *_: object) -> None:
         self.server.shutdown()
-        self.thread.join(timeout=5)
+        self.thread.join()
         self.server.server_close()
         self.app.extensions["engine"].dispose()
 

@@ -12,6 +12,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from playwright.sync_api import sync_playwright
 
 from tests.browser.outbox_house import in_modules, seed, waiting
+from tests.patience import wait_until
 
 
 def main() -> None:
@@ -30,10 +31,7 @@ def main() -> None:
             print("sending", flush=True)
             in_modules(page, "await modules.sync.flush()")
         else:
-            for _ in range(200):
-                if not waiting(page):
-                    break
-                time.sleep(0.1)
+            wait_until(lambda: not waiting(page), every_s=0.1)
             print(f"{len(waiting(page))} left", flush=True)
         context.close()
 

@@ -40,6 +40,8 @@ class House:
     port: int = 0
     delay_s: float = 0.0
     lose_answers: int = 0
+    answers_at_most: int | None = None
+    """Posts after so many are left waiting."""
     is_paired: bool = True
     posts: list[int] = field(default_factory=list)
     """How many entries each post brought."""
@@ -60,7 +62,7 @@ class House:
     def shut(self) -> None:
         if self.server is not None:
             self.server.shutdown()
-            self.thread.join(timeout=5)
+            self.thread.join()
             self.server.server_close()
             self.app.extensions["engine"].dispose()
             self.server = None
@@ -72,6 +74,8 @@ class House:
             start("401 Unauthorized", [("Content-Type", "application/json")])
             told = {"status": 401, "reason": "revoked", "text": "This phone is not paired any more."}
             return [json.dumps(told).encode()]
+        while is_post and self.answers_at_most is not None and len(self.posts) >= self.answers_at_most:
+            time.sleep(0.02)
         answer = list(self.app(environ, start))
         if is_post:
             self.posts.append(answer[0].count(b'"status":') if answer else 0)

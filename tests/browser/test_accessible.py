@@ -87,7 +87,7 @@ def test_a_page_has_no_serious_violation(path: str, demo: str, page: Page) -> No
     page.goto("about:blank")
     page.goto(demo + path)
     if page.locator("[data-chart]").count():
-        expect(page.locator(".js-plotly-plot").first).to_be_visible(timeout=20_000)
+        expect(page.locator(".js-plotly-plot").first).to_be_visible()
     assert serious_violations(page) == []
 
 

@@ -68,7 +68,7 @@ def charts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     thread.start()
     yield f"http://127.0.0.1:{server.server_port}"
     server.shutdown()
-    thread.join(timeout=5)
+    thread.join()
     server.server_close()
 
 

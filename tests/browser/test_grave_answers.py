@@ -11,7 +11,6 @@ from playwright.sync_api import Browser, Page, expect
 from tests.browser.conftest import PHONE, page_at
 from tests.browser.outbox_house import House, log, standing, tub
 
-SOON_MS = 15_000
 LEAVE = "Leave now, open everything, and don't go in alone."
 
 
@@ -46,8 +45,8 @@ def test_without_a_connection_the_phone_itself_says_what_to_do(
 ) -> None:
     page.context.set_offline(True)
     log(page, kind, **typed)
-    expect(page.locator(".outbox-list li")).to_have_count(1, timeout=SOON_MS)
-    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent", timeout=SOON_MS)
+    expect(page.locator(".outbox-list li")).to_have_count(1)
+    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
     expect(page.locator("#kept .notice p").first).to_contain_text(first)
     expect(page.locator("#kept .notice")).to_have_class(f"notice notice--{status}")
 
@@ -55,9 +54,9 @@ def test_without_a_connection_the_phone_itself_says_what_to_do(
 def test_that_it_was_sent_meanwhile_takes_nothing_away_from_what_to_do(house: House, page: Page) -> None:
     page.context.set_offline(True)
     log(page, "co2_room", value="20000")
-    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent", timeout=SOON_MS)
+    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
     page.context.set_offline(False)
-    expect(page.locator(".outbox")).to_be_hidden(timeout=SOON_MS)
+    expect(page.locator(".outbox")).to_be_hidden()
     assert [fact.kind for fact in house.facts()] == ["co2_room"]
     expect(page.locator("#kept .notice p").first).to_contain_text(LEAVE)
 
@@ -65,8 +64,8 @@ def test_that_it_was_sent_meanwhile_takes_nothing_away_from_what_to_do(house: Ho
 def test_whoever_has_the_batch_open_sees_what_to_do_unfolded(house: House, page: Page, browser: Browser) -> None:
     other = tub(page_at(browser, PHONE), house)
     log(page, "co2_room", value="20000")
-    expect(page.get_by_label("What it means").locator(".meaning")).to_contain_text(LEAVE, timeout=SOON_MS)
-    expect(other.locator(".flag-line").get_by_text(LEAVE).first).to_be_visible(timeout=SOON_MS)
+    expect(page.get_by_label("What it means").locator(".meaning")).to_contain_text(LEAVE)
+    expect(other.locator(".flag-line").get_by_text(LEAVE).first).to_be_visible()
     other.context.close()
 
 
@@ -77,4 +76,4 @@ def test_a_correction_to_gas_is_answered_with_what_to_do(house: House, page: Pag
     page.locator("[name=value]").fill("20000")
     page.get_by_role("button", name="Keep the correction").click()
     page.wait_for_url("**/batches/1*")
-    expect(page.locator("#kept .notice--act")).to_contain_text(LEAVE, timeout=SOON_MS)
+    expect(page.locator("#kept .notice--act")).to_contain_text(LEAVE)

@@ -18,8 +18,7 @@ from app.store.engine import read_session, write_session
 from app.store.history import get_history
 from tests.browser.conftest import PHONE
 from tests.browser.outbox_house import House, flushed, in_modules, log, seed, standing, tub, waiting
-
-SOON_MS = 15_000
+from tests.patience import wait_until
 
 
 @pytest.fixture
@@ -49,18 +48,14 @@ def page(house: House, phone: Callable[[], BrowserContext]) -> Page:
 
 def emptied(page: Page) -> None:
     """Wait until nothing waits on the phone any more."""
-    for _ in range(SOON_MS // 100):
-        if not waiting(page):
-            break
-        page.wait_for_timeout(100)
-    assert waiting(page) == []
-    expect(page.locator(".outbox")).to_be_hidden(timeout=SOON_MS)
+    wait_until(lambda: waiting(page) == [])
+    expect(page.locator(".outbox")).to_be_hidden()
 
 
 def kept_offline(page: Page, kind: str, **typed: str) -> None:
     before = len(waiting(page))
     log(page, kind, **typed)
-    expect(page.locator(".outbox-list li")).to_have_count(before + 1, timeout=SOON_MS)
+    expect(page.locator(".outbox-list li")).to_have_count(before + 1)
     expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
 
 
@@ -86,7 +81,7 @@ def test_a_whole_steep_without_a_connection_arrives_whole_and_once(house: House,
     kinds = ["test_bag_start", "steep_on", "water_temperature", "drained", "test_bag", "chit_count", "cast"]
     assert [each.kind for each in house.all_facts()] == kinds
     assert [each.kind for each in house.facts()] == kinds
-    expect(page.locator("[data-live=head]")).to_contain_text("germination", timeout=SOON_MS)
+    expect(page.locator("[data-live=head]")).to_contain_text("germination")
     with read_session(house.app.extensions["engine"]) as session:
         assert [stage.name for stage in all_stages(get_history(session, "batch-1"))][-1] == "germination"
 
@@ -107,9 +102,9 @@ def test_while_the_server_is_stopped_the_page_opens_and_what_is_written_waits(ho
 def test_an_answer_that_got_lost_makes_no_second_entry(house: House, page: Page) -> None:
     house.lose_answers = 2
     log(page, "water_temperature", value="13")
-    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent", timeout=SOON_MS)
+    expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
     assert len(house.all_facts()) == 1
-    expect(page.locator("#kept")).to_contain_text("Sent", timeout=SOON_MS)
+    expect(page.locator("#kept")).to_contain_text("Sent")
     emptied(page)
     assert len(house.posts) >= 3
     assert len(house.all_facts()) == 1
@@ -120,7 +115,7 @@ def test_the_program_is_upgraded_between_sending_and_sending_again(
 ) -> None:
     house.lose_answers = 1
     log(page, "water_temperature", value="13")
-    expect(page.locator(".outbox-list li")).to_have_count(1, timeout=SOON_MS)
+    expect(page.locator(".outbox-list li")).to_have_count(1)
     house.shut()
     seed(page, 3)
     monkeypatch.setattr(envelope, "FORM_VERSION", 2)
@@ -184,14 +179,14 @@ def test_a_withdrawal_may_arrive_before_what_it_strikes_out(house: House, page: 
 
 def test_what_the_house_has_is_corrected_without_a_connection(house: House, page: Page) -> None:
     log(page, "water_temperature", value="21")
-    expect(page.locator(".meaning")).to_contain_text("21.0", timeout=SOON_MS)
+    expect(page.locator(".meaning")).to_contain_text("21.0")
     page.wait_for_load_state("networkidle")
     page.context.set_offline(True)
     page.locator(".tub-home a[href$='/correct']").first.click()
     expect(page.locator("[name=water_temperature-value]")).to_have_value("21")
     page.locator("[name=water_temperature-value]").fill("12")
     page.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep", exact=True).click()
-    expect(page.locator(".outbox-list li")).to_have_count(1, timeout=SOON_MS)
+    expect(page.locator(".outbox-list li")).to_have_count(1)
     page.context.set_offline(False)
     emptied(page)
     first, second = house.all_facts()
@@ -205,13 +200,13 @@ def test_what_the_house_refuses_says_why_and_is_edited(house: House, page: Page)
     kept_offline(page, "chit_count", looked_at="100", chitted="130")
     page.context.set_offline(False)
     refused = page.locator(".outbox-list li")
-    expect(refused.locator(".wrong")).to_contain_text("more than the 100 looked at", timeout=SOON_MS)
+    expect(refused.locator(".wrong")).to_contain_text("more than the 100 looked at")
     expect(page.locator(".outbox")).to_contain_text("1 not taken")
     refused.get_by_role("button", name="Edit").click()
     expect(page.locator("[name=chit_count-chitted]")).to_have_value("130")
     page.locator("[name=chit_count-chitted]").fill("13")
     page.locator(".screen:has(#chit_count)").get_by_role("button", name="Keep", exact=True).click()
-    expect(page.locator(".meaning")).to_contain_text("13 %", timeout=SOON_MS)
+    expect(page.locator(".meaning")).to_contain_text("13 %")
     emptied(page)
     assert len(house.all_facts()) == 1
 
@@ -221,7 +216,7 @@ def test_two_phones_amend_the_same_fact(
     house: House, page: Page, phone: Callable[[], BrowserContext], choice: str
 ) -> None:
     log(page, "water_temperature", value="21")
-    expect(page.locator(".meaning")).to_contain_text("21.0", timeout=SOON_MS)
+    expect(page.locator(".meaning")).to_contain_text("21.0")
     other = tub(phone().new_page(), house)
     for each in (page, other):
         each.wait_for_load_state("networkidle")
@@ -230,10 +225,10 @@ def test_two_phones_amend_the_same_fact(
         each.locator(".tub-home a[href$='/correct']").first.click()
         each.locator("[name=water_temperature-value]").fill(value)
         each.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep", exact=True).click()
-    expect(other.locator(".meaning")).to_contain_text("11.0", timeout=SOON_MS)
+    expect(other.locator(".meaning")).to_contain_text("11.0")
     page.context.set_offline(False)
     refused = page.locator(".outbox-list li")
-    expect(refused.locator(".wrong")).to_contain_text("It now says: 11 c", timeout=SOON_MS)
+    expect(refused.locator(".wrong")).to_contain_text("It now says: 11 c")
     refused.get_by_role("button", name=choice, exact=True).click()
     emptied(page)
     assert temperatures(house) == [12.0 if choice == "Mine" else 11.0]
@@ -268,7 +263,7 @@ def test_a_phone_that_is_no_longer_paired_keeps_what_waits_and_sends_it_once_pai
 ) -> None:
     house.is_paired = False
     log(page, "water_temperature", value="13")
-    expect(page.locator(".outbox")).to_contain_text("not paired any more", timeout=SOON_MS)
+    expect(page.locator(".outbox")).to_contain_text("not paired any more")
     assert page.evaluate("caches.open('chitbook-pages').then((cache) => cache.keys()).then((keys) => keys.length)") == 0
     house.is_paired = True
     page.get_by_role("button", name="Send now").click()
@@ -290,7 +285,7 @@ def test_a_slip_is_asked_about_on_the_phone_itself(house: House, page: Page) -> 
             expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
         else:
             page.locator("a.back:visible").click()
-        expect(page.locator(".outbox-list li")).to_have_count(place + 1, timeout=SOON_MS)
+        expect(page.locator(".outbox-list li")).to_have_count(place + 1)
         expect(question).to_have_count(0)
     page.context.set_offline(False)
     emptied(page)
@@ -313,7 +308,7 @@ def test_a_weight_that_there_is_not_in_the_batch_is_asked_about_on_the_phone_its
         question.get_by_role("button", name=button, exact=True).click()
         expect(page.locator("#kept")).to_contain_text("It is judged when it is sent")
     log(page, "tray", vessel="tray 1", gross="1900", tare="500", gross_unit="g")
-    expect(page.locator(".outbox-list li")).to_have_count(4, timeout=SOON_MS)
+    expect(page.locator(".outbox-list li")).to_have_count(4)
     expect(question).to_have_count(0)
     page.context.set_offline(False)
     emptied(page)
@@ -393,7 +388,7 @@ def test_two_tabs_that_send_at_once_do_no_harm(house: House, page: Page) -> None
 
 def test_an_entry_is_written_and_sent_at_once_as_it_was_without_an_outbox(house: House, page: Page) -> None:
     log(page, "water_temperature", value="13,5")
-    expect(page.locator(".meaning")).to_contain_text("13.5 °C", timeout=SOON_MS)
+    expect(page.locator(".meaning")).to_contain_text("13.5 °C")
     expect(page.get_by_text("Saved.")).to_be_visible()
     assert waiting(page) == []
     flushed(page)

@@ -16,6 +16,7 @@ from tests.browser.conftest import CHROMIUM, DESK, FLAGS, PHONE, page_at
 from tests.browser.test_accessible import serious_violations
 from tests.cli.conftest import Command, Server
 from tests.cli.test_lan import Phone as Knocking
+from tests.patience import PATIENCE_S
 from tests.ports import free_port
 
 CERTUTIL = shutil.which("certutil")
@@ -137,7 +138,7 @@ def test_a_phone_is_paired_keeps_its_first_reading_and_opens_again_without_the_h
     expect(phone.get_by_role("heading", level=1)).to_be_visible()
     phone.wait_for_function("caches.match('/batches/7/tub').then(Boolean)")
     server.process.send_signal(signal.SIGTERM)
-    server.process.wait(10)
+    server.process.wait(PATIENCE_S)
     phone.reload()
     expect(phone.get_by_role("heading", level=1)).to_be_visible()
     assert phone.url.startswith(tub)

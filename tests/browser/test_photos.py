@@ -70,7 +70,7 @@ def test_a_photo_is_found_from_its_mark_on_the_timeline(
     page = page_at(browser, DESK)
     complaints.watch(page)
     page.goto(f"{demo}/batches/8")
-    expect(page.locator(".js-plotly-plot").first).to_be_visible(timeout=20_000)
+    expect(page.locator(".js-plotly-plot").first).to_be_visible()
     expect(page.locator(".photo-strip img").first).to_be_visible()
     page.locator(".js-plotly-plot").first.evaluate("plot => plot.scrollIntoView()")
     place = page.locator(".js-plotly-plot").first.evaluate(

@@ -19,10 +19,10 @@ from app.cli import main
 from app.config import Settings
 from app.folder import LOCK_FILE, make_folder
 from app.serve import migrate
+from tests.patience import PATIENCE_S, wait_until
 
 ROOT = Path(__file__).parents[2]
 PROGRAM = (sys.executable, "-c", "from app.cli import main; main()")
-PATIENCE_S = 30
 
 
 class Command:
@@ -93,15 +93,7 @@ class Server:
         if not self.greeting:
             raise AssertionError(self.process.communicate(timeout=PATIENCE_S))
         self.port = int(self.greeting.split("http://127.0.0.1:")[1].split("/")[0])
-        self.wait_until(self.answers)
-
-    def wait_until(self, is_so: Callable[[], bool]) -> None:
-        for _ in range(PATIENCE_S * 20):
-            if is_so():
-                return
-            with suppress(subprocess.TimeoutExpired):
-                self.process.wait(0.05)
-        raise AssertionError("waited in vain")
+        wait_until(self.answers)
 
     def answers(self) -> bool:
         try:
@@ -130,10 +122,10 @@ class Server:
         children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()
         return int(children[0])
 
-    def stop(self, within_s: int = 5, by: int = signal.SIGTERM) -> tuple[int, str]:
+    def stop(self, by: int = signal.SIGTERM) -> tuple[int, str]:
         """The exit code, and what was said on standard error."""
         self.process.send_signal(by)
-        _, said = self.process.communicate(timeout=within_s)
+        _, said = self.process.communicate(timeout=PATIENCE_S)
         return self.process.returncode, said
 
     def end(self) -> None:

@@ -8,6 +8,8 @@ from threading import Event, Thread
 
 import pytest
 
+from tests.patience import PATIENCE_S
+
 from .conftest import QuickCommand, Server, snapshot
 
 Start = Callable[..., Server]
@@ -57,7 +59,7 @@ def test_a_backup_in_the_middle_of_writing_is_sound(
     put_mark(database, "0")
 
     def write() -> None:
-        with closing(sqlite3.connect(database, timeout=10)) as connection:
+        with closing(sqlite3.connect(database, timeout=PATIENCE_S)) as connection:
             for number in range(1, 100_000):
                 with connection:
                     connection.execute("INSERT INTO mark VALUES (?)", (str(number),))
@@ -69,7 +71,7 @@ def test_a_backup_in_the_middle_of_writing_is_sound(
     writer = Thread(target=write)
     writer.start()
     try:
-        assert enough.wait(10)
+        assert enough.wait(PATIENCE_S)
         done = quick("backup", "--data", folder, tmp_path / "copy.sqlite")
     finally:
         stop.set()

@@ -16,8 +16,9 @@ from time import sleep
 import pytest
 
 from app.ports import new_id
+from tests.patience import PATIENCE_S
 
-from .conftest import PATIENCE_S, Server
+from .conftest import Server
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="looks for the worker in /proc")
 

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.patience import PATIENCE_S
 from tests.ports import free_port
 
 from .conftest import Command, Server
@@ -32,7 +33,7 @@ class Phone:
     def get(self, path: str) -> tuple[int, str]:
         context = ssl.create_default_context(cafile=str(self.folder / "network" / "authority.crt"))
         with (
-            socket.create_connection(("127.0.0.1", self.port), timeout=30) as raw,
+            socket.create_connection(("127.0.0.1", self.port), timeout=PATIENCE_S) as raw,
             context.wrap_socket(raw, server_hostname="chitbook.local") as talk,
         ):
             asked = f"GET {path} HTTP/1.1\r\nHost: chitbook.local:{self.port}\r\nConnection: close\r\n\r\n"
@@ -68,7 +69,7 @@ def test_phones_come_by_https_the_desk_by_http_and_both_end_quietly(
     assert phone.get("/")[0] == 401
     assert phone.get("/sync/hello")[0] == 401
     assert server.get("/") == 200
-    handout = http.client.HTTPConnection("127.0.0.1", open_to_loopback[1], timeout=30)
+    handout = http.client.HTTPConnection("127.0.0.1", open_to_loopback[1], timeout=PATIENCE_S)
     handout.request("GET", "/")
     assert "Certificate Trust Settings" in handout.getresponse().read().decode()
     handout.close()
@@ -105,7 +106,7 @@ def test_without_lan_no_door_is_open_and_no_key_is_made(
     start("--data", folder)
     for port in open_to_loopback:
         with pytest.raises(ConnectionRefusedError):
-            socket.create_connection(("127.0.0.1", port), timeout=5)
+            socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S)
     assert not (folder / "network").exists()
     assert "never opened" in command.refused("pair", "--data", folder)
 

@@ -9,11 +9,12 @@ import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
-from time import sleep
 
 import pytest
 
 from app.judgement.programmes.programme import load_builtin
+from tests.patience import PATIENCE_S, wait_until
+from tests.ports import free_port
 
 from .conftest import Command, Server
 
@@ -88,7 +89,7 @@ def test_a_server_told_to_outlive_its_terminal_does(start: Start, folder: Path) 
 def test_ctrl_c_reaches_the_worker_too_and_all_stop(start: Start, folder: Path) -> None:
     server = start("--data", folder)
     os.killpg(server.process.pid, signal.SIGINT)
-    _, said = server.process.communicate(timeout=5)
+    _, said = server.process.communicate(timeout=PATIENCE_S)
     assert (server.process.returncode, said) == (0, "")
 
 
@@ -96,7 +97,7 @@ def test_it_stops_though_a_request_never_ends(start: Start, folder: Path) -> Non
     server = start("--data", folder)
     with socket.create_connection(("127.0.0.1", server.port)) as stuck:
         stuck.sendall(b"POST /health HTTP/1.1\r\nHost: localhost\r\nContent-Length: 1000\r\n\r\nhalf")
-        assert server.stop(within_s=5)[0] == 0
+        assert server.stop()[0] == 0
     assert server.is_port_free()
 
 
@@ -112,24 +113,21 @@ def test_a_killed_worker_is_replaced(start: Start, folder: Path) -> None:
     server = start("--data", folder)
     first = server.worker()
     os.kill(first, signal.SIGKILL)
-    server.wait_until(lambda: server.answers() and server.worker() != first)
+    wait_until(lambda: server.answers() and server.worker() != first)
     assert server.stop()[0] == 0
 
 
 @linux_only
 def test_no_worker_outlives_a_killed_server(start: Start, folder: Path) -> None:
-    server = start("--data", folder)
+    server = start("--data", folder, "--port", free_port())
     server.process.kill()
     server.process.wait()
-    for _ in range(100):
-        if server.is_port_free():
-            break
-        sleep(0.05)
+    wait_until(server.is_port_free)
     start("--data", folder, "--port", server.port)
 
 
 def test_the_next_server_may_have_the_same_port_at_once(start: Start, folder: Path) -> None:
-    first = start("--data", folder)
+    first = start("--data", folder, "--port", free_port())
     first.get("/health")
     first.stop()
     assert start("--data", folder, "--port", first.port).port == first.port

@@ -49,7 +49,7 @@ def lines_of(session: Session) -> list[str]:
     return [canonical_json(record) for record in export_records(session)]
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(st.lists(SAID, max_size=12))
 def test_an_export_of_anything_comes_back_the_same(everything: list[Said]) -> None:
     ours, theirs = house(), house()

@@ -18,6 +18,7 @@ from app.config import Settings
 from app.network import announce, opened
 from app.network.opened import OpenHouse
 from tests.network.conftest import trusting
+from tests.patience import PATIENCE_S
 from tests.ports import free_port
 
 
@@ -31,7 +32,7 @@ class SlowApp:
     def __call__(self, environ: dict[str, Any], start: Callable[..., Any]) -> list[bytes]:
         if environ["PATH_INFO"] == "/slow":
             self.entered.release()
-            assert self.may_answer.wait(20)
+            assert self.may_answer.wait(PATIENCE_S)
         start("200 OK", [("Content-Type", "text/plain")])
         return [f"{environ['REMOTE_ADDR']} {environ['wsgi.url_scheme']}".encode()]
 
@@ -56,7 +57,7 @@ def house(tmp_path_factory: pytest.TempPathFactory, slow_app: SlowApp) -> Iterat
 
 def connect(house: OpenHouse, context: ssl.SSLContext | None = None) -> http.client.HTTPSConnection:
     context = context or trusting(house.files.authority)
-    return http.client.HTTPSConnection("127.0.0.1", house.settings.lan_port, context=context, timeout=20)
+    return http.client.HTTPSConnection("127.0.0.1", house.settings.lan_port, context=context, timeout=PATIENCE_S)
 
 
 def ask(house: OpenHouse, path: str = "/") -> str:
@@ -73,7 +74,7 @@ def ask(house: OpenHouse, path: str = "/") -> str:
 def shown_certificate(house: OpenHouse) -> bytes:
     context = trusting(house.files.authority)
     with (
-        socket.create_connection(("127.0.0.1", house.settings.lan_port), timeout=20) as raw,
+        socket.create_connection(("127.0.0.1", house.settings.lan_port), timeout=PATIENCE_S) as raw,
         context.wrap_socket(raw, server_hostname="127.0.0.1") as talk,
     ):
         shown = talk.getpeercert(binary_form=True)
@@ -104,7 +105,7 @@ def test_a_renewed_certificate_is_shown_and_no_request_is_lost(
     with ThreadPoolExecutor(8) as pool:
         slow = [pool.submit(ask, house, "/slow") for _ in range(4)]
         for _ in slow:
-            assert slow_app.entered.acquire(timeout=20)
+            assert slow_app.entered.acquire(timeout=PATIENCE_S)
         busy = [pool.submit(keep_asking) for _ in range(4)]
         for turn in range(5):
             monkeypatch.setattr(opened, "present", lambda _, turn=turn: ("127.0.0.1", f"10.0.0.{turn}"))
@@ -142,7 +143,7 @@ def test_tls_older_than_1_2_is_refused(house: OpenHouse) -> None:
 
 
 def test_plain_http_gets_nothing_at_the_https_door(house: OpenHouse) -> None:
-    with socket.create_connection(("127.0.0.1", house.settings.lan_port), timeout=20) as talk:
+    with socket.create_connection(("127.0.0.1", house.settings.lan_port), timeout=PATIENCE_S) as talk:
         talk.sendall(b"GET / HTTP/1.1\r\nHost: chitbook.local\r\n\r\n")
         try:
             answer = talk.recv(1000)
@@ -162,7 +163,7 @@ def test_who_connects_and_says_nothing_keeps_nobody_else_waiting(house: OpenHous
 
 
 def plain(house: OpenHouse, path: str, method: str = "GET", body: bytes | None = None) -> tuple[int, Any, bytes]:
-    connection = http.client.HTTPConnection("127.0.0.1", house.settings.lan_http_port, timeout=20)
+    connection = http.client.HTTPConnection("127.0.0.1", house.settings.lan_http_port, timeout=PATIENCE_S)
     try:
         connection.request(method, path, body=body)
         answer = connection.getresponse()

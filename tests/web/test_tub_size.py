@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import re
+import shutil
+from pathlib import Path
 
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
 
-from app.exchange.demo import load_demo
-from app.store.engine import write_session
+from app.config import Settings
 from app.web.sync.worker import scripts
-from tests.conftest import NOW
 
 FIRST_BYTES, LATER_BYTES, SCRIPT_BYTES = 40_000, 10_000, 25_000
 PACKED = {"Accept-Encoding": "br"}
 
 
-@pytest.fixture(autouse=True)
-def demo(app: Flask) -> None:
-    with write_session(app.extensions["engine"]) as session:
-        load_demo(session, NOW)
+@pytest.fixture
+def settings(settings: Settings, demo_file: Path) -> Settings:
+    """The house is the demo malthouse."""
+    shutil.copy(demo_file, settings.database_file)
+    return settings
 
 
 @pytest.mark.usefixtures("morning")

@@ -72,7 +72,7 @@ def test_no_bed_lies_longer_between_turns_than_its_programme_bears(key: str) -> 
 
 
 @given(st.sampled_from(BUILTIN), waking, st.dates(date(2026, 1, 1), date(2027, 12, 31)))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_no_start_is_better_than_the_best(key: str, house: Waking, day: date) -> None:
     plan = Plan(load_builtin()[key], house, day, DUBLIN)
     best, starts = plan.best(3), plan.starts()
@@ -81,7 +81,7 @@ def test_no_start_is_better_than_the_best(key: str, house: Waking, day: date) ->
 
 
 @given(st.sampled_from(BUILTIN), waking)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 def test_a_start_counts_the_tasks_that_its_timetable_shows_at_night(key: str, house: Waking) -> None:
     plan = Plan(load_builtin()[key], house, DAY, DUBLIN)
     for start in plan.starts()[::7]:
@@ -94,7 +94,7 @@ windows = st.tuples(st.integers(1, 6), st.integers(0, 4), st.integers(0, 4))
 
 
 @given(st.lists(windows, min_size=2, max_size=4), waking)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_the_way_through_a_plan_is_the_best_of_all_that_there_are(
     lengths: list[tuple[int, int, int]], house: Waking
 ) -> None:

@@ -211,7 +211,7 @@ def records_of(key: str) -> tuple[dict[str, object], ...]:
 
 
 @given(st.sampled_from(KEYS), st.floats(0.0, 220.0))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_the_safe_time_is_never_later_than_the_likely_one(key: str, hour: float) -> None:
     now = START + timedelta(hours=hour)
     told = [

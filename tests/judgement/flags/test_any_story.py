@@ -12,7 +12,7 @@ from tests.judgement.random_story import stories
 from tests.judgement.story import Story, at
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=25)
 @given(stories(), st.sampled_from([-1.0, 3.0, 30.0, 165.0, 400.0]))
 def test_any_story_can_be_judged_at_any_time(story: Story, hour: float) -> None:
     history = history_from_records(story.records)
@@ -32,7 +32,7 @@ def test_any_story_can_be_judged_at_any_time(story: Story, hour: float) -> None:
     assert leftover_answers(history, found, now) == []
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=25)
 @given(st.data())
 def test_any_order_of_arrival_gives_the_same_flags(data: st.DataObject) -> None:
     story = data.draw(stories())

@@ -60,7 +60,7 @@ def air_at(found: list[Point], hour: float) -> float:
 
 
 @given(plans, read, st.floats(0.0, 30.0), st.tuples(st.floats(15.0, 110.0), st.floats(15.0, 110.0)))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_of_two_last_looks_the_hotter_is_hotter_at_every_hour(
     steps: list[tuple[float, float]], looks: Looks, after_h: float, two: tuple[float, float]
 ) -> None:
@@ -72,7 +72,7 @@ def test_of_two_last_looks_the_hotter_is_hotter_at_every_hour(
 
 
 @given(plans, read)
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_the_air_is_told_in_order_and_ends_no_cooler_than_planned(
     steps: list[tuple[float, float]], looks: Looks
 ) -> None:
@@ -85,7 +85,7 @@ def test_the_air_is_told_in_order_and_ends_no_cooler_than_planned(
 
 
 @given(plans, st.lists(st.floats(0.0, 30.0), max_size=6))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_looks_that_are_as_planned_leave_the_plan_as_it_is(steps: list[tuple[float, float]], at_h: list[float]) -> None:
     plan = plan_of(steps)
     alone = along_plan(plan, [])

@@ -24,7 +24,7 @@ PALE = load_builtin()["barley_pale"]
 
 
 @given(story=stories(), data=st.data())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_any_order_of_arrival_gives_the_same_story(story, data):
     told = story.history()
     shuffled = story.history(data.draw(st.permutations(story.records)))

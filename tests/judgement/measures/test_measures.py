@@ -222,7 +222,7 @@ def test_a_roast_has_no_steep_and_no_growth():
 
 
 @given(story=stories(), hour=st.sampled_from([-1.0, 0.0, 6.0, 41.0, 165.0, 200.0]))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_whatever_was_told_the_measures_are_numbers_and_the_account_adds_up(story, hour):
     history = story.history()
     record = measures_record(history, at(hour), [])

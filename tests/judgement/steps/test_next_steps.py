@@ -397,7 +397,7 @@ def test_what_comes_of_a_forecast_is_as_new_as_the_last_fact() -> None:
     assert "by 2 counts" in after.why
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=25)
 @given(random_story.stories(), st.floats(-10.0, 400.0))
 def test_any_story_at_any_hour_gets_steps_in_order(story: random_story.Story, hour: float) -> None:
     history, now = story.history(), at(hour)
