@@ -38,12 +38,12 @@ UNIT_EVERYWHERE = ('_EVERYWHERE |= {"co2"', '_EVERYWHERE |= {"conductivity": "ms
 FLAG: Steps = {
     "app/judgement/flags/steep.py": (
         "RULES = (\n",
-        '''def made_up_frost(case: Case) -> Iterator[Flag]:
+        '''def made_up_frost(batch: BatchAt) -> Iterator[Flag]:
     """Water near freezing, made up for a test."""
-    for reading in case.history.readings("water_temperature"):
+    for reading in batch.history.readings("water_temperature"):
         if reading.value is not None and reading.value < 1.0:
             said = Message("Ice", "It hardly takes up water.", "Take warmer water.")
-            yield case.flag("made_up_frost", "notice", [reading], said, "common practice", ends_at=reading.at)
+            yield raised(batch, "made_up_frost", "notice", [reading], said, "common practice", ends_at=reading.at)
 
 
 ''',
