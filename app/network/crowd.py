@@ -17,8 +17,8 @@ from typing import Any
 
 from cheroot.server import HTTPConnection, HTTPRequest
 
-MOST_FROM_ONE = 16
-"""Connections; a browser holds six at most."""
+MOST_FROM_ONE = 24
+"""Connections; a browser holds six at most, and a second router lets several phones come from one address."""
 OPEN_PER_THREAD = 4
 """Most of those that are open are between two requests, and hold no thread."""
 GIVES_WAY_S = 0.5
