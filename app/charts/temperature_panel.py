@@ -10,7 +10,7 @@ from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import legend_name, shown_temperature, temperature_hover, temperature_symbol
 from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, temperature_styles, token
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
+from app.judgement.forecasts.moisture import moistures_at, wettest_it_may_be
 from app.judgement.programmes.programme import Limit
 
 Value = TypeVar("Value")
@@ -140,7 +140,7 @@ def _kiln(frame: Frame, panel: Panel, span: Span) -> None:
     moments = list(_kiln_moments(frame, span))
     if programme is None or not moments:
         return
-    known = [(moment, moisture_at(frame.history, moment)) for moment in moments]
+    known = list(zip(moments, moistures_at(frame.history, moments), strict=True))
     phases = [
         (frame.hour(moment), programme.kiln_phase(estimate.moisture_wb if estimate else None))
         for moment, estimate in known

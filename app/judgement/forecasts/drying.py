@@ -53,16 +53,25 @@ class DryingFit:
         """Whether it was learned from the very same: then there is nothing to learn again."""
         return self.posterior.prior.is_same(prior) and self.air.pieces == tuple(pieces) and self.known == tuple(known)
 
-    def band(self, hours: Array, tray: int = BED, air: Sequence[Air] | None = None) -> tuple[Array, Array, Array]:
-        """Moisture, wet basis, of the bed or of one tray; under other air than the logged one, where given."""
+    def band(
+        self, hours: Array, tray: int | Array = BED, air: Sequence[Air] | None = None
+    ) -> tuple[Array, Array, Array]:
+        """Moisture, wet basis, of the bed or of one tray, or of another at each hour; under other air than the logged
+        one, where given."""
         posterior = self.posterior
         if air is not None:
             posterior = replace(posterior, model=model_of(air), kernel=kernel_of(air, posterior.parameters))
-        mean, sd = posterior.predict(np.stack((hours, np.full(len(hours), math.nan), np.full(len(hours), float(tray)))))
+        mean, sd = posterior.predict(np.stack((hours, np.full(len(hours), math.nan), np.full(len(hours), tray, float))))
         floor = self.floor_db(hours, air)
         central = np.maximum(mean, floor)
         low = np.clip(mean - Z80 * sd, np.maximum(floor - Z80 * EQUILIBRIUM_SD_DB, 0.0), central)
         return _wb(central), _wb(low), _wb(np.maximum(mean + Z80 * sd, central))
+
+    def wettest_high(self, hours: Array) -> Array:
+        """The upper edge of the tray that may be wettest."""
+        numbers = [tray.number for tray in self.trays]
+        high = self.band(np.tile(hours, len(numbers)), np.repeat(np.array(numbers), len(hours)))[2]
+        return np.asarray(np.max(high.reshape(len(numbers), len(hours)), axis=0))
 
     def floor_db(self, hours: Array, air: Sequence[Air] | None = None) -> Array:
         """The driest that the grain can be by these hours: the least equilibrium of the air so far."""

@@ -171,6 +171,14 @@ def _estimate(history: History, at: datetime) -> Estimate | None:
     return Estimate(central, sd, True, since_h, before, wettest)
 
 
+def moistures_at(history: History, moments: Sequence[datetime]) -> list[Estimate | None]:
+    """The same at many moments, the curve worked out for all of them at once."""
+    history = trusted(history)
+    known = history.once(_at_facts)
+    known |= _curve(history, [each for each in moments if each not in known])
+    return [moisture_at(history, each) for each in moments]
+
+
 def _untold_since_loading(history: History, at: datetime, last: MoistureSample) -> tuple[float, float] | None:
     """What it was loaded with, where it may have dried by now and nothing was weighed or tested, or just read of the
     air: by a plan that nobody has looked after nobody knows how far it has dried.

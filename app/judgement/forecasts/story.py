@@ -58,8 +58,7 @@ class Story:
         for run in self.runs:
             inside = (hours >= run.start_h) & (hours <= (math.inf if run.end_h is None else run.end_h))
             if len(run.trays) > 1 and inside.any():
-                by_tray = [run.band(hours[inside], tray.number)[2] for tray in run.trays]
-                found[inside] = np.maximum(found[inside], np.max(by_tray, axis=0))
+                found[inside] = np.maximum(found[inside], run.wettest_high(hours[inside]))
         return found
 
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judgement.forecasts.moisture import dry_loss, moisture_at, samples
+from app.judgement.forecasts.moisture import dry_loss, moisture_at, moistures_at, samples
 from app.judgement.grain.charges import removed_dry_kg
 from app.judgement.grain.losses import losses_between
 from tests.judgement.story import Story, at
@@ -429,6 +429,22 @@ def test_an_estimate_never_leaves_what_a_steep_can_come_to_and_is_never_certain(
     assert found.upper <= 0.999
     if found.is_estimate:
         assert found.sd > 0
+
+
+def test_moistures_asked_for_at_once_are_those_asked_for_one_by_one():
+    story = kilned()
+    story.say(100.1, "tray", {"vessel": "tray 3", "gross_kg": 1.5, "tare_kg": 0.5})
+    story.say(100.2, "heat_on")
+    for vessel, wet in (("tray 2", 0.40), ("tray 3", 0.34)):
+        story.say(104.0, "tray", {"vessel": vessel, "gross_kg": 0.5 + 0.56 / (1.0 - wet)})
+    hours = (-1.0, 50.0, 100.5, 103.0, 104.0, 106.5, 112.0)
+    together = moistures_at(story.history(), [at(hour) for hour in hours])
+    for hour, found in zip(hours, together, strict=True):
+        alone = moisture_at(story.history(), at(hour))
+        assert (found is None) == (alone is None)
+        if found is not None and alone is not None:
+            assert (found.moisture_wb, found.sd) == pytest.approx((alone.moisture_wb, alone.sd), rel=1e-9)
+            assert found.upper == pytest.approx(alone.upper, rel=1e-9)
 
 
 def test_weighings_within_a_quarter_of_an_hour_are_one_with_their_spread():
