@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TypeVar, cast
 
@@ -15,6 +16,9 @@ Quantity = TypeVar("Quantity", float, Array)
 
 def number_or_array(name: str, value: Quantity) -> Quantity:
     """Give back a plain float for a single number and a float array for a sequence; refuse NaN and infinity."""
+    if isinstance(value, float) and math.isfinite(value):
+        # By far the most are single numbers, and to make an array of each takes longer than the formula.
+        return float(value)
     array = np.asarray(value, dtype=np.float64)
     if not np.all(np.isfinite(array)):
         raise ValueError(f"{name} must be a number, not empty or infinite.")
@@ -39,6 +43,8 @@ def between(
 ) -> Quantity:
     """Check that low <= value <= high and above < value < below (each where given); say plainly what was wrong."""
     checked = number_or_array(name, value)
+    if isinstance(checked, float) and _lies_between(checked, low, high, above, below):
+        return checked
     array = np.asarray(checked)
     suffix = f" {unit}" if unit else ""
     if low is not None and np.any(array < low):
@@ -50,6 +56,13 @@ def between(
     if below is not None and np.any(array >= below):
         raise ValueError(f"{name} must be less than {below:g}{suffix}; it is {array.max():g}.")
     return checked
+
+
+def _lies_between(
+    value: float, low: float | None, high: float | None, above: float | None, below: float | None
+) -> bool:
+    is_high_enough = (low is None or value >= low) and (above is None or value > above)
+    return is_high_enough and (high is None or value <= high) and (below is None or value < below)
 
 
 def one_of(name: str, value: str, known: Mapping[str, object]) -> str:
