@@ -124,6 +124,8 @@ def compare_lots(
     histories: Sequence[History], now: datetime
 ) -> dict[tuple[tuple[str, ...], tuple[str, ...]], list[SideRow]]:
     """For any two lots (or mixtures of lots), the measures of the batches of the one against those of the other."""
+    if len({lots_of(history) for history in histories}) < 2:
+        return {}
     groups: dict[tuple[str, ...], list[Sequence[Measure]]] = {}
     for history in histories:
         groups.setdefault(lots_of(history), []).append(measures(history, now))
