@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.patience import PATIENCE_S
+from tests.patience import PATIENCE_S, wait_until
 from tests.ports import free_port
 
 from .conftest import Command, Server
@@ -65,7 +65,7 @@ def test_phones_come_by_https_the_desk_by_http_and_both_end_quietly(
 ) -> None:
     server = start("--data", folder, "--lan")
     phone = Phone(folder, open_to_loopback[0])
-    server.wait_until(phone.is_answered)
+    wait_until(phone.is_answered)
     assert phone.get("/")[0] == 401
     assert phone.get("/sync/hello")[0] == 401
     assert server.get("/") == 200
@@ -74,7 +74,7 @@ def test_phones_come_by_https_the_desk_by_http_and_both_end_quietly(
     assert "Certificate Trust Settings" in handout.getresponse().read().decode()
     handout.close()
     os.kill(server.worker(), signal.SIGKILL)
-    server.wait_until(lambda: server.answers() and phone.is_answered())
+    wait_until(lambda: server.answers() and phone.is_answered())
     code, said = server.stop()
     assert (code, said) == (0, "")
     assert server.is_port_free()
@@ -84,7 +84,7 @@ def test_a_code_from_the_terminal_is_no_part_of_what_a_log_would_keep(
     command: Command, start: Start, folder: Path, open_to_loopback: tuple[int, int]
 ) -> None:
     server = start("--data", folder, "--lan")
-    server.wait_until(Phone(folder, open_to_loopback[0]).is_answered)
+    wait_until(Phone(folder, open_to_loopback[0]).is_answered)
     server.process.send_signal(signal.SIGTERM)
     assert server.process.stdout is not None
     # Not communicate(): a reader that took the greeting may have taken more with it.
