@@ -16,7 +16,7 @@ from tests.browser.conftest import CHROMIUM, DESK, FLAGS, PHONE, page_at
 from tests.browser.test_accessible import serious_violations
 from tests.cli.conftest import Command, Server
 from tests.cli.test_lan import Phone as Knocking
-from tests.patience import PATIENCE_S
+from tests.patience import PATIENCE_S, wait_until
 from tests.ports import free_port
 
 CERTUTIL = shutil.which("certutil")
@@ -45,7 +45,7 @@ def command(tmp_path: Path) -> Command:
 @pytest.fixture
 def server(command: Command, tmp_path: Path) -> Iterator[Server]:
     server = Server(command, "--demo", "--lan", "--data", tmp_path / "house")
-    server.wait_until(Knocking(tmp_path / "house", int(command.environment["CHITBOOK_LAN_PORT"])).is_answered)
+    wait_until(Knocking(tmp_path / "house", int(command.environment["CHITBOOK_LAN_PORT"])).is_answered)
     yield server
     server.end()
 
@@ -181,7 +181,7 @@ def test_what_waits_on_a_phone_that_was_put_out_is_kept_explained_and_sent_once_
     assert not phone.evaluate(HAS_SENT_ALL)
     pair(phone, code_of(desk, at_desk), "Second")
     phone.wait_for_function(HAS_SENT_ALL)
-    server.wait_until(lambda: kept_from(desk, at_desk, "Second") != [])
+    wait_until(lambda: kept_from(desk, at_desk, "Second") != [])
     (kept,) = kept_from(desk, at_desk, "Second")
     assert '"value":"15.5"' in kept
     desk.context.close()
