@@ -17,6 +17,7 @@ from app.judgement.cautions import Caution
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage
 from app.judgement.watch.kiln import fired_at
+from app.judgement.watch.waiting import stands_still
 from app.judgement.watch.watch import Gap, Watch
 from app.judgement.wording import METRIC, Words
 
@@ -100,7 +101,8 @@ def _stay(history: History, stage: Stage, now: datetime) -> Caution | None:
         return cautions.KILN
     if stage.name != "kilning":
         return None
-    return cautions.ROAST if is_roast else cautions.KILN if fired_at(history, stage, now) is not None else None
+    is_hot = fired_at(history, stage, now) is not None and not stands_still(history, now)
+    return cautions.ROAST if is_roast else cautions.KILN if is_hot else None
 
 
 COOL_C = 35.0

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from app.judgement.batch_at import batch_at
 from app.judgement.facts.shapes import Remark, StageChange
-from app.judgement.flags.bed import TURNING_H, WAITING_ABOVE_C, WAITING_H, WARM_WET_H, warm_since
+from app.judgement.flags.bed import TURNING_H, WARM_WET_H, warm_since
 from app.judgement.flags.keeping import CULMS_H
 from app.judgement.flags.steep import chitted_since
 from app.judgement.forecasts.air_plan import planned_air
@@ -18,6 +18,7 @@ from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.bed_ahead import is_cold_and_thin
 from app.judgement.watch.bed_warming import bed_watches
 from app.judgement.watch.kiln import ceiling_watch, fired_at, waiting_watch
+from app.judgement.watch.waiting import stands_still
 from app.judgement.watch.watch import Gap, Watch, clock_watch, forecast_watch
 from app.judgement.wording import Words
 
@@ -111,8 +112,11 @@ def kiln(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     found = _without(programme) or Found()
     if programme is None:
         return found
-    found.add(waiting_watch(history, stage, now, words, WAITING_H, WAITING_ABOVE_C))
-    found.add(ceiling_watch(history, programme, stage, now, words), _warm_and_wet(history, programme, now, words))
+    found.add(waiting_watch(history, now, words))
+    found.add(_warm_and_wet(history, programme, now, words))
+    if stands_still(history, now):
+        return found
+    found.add(ceiling_watch(history, programme, stage, now, words))
     final = programme.limit("final_moisture")
     if fired_at(history, stage, now) is None or programme.purpose == "roasted":
         return found

@@ -15,12 +15,11 @@ from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
 from app.judgement.watch.bed_ahead import is_cold_and_thin
 from app.judgement.watch.moving_air import Stretch, still_stretches
+from app.judgement.watch.waiting import WAITING_H, waits
 
 WARM_C = (22.0, 48.0)
 WET_WB = 0.25
 WARM_WET_H = Limit(high_caution=6.0, high_act=12.0, unit="h", mark="M", source="from memory")
-WAITING_H = Limit(high_caution=2.0, high_act=4.0, unit="h", mark="M", source="from memory")
-WAITING_ABOVE_C = 18.0
 TURNING_H = Limit(high_caution=10.0, high_act=14.0, unit="h", mark="M", source="from memory")
 FELTED_H = Limit(high_caution=1.0, high_act=6.0, unit="h", mark="M", source="from memory: felted rootlets tear")
 SPREAD_C, SPREAD_ACT_C = 3.0, 6.0
@@ -181,40 +180,26 @@ def _warm_flag(batch: BatchAt, spell: _Warm) -> Flag | None:
 
 
 def heap_waiting(batch: BatchAt) -> Iterator[Flag]:
-    """Green malt loaded, and no heat on it yet, warm in its heap."""
-    for stage in batch.stages_named("kilning"):
-        loaded = batch.history.by_id(stage.fact_id)
-        if loaded is None or loaded.kind != "loaded":
+    """Green malt without heat, warm in its heap, or of which nobody read whether it is."""
+    for wait in waits(batch):
+        lasted_h = hours_between(wait.starts_at, wait.ends_at or batch.now)
+        over = overrun(WAITING_H, wait.starts_at, lasted_h)
+        if over is None:
             continue
-        fired = _fired_at(batch, stage)
-        ends_at = fired or batch.end_of(stage)
-        readings = batch.within(
-            batch.history.readings("grain_temperature"), stage.starts_at - timedelta(hours=6), ends_at
+        hottest = max(wait.warm, key=lambda each: each.value or 0.0, default=None)
+        read = (
+            f" at {wording.temperature(hottest.value or 0.0)}" if hottest is not None else ", and nobody read how warm"
         )
-        warm = [each for each in readings if each.value is not None and each.value > WAITING_ABOVE_C]
-        over = overrun(WAITING_H, stage.starts_at, hours_between(stage.starts_at, ends_at))
-        if over is None or not warm or not (readings[-1] in warm or warm[-1].at >= stage.starts_at):
-            continue
-        hottest = max(warm, key=lambda each: each.value or 0.0)
-        lasted = wording.hours(hours_between(stage.starts_at, ends_at))
+        what = "Green malt waiting" if wait.is_of_loading else "Wet grain without heat"
         yield raised(
-            batch, "heap_waiting", over.severity, [loaded, hottest],
-            Message(f"Green malt waiting for {lasted} at {wording.temperature(hottest.value or 0.0)}",
+            batch, "heap_waiting", over.severity, [wait.fact, hottest] if hottest is not None else [wait.fact],
+            Message(f"{what} for {wording.hours(lasted_h)}{read}",
                     "Heaped and without air it heats by itself and sours.",
                     "Fire the kiln, or give it cold air; otherwise spread it thin again."),
-            over.source, starts_at=over.starts_at, ends_at=fired or stage.ends_at,
-            worst=hottest.value, unit="c", place=hottest.place, cause="warm bed",
+            over.source, starts_at=over.starts_at, ends_at=wait.ends_at,
+            worst=hottest.value if hottest is not None else None, unit="c",
+            place=hottest.place if hottest is not None else None, cause="warm bed",
         )  # fmt: skip
-
-
-def _fired_at(batch: BatchAt, stage: Stage) -> datetime | None:
-    """When the kiln was fired, as far as any fact tells."""
-    for fact in batch.within(batch.history.facts, stage.starts_at, batch.end_of(stage)):
-        if fact.kind in ("heat_on", "set_point", "air_off_temperature", "heat_off"):
-            return fact.at
-        if isinstance(fact, Reading) and fact.kind == "air_on_temperature" and (fact.value or 0.0) >= 30.0:
-            return fact.at
-    return None
 
 
 def top_to_bottom(batch: BatchAt) -> Iterator[Flag]:

@@ -147,11 +147,12 @@ def _not_heated(history: History, stage: Stage) -> Iterator[Gap]:
     start = history.by_id(stage.fact_id)
     if start is not None and start.kind == "loaded" and stage.ends_at is None:
         since = [fact for fact in history.facts if fact.at >= stage.starts_at]
-        if not any(_tells_of_heat(fact, stage.starts_at) for fact in since):
+        if not any(tells_of_heat(fact, stage.starts_at) for fact in since):
             yield Gap(stage.starts_at, None, stage.fact_id)
 
 
-def _tells_of_heat(fact: Fact, loaded_at: datetime) -> bool:
+def tells_of_heat(fact: Fact, loaded_at: datetime) -> bool:
+    """Whether it says, or can only be so, that the grain loaded then is heated."""
     if isinstance(fact, Reading):
         is_of_kiln = fact.kind == "grain_temperature" or fact.kind in SHOWS_HEAT
         return is_of_kiln and (fact.value or 0.0) >= HEATED_C

@@ -48,7 +48,8 @@ def kiln_steps(plan: InPlan) -> list[NextStep]:
     run = run_at(plan.batch.history, plan.batch.now)
     gap = run.gap_at(plan.batch.now) if run is not None else None
     if gap is not None:
-        return [_heat_back(plan, gap), _temperature(plan, LOOK_EVERY_H)]
+        back, look_in = _heat_back(plan, gap), _temperature(plan, LOOK_EVERY_H)
+        return [back, look_in if gap.ends_at is not None else _after(look_in, back.due_at)]
     if plan.batch.forecast.kiln is None:
         return while_it_lasts(_by_hours(plan), [_temperature(plan, LOOK_EVERY_H)], plan.batch.now)
     kiln, phases = plan.batch.forecast.kiln, phases_of(plan)
@@ -65,7 +66,11 @@ def _after_urgent(each: NextStep, change: NextStep | None) -> NextStep:
     """Grain over its ceiling is cooled first, and weighed then."""
     if change is None or change.method != CEILING or change.basis != "facts":
         return each
-    due = max(each.due_at, change.due_at + SOON)
+    return _after(each, change.due_at + SOON)
+
+
+def _after(each: NextStep, moment: datetime) -> NextStep:
+    due = max(each.due_at, moment)
     return replace(each, due_at=due, latest_at=max(each.latest_at, due))
 
 
@@ -92,8 +97,9 @@ def _fire(plan: InPlan) -> NextStep:
 
 
 def _heat_back(plan: InPlan, gap: Gap) -> NextStep:
-    due = gap.ends_at or plan.batch.now
-    late = max(due, gap.starts_at + timedelta(hours=FIRED_WITHIN_H))
+    within = gap.starts_at + timedelta(hours=FIRED_WITHIN_H)
+    due = gap.ends_at or min(plan.batch.now, within)
+    late = max(due, within)
     why = f"The heat stands still since {plan.words.clock(gap.starts_at)}: until it is back, nothing dries."
     return step("heat_on", "Fan, then heat on again, and say so", due, gap.starts_at, late, why, "facts")
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from app.judgement.batch_at import batch_at
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage
-from app.judgement.programmes.programme import Limit, Programme, provenance
+from app.judgement.programmes.programme import Programme, provenance
+from app.judgement.watch.waiting import WAITING_H, waiting_now
 from app.judgement.watch.watch import Watch, clock_watch, rate_words
 from app.judgement.wording import Words
 from app.science.left_alone import hours_to_limit, warming
@@ -26,18 +28,16 @@ def fired_at(history: History, stage: Stage, now: datetime) -> datetime | None:
     return None
 
 
-def waiting_watch(
-    history: History, stage: Stage, now: datetime, words: Words, limit: Limit, above_c: float
-) -> Watch | None:
-    """Green malt loaded, warm, and no heat on it yet."""
-    last = history.last_before(now, [each for each in history.readings("grain_temperature") if is_usable(each)])
-    loaded = history.by_id(stage.fact_id)
-    if loaded is None or loaded.kind != "loaded" or fired_at(history, stage, now) is not None:
+def waiting_watch(history: History, now: datetime, words: Words) -> Watch | None:
+    """Green malt without heat: warm, or nobody read since that it is cool."""
+    wait = waiting_now(batch_at(history, now))
+    if wait is None:
         return None
-    if last is not None and last.value is not None and last.value <= above_c:
-        return None
+    is_read_cool = wait.starts_at > wait.fact.at
+    began = "Loaded and not heated" if wait.is_of_loading else "Without heat"
     what = "Green malt has waited too long for its heat"
-    return clock_watch("waiting", what, stage.starts_at, limit, words, "Loaded and not heated")
+    began = f"{began}; last read cool, and not read" if is_read_cool else began
+    return clock_watch("waiting", what, wait.starts_at, WAITING_H, words, began)
 
 
 def ceiling_watch(history: History, programme: Programme, stage: Stage, now: datetime, words: Words) -> Watch | None:

@@ -93,6 +93,8 @@ def _dry_row(card: KilnCard, words: Words) -> Row:
     if card.forecast.dry.is_past(words.now):
         return (name, "not known", _untold_words(card.forecast, words), "", "", DRY)
     value, note = when_words(card.forecast.dry, words)
+    if card.forecast.dry.central is None and note:
+        return (name, value, note, "", "", DRY)
     where = f"{card.wettest.tray}, the wettest, " if card.wettest else ""
     air = air_ahead(card)
     return (name, value, f"{where}{air}; {note}" if note else f"{where}{air}", "", "", DRY)

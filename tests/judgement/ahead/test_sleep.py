@@ -164,6 +164,24 @@ def test_green_malt_that_waits_warm_for_its_heat_has_two_hours() -> None:
     assert (found.first.key, found.safe_at) == ("waiting", at(152))
 
 
+def test_green_malt_that_waits_unread_says_by_when_to_be_back() -> None:
+    story = on_the_floor((60, 15.0), (117, 15.0))
+    story.say(150, "loaded")
+    waits = watch(slept(story, 150.5), "waiting")
+    assert (waits.safe_at, waits.likely_at) == (at(152), at(154))
+    assert slept(story, 158.75).state == "over"
+
+
+def test_a_kiln_that_stands_still_is_not_left_for_the_grain_and_not_for_its_heat() -> None:
+    story = on_the_floor((149, 15.0))
+    story.say(150, "loaded")
+    story.say(150.1, "heat_on")
+    story.say(152, "paused")
+    found = slept(story, 153)
+    assert (found.state, found.safe_at, found.stay) == ("until", at(154), None)
+    assert slept(story, 156.8).state == "over"
+
+
 def test_warm_and_wet_is_counted_as_the_flag_counts_it_and_not_across_the_loading() -> None:
     readings = ((60, 15.0), (149, 24.0))
     floor = on_the_floor(*readings)

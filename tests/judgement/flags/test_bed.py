@@ -172,7 +172,9 @@ def test_a_pause_on_the_kiln_is_as_still_as_a_failed_fan() -> None:
     for hour in (161.5, 165, 170):
         story.tell(hour, "moisture_test", {"value": 0.42}, method="oven_two_stage")
         story.grain(hour, 30.0)
-    assert story.flag(170, "warm_and_wet").severity == "caution"
+    flag = story.flag(170, "warm_and_wet")
+    assert flag.severity == "act", "as grave as the heap that has waited nine hours"
+    assert [rule for rule, _ in flag.stands_for] == ["heap_waiting"]
 
 
 @pytest.mark.parametrize("again", [("resumed", {}), ("heat_on", {}), ("set_point", {"value": 50.0})])
@@ -256,8 +258,43 @@ def test_green_malt_waiting_warm(hour: float, severity: str | None) -> None:
     assert [flag.severity for flag in flags] == ([severity] if severity else [])
 
 
-def test_cool_green_malt_may_wait() -> None:
-    assert loaded(18.0).flags(164, "heap_waiting") == []
+def test_green_malt_that_was_read_cool_may_wait_from_that_look_on() -> None:
+    story = loaded(18.0)
+    story.grain(162.5, 18.0)
+    assert story.flags(164, "heap_waiting") == []
+    assert story.flag(166.6, "heap_waiting").severity == "act"
+
+
+@pytest.mark.parametrize(("hour", "severity"), [(161.9, None), (162.1, "caution"), (164.1, "act")])
+def test_that_nobody_read_how_warm_it_waits_is_no_sign_that_it_is_cool(hour: float, severity: str | None) -> None:
+    story = Story()
+    story.grow()
+    story.tell(160, "loaded")
+    assert [flag.severity for flag in story.flags(hour, "heap_waiting")] == ([severity] if severity else [])
+
+
+def test_what_tells_of_heat_ends_the_waiting_that_nobody_read() -> None:
+    story = loaded(15.0)
+    story.tray(161.5, 2.0)
+    assert story.flags(170, "heap_waiting") == []
+
+
+@pytest.mark.parametrize(("hour", "severity"), [(165.9, None), (166.1, "caution"), (168.8, "act")])
+def test_wet_grain_whose_heat_was_broken_off_waits_as_a_heap_does(hour: float, severity: str | None) -> None:
+    story = Story().kiln()
+    story.grain(163.5, 40.0)
+    story.tell(164, "paused")
+    flags = story.flags(hour, "heap_waiting")
+    assert [flag.severity for flag in flags] == ([severity] if severity else [])
+    story.tell(168.9, "heat_on")
+    assert hour_of(story.flag(170, "heap_waiting").ends_at) == 168.9
+
+
+def test_dry_malt_may_stand_without_heat() -> None:
+    story = Story().kiln()
+    story.tell(174, "moisture_test", {"value": 0.06}, method="oven_malt")
+    story.tell(174.1, "paused")
+    assert story.flags(180, "heap_waiting") == []
 
 
 def test_a_look_at_the_heap_is_no_fire_under_it_but_hot_air_is() -> None:

@@ -348,6 +348,13 @@ def test_while_the_heat_stands_still_nothing_but_its_return_is_next() -> None:
     assert {"set_point", "heat_off", "tray"}.isdisjoint(kinds_of(story, 165))
 
 
+def test_the_heat_comes_back_before_a_look_that_is_overdue() -> None:
+    story = drying((162, 1.78))
+    story.tell(164, "paused")
+    assert kinds_of(story, 168.8) == ["heat_on", "grain_temperature"]
+    assert steps_of(story, 168.8)[0].is_overdue(moment(168.8))
+
+
 def test_a_plan_by_the_hours_counts_those_of_heat() -> None:
     story = Story("roasted")
     story.charge()
