@@ -14,11 +14,12 @@ from app.judgement.forecasts.air_plan import planned_air
 from app.judgement.forecasts.forecast import time_to_acrospire, time_to_dry, time_to_moisture
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage
+from app.judgement.malt.dryness import too_wet
 from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.bed_ahead import is_cold_and_thin
 from app.judgement.watch.bed_warming import bed_watches
 from app.judgement.watch.kiln import ceiling_watch, fired_at, waiting_watch
-from app.judgement.watch.waiting import stands_still
+from app.judgement.watch.waiting import WAITING_H, stands_still
 from app.judgement.watch.watch import Gap, Watch, clock_watch, forecast_watch
 from app.judgement.wording import Words
 
@@ -131,6 +132,10 @@ def kiln(history: History, stage: Stage, now: datetime, words: Words) -> Found:
 def malt(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     found = Found()
     programme = history.programme_at(now)
+    if too_wet(history, now) is not None:
+        what = "Grain too wet to keep has waited too long for its heat"
+        found.add(clock_watch("waiting", what, stage.starts_at, WAITING_H, words, "Off the heat, wet"))
+        return found
     rubbed = [fact for fact in history.of_kind("culms") if fact.at >= stage.starts_at]
     if programme is not None and programme.purpose != "roasted" and not rubbed:
         what = "The culms have been left on too long"

@@ -12,6 +12,7 @@ from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, overrun, raised
 from app.judgement.forecasts.moisture import MoistureSample, determinations, merged
 from app.judgement.grain.charges import part_moisture_sd
+from app.judgement.malt.dryness import too_wet
 from app.judgement.measures.account import account_of
 from app.judgement.programmes.programme import Limit, provenance
 
@@ -28,6 +29,7 @@ def final_moisture(batch: BatchAt) -> Iterator[Flag]:
     """The last word on the malt's moisture, once it is off the kiln: too wet to keep, or dried further than planned."""
     told = [sample for sample in _of_malt(batch) if _is_malt(batch, sample.at)]
     if not told:
+        yield from _known_too_wet(batch)
         return
     last = told[-1]
     programme = batch.programme_at(last.at)
@@ -42,6 +44,22 @@ def final_moisture(batch: BatchAt) -> Iterator[Flag]:
         batch, rule, verdict.severity, [fact for each in side for fact in each.facts], message,
         provenance(verdict.mark, verdict.source),
         ends_at=batch.ended_at if rule == "overdried" else None, worst=last.moisture_wb, unit="wb",
+    )  # fmt: skip
+
+
+def _known_too_wet(batch: BatchAt) -> Iterator[Flag]:
+    """Nobody tested it since the heat went off, and by what is known of it before it is too wet."""
+    wet, off = too_wet(batch.history, batch.now), batch.stages_named("cooling", "finished")
+    if wet is None:
+        return
+    start = batch.history.by_id(off[-1].fact_id)
+    figure = wording.percent(wet.estimate.moisture_wb, wet.estimate.half_width)
+    _, message = _moisture_message("high", f"about {figure}", wording.percent(wet.bound))
+    yield raised(
+        batch, "not_dry_enough", "act" if batch.is_in("cooling") else wet.severity,
+        [fact for fact in (start,) if fact is not None],
+        message._replace(remedy="Heat on again, dry on; or use it green, today. Dry for certain? Test its moisture."),
+        wet.source, starts_at=off[-1].starts_at, worst=wet.estimate.moisture_wb, unit="wb",
     )  # fmt: skip
 
 

@@ -6,9 +6,18 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from app.judgement.facts.shapes import Weighing
-from app.judgement.forecasts.moisture import ASSUMED_MOISTURE_SD, MoistureSample, determinations, moisture_at
+from app.judgement.forecasts.moisture import (
+    ASSUMED_MOISTURE_SD,
+    Estimate,
+    MoistureSample,
+    determinations,
+    moisture_at,
+    samples,
+)
 from app.judgement.history.history import History
-from app.judgement.history.stages import all_stages
+from app.judgement.history.kiln_runs import AS_LOADED, run_at
+from app.judgement.history.stages import all_stages, stage_at, stages
+from app.judgement.programmes.programme import provenance
 
 GREEN_WB = 0.15
 """Wetter than this it is green malt, or not dried yet."""
@@ -52,14 +61,51 @@ def _best_test(history: History, at: datetime, now: datetime) -> MoistureSample 
 
 
 def malt_moisture(history: History, at: datetime, now: datetime) -> MaltMoisture:
-    """The malt's moisture as last determined by a moment; else by the first determination after it, up to now."""
-    known = [sample for sample in dried_samples(history) if sample.at <= now]
-    if known and known[0].at <= at:
-        estimate = moisture_at(history, at)
-        if estimate is not None and estimate.moisture_wb <= GREEN_WB:
-            return MaltMoisture(estimate.moisture_wb, estimate.sd, True)
-    later = next((sample for sample in known if sample.at > at), None)
+    """The malt's moisture as last known at a moment, where anything was determined since it was heated; else by the
+    first determination after it, up to now.
+    """
+    if (estimate := last_known(history, at, now)) is not None:
+        return MaltMoisture(estimate.moisture_wb, estimate.sd, True)
+    later = next((sample for sample in dried_samples(history) if at < sample.at <= now), None)
     return MaltMoisture(later.moisture_wb, later.sd, True) if later else TAKEN_FOR_GRANTED
+
+
+def last_known(history: History, at: datetime, now: datetime) -> Estimate | None:
+    """What is known of the malt at a moment, wet or dry; None where nothing was determined since it was heated, and
+    where it is green malt that is still to be kilned.
+    """
+    run, stage = run_at(history, at), stage_at(all_stages(history), at)
+    since = run.heat_at + AS_LOADED if run is not None else history.starts_at
+    told = [each for each in samples(history) if each.basis != "charged" and each.at <= min(at, now)]
+    if since is None or not told or told[-1].at < since:
+        return None
+    estimate = moisture_at(history, at)
+    if estimate is None or not estimate.is_told:
+        return None
+    is_off = stage is not None and stage.name in ("cooling", "finished")
+    return estimate if is_off or estimate.moisture_wb <= GREEN_WB else None
+
+
+class TooWet(NamedTuple):
+    """estimate: what is known. severity: how far even its lower bound is above what keeps."""
+
+    estimate: Estimate
+    severity: str
+    bound: float
+    source: str
+
+
+def too_wet(history: History, now: datetime) -> TooWet | None:
+    """Malt off the heat that is clearly wetter than malt that keeps: by the lower bound of what is known of it."""
+    programme, begun = history.programme_at(now), stages(history, now)
+    limit = programme.limit("final_moisture") if programme is not None else None
+    if limit is None or not begun or begun[-1].name not in ("cooling", "finished"):
+        return None
+    estimate = last_known(history, now, now)
+    verdict = limit.judge(max(estimate.moisture_wb - estimate.half_width, 0.0)) if estimate is not None else None
+    if estimate is None or verdict is None or verdict.position != "high" or verdict.severity not in ("caution", "act"):
+        return None
+    return TooWet(estimate, verdict.severity, verdict.bound or 0.0, provenance(verdict.mark, verdict.source))
 
 
 def is_malt(history: History) -> bool:

@@ -5,7 +5,11 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading
+from app.judgement.malt.dryness import TooWet, too_wet
 from app.judgement.steps.step import InPlan, NextStep, step
+
+DRY_ON_H = 2.0
+"""As long as green malt may wait for its heat: from memory."""
 
 SAME_DAY_H, NEXT_DAY_H = 12.0, 24.0
 """Culms draw water: they come off the same day, and the malt is weighed and bagged by the next: common practice."""
@@ -13,6 +17,9 @@ SAME_DAY_H, NEXT_DAY_H = 12.0, 24.0
 
 def malt_steps(plan: InPlan) -> list[NextStep]:
     """What is left to do, in the order in which it is done."""
+    wet = too_wet(plan.batch.history, plan.batch.now)
+    if wet is not None:
+        return [_dry_on(plan, wet)]
     planned, since = plan.planned, plan.stage.starts_at
     low, due, high = (
         (planned.hours_low, planned.end_h - planned.start_h, planned.hours_high) if planned else (1.0, 2.0, 3.0)
@@ -31,6 +38,17 @@ def malt_steps(plan: InPlan) -> list[NextStep]:
         *_dressing(plan, cool_by, low, done),
     ]
     return [each for each in found if each is not None]
+
+
+def _dry_on(plan: InPlan, wet: TooWet) -> NextStep:
+    """In place of all that is done with malt."""
+    start, known = plan.stage.starts_at, wet.estimate
+    figure = plan.words.percent(known.moisture_wb, known.half_width)
+    why = (
+        f"Too wet to keep: {figure}, above {plan.words.percent(wet.bound)}. Or spread it thin and use it green, today. "
+        "If it is brittle to the bite, test its moisture and write that down."
+    )
+    return step("heat_on", "Dry on: heat on again", start, start, start + timedelta(hours=DRY_ON_H), why, "facts")
 
 
 def _cool(plan: InPlan, due: datetime, low: float, high: float) -> NextStep | None:

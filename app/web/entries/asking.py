@@ -12,6 +12,7 @@ from app.judgement.facts.records import values_from_typed
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED, all_stages
+from app.judgement.malt.dryness import too_wet
 from app.judgement.slips.dating import begun_at, impossible_span
 from app.judgement.slips.questions import Question, questions
 from app.judgement.wording import Words
@@ -40,7 +41,7 @@ def _questions(
     begins_at = begun_at(history) if history is not None and kind_name not in ARRIVALS else None
     if impossible_span(*times, words.now, begins_at):
         return []
-    found = _time_questions(kind_name, times, history, words)
+    found = [*_time_questions(kind_name, times, history, words), *_wet_question(kind_name, times[1], history, words)]
     try:
         values = values_from_typed(KINDS[kind_name], typed, quality)
     except BadValues:
@@ -68,3 +69,13 @@ def _time_questions(kind_name: str, times: Times, history: History | None, words
         found.append(f"The batch was {begun[-1].name} at {words.clock(begun[-1].starts_at)}. Keep this all the same?")
     question = Question(field="when", message="", alternative={}, alternative_words="", as_typed_words="Keep it so")
     return [replace(question, message=message) for message in found]
+
+
+def _wet_question(kind_name: str, at: datetime, history: History | None, words: Words) -> list[Question]:
+    """Malt that is clearly too wet to keep is finished only when somebody insists."""
+    wet = too_wet(history, at) if history is not None and kind_name == "finished" else None
+    if wet is None:
+        return []
+    figure = words.percent(wet.estimate.moisture_wb, wet.estimate.half_width)
+    message = f"As last known it is too wet to keep: {figure}. Is it finished all the same?"
+    return [Question("when", message, {}, "", "Keep it so")]

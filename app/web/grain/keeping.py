@@ -12,6 +12,7 @@ from app import ports
 from app.errors import KeptOtherwise, Rejected
 from app.judgement.facts.shapes import Fact
 from app.judgement.history.stages import all_stages
+from app.judgement.malt.dryness import too_wet
 from app.judgement.meaning.meaning import range_words
 from app.judgement.slips.questions import questions as slip_questions
 from app.judgement.wording import Words
@@ -194,6 +195,10 @@ def _pack_questions(form: Any, row: Row, moisture_wb: float, words: Words) -> li
     if limit is not None and limit.judge(moisture_wb).position == "high":
         wanted = range_words(limit, lambda value: words.percent(value, decimals=1))
         found.append(f"At {words.percent(moisture_wb)} it is wetter than this malt keeps at ({wanted}). Pack it so?")
+    wet = too_wet(history, form.now)
+    if not found and wet is not None and row.known.data != "measured":
+        figure = words.percent(wet.estimate.moisture_wb, wet.estimate.half_width)
+        found.append(f"As last known it is too wet to keep: {figure}. Pack it so?")
     begun = all_stages(history)
     if begun and begun[-1].name not in ("cooling", "finished"):
         found.append(f"The batch is not done yet: {begun[-1].word}. Pack it so?")

@@ -182,6 +182,17 @@ def test_a_kiln_that_stands_still_is_not_left_for_the_grain_and_not_for_its_heat
     assert slept(story, 156.8).state == "over"
 
 
+def test_malt_taken_off_wet_waits_for_its_heat_and_not_for_its_culms() -> None:
+    story = on_the_floor((149, 15.0))
+    story.say(150, "loaded")
+    story.say(150.1, "heat_on")
+    story.say(156, "moisture_test", {"value": 0.25}, method="oven_two_stage")
+    story.say(156.1, "heat_off")
+    found = slept(story, 157)
+    assert [each.key for each in found.watches] == ["waiting"]
+    assert found.safe_at == at(158.1)
+
+
 def test_warm_and_wet_is_counted_as_the_flag_counts_it_and_not_across_the_loading() -> None:
     readings = ((60, 15.0), (149, 24.0))
     floor = on_the_floor(*readings)

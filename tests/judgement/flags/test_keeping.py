@@ -126,3 +126,37 @@ def test_dry_matter_that_is_missing_is_a_notice_and_more_than_went_in_a_caution(
 
 def test_no_account_is_judged_before_the_malt_is_weighed() -> None:
     assert stripped().flags(180, "open_account") == []
+
+
+def taken_off_wet() -> Story:
+    """By its tray at 27 % when the heat goes off: 2 kg at 44 % are 1.12 kg dry."""
+    story = Story().kiln()
+    story.tray(160.05, 2.0)
+    story.tray(166, 1.53)
+    story.tell(166.1, "heat_off")
+    return story
+
+
+def test_malt_taken_off_wet_is_too_wet_to_keep_until_it_is_tested() -> None:
+    story = taken_off_wet()
+    assert story.flag(166.5, "not_dry_enough").severity == "act"
+    story.tell(168, "stripped")
+    story.tell(169, "outturn", {"net_kg": 22.0})
+    story.tell(170, "finished")
+    assert story.flag(171, "not_dry_enough").severity == "act"
+    story.tell(172, "moisture_test", {"value": 0.05}, method="oven_malt")
+    assert story.flags(173, "not_dry_enough") == []
+
+
+def test_an_outturn_that_nobody_tested_is_as_wet_as_the_grain_was_last_known() -> None:
+    story = taken_off_wet()
+    story.tell(169, "outturn", {"net_kg": 22.0})
+    assert story.flags(170, "open_account") == []
+
+
+def test_malt_weighed_dry_is_not_held_to_be_wet() -> None:
+    story = Story().kiln()
+    story.tray(160.05, 2.0)
+    story.tray(174, 1.175)
+    story.tell(174.1, "heat_off")
+    assert story.flags(175, "not_dry_enough") == []

@@ -378,6 +378,18 @@ def test_after_the_heat_it_is_cooled_stripped_dressed_the_same_day_weighed_bagge
     assert kinds_of(story, 177.1)[:2] == ["pack", "finished"]
 
 
+def test_malt_taken_off_wet_is_dried_on_and_neither_stripped_nor_bagged() -> None:
+    story = drying((162, 1.78), (164, 1.55))
+    story.tell(164.2, "heat_off")
+    assert kinds_of(story, 164.5) == ["heat_on"]
+    story.tell(165, "stripped")
+    story.tell(166, "outturn", {"net_kg": 24.0})
+    assert kinds_of(story, 166.5) == ["heat_on"]
+    assert "Too wet to keep" in steps_of(story, 166.5)[0].why
+    story.tell(167, "moisture_test", {"value": 0.05}, method="oven_malt")
+    assert "pack" in kinds_of(story, 167.1)
+
+
 @pytest.mark.parametrize("kind", ["finished", "abandoned"])
 def test_a_batch_that_has_ended_asks_for_nothing(kind: str) -> None:
     story = drying()
