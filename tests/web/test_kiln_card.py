@@ -182,3 +182,18 @@ def test_a_paused_kiln_says_so_and_foresees_nothing(app: Flask, client: FlaskCli
     assert "Fan, then heat on again" in whole(client, f"/batches/{batch.number}/tub")
     tell(app, batch, "resumed", {}, hours_ago=0.2)
     assert "stands still" not in card(client, batch, "/tub")
+
+
+def test_malt_taken_off_wet_is_dried_on_and_finished_only_when_somebody_insists(
+    app: Flask, client: FlaskClient
+) -> None:
+    batch = begun(app, 170.0, kinds=BARE)
+    tell(app, batch, "moisture_test", {"value": 0.21}, hours_ago=0.4, method="oven_two_stage")
+    tell(app, batch, "heat_off", {}, hours_ago=0.2)
+    page = unescape(client.get(f"/batches/{batch.number}").text)
+    assert "Dry on: heat on again" in page
+    assert "Not dry enough to keep" in page
+    assert "Bag it" not in page
+    asked = client.post(f"/batches/{batch.number}/tub/finished", data={"id": "done-1", "when": "now"})
+    assert "too wet to keep" in unescape(asked.text)
+    assert "Is it finished all the same?" in unescape(asked.text)
