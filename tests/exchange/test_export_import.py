@@ -6,8 +6,10 @@ import json
 import re
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from flask import Flask
@@ -140,6 +142,34 @@ def test_both_folders_show_the_same_pages(
         answer = ours.get(path)
         assert answer.status_code == 200, path
         assert TOKEN.sub("", theirs.get(path).text) == TOKEN.sub("", answer.text), path
+    other.extensions["engine"].dispose()
+
+
+@pytest.mark.parametrize("zone", ["America/New_York", "Pacific/Auckland"])
+@pytest.mark.parametrize("at", ["0001-01-01T00:00:00Z", "0202-03-14T09:00:00Z", "9999-12-31T23:59:59Z"])
+def test_an_older_export_with_impossible_times_is_read_and_every_page_opens(
+    told: list[str], tmp_path: Path, migrated_file: Path, settings: Settings, at: str, zone: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """An entry of every kind there is, each at a time that would be refused today."""
+    monkeypatch.setattr(ports, "now", lambda: NOW)
+    other = _served(tmp_path / "third", migrated_file, replace(settings, zone=ZoneInfo(zone)))
+    records = [json.loads(line) for line in told]
+    facts = [each for each in records if each["record"] == "fact"]
+    for each in facts:
+        each |= {"earliest_at": at, "latest_at": at, "written_at": at}
+    with write_session(other.extensions["engine"]) as session:
+        assert import_records(session, map(json.dumps, records)) == len(facts)
+        assert len(lines_of(session)) == len(told)
+    client = other.test_client()
+    own = [
+        f"/batches/1{page}" for page in ("/ahead", "/power-cut", "/tests", "/split", "/merge", "/pack", "/programme")
+    ]
+    more = ["/packs", "/packs/pack-1", "/packs/pack-1/label", "/packs/pack-1/sheet", "/house", "/batches/roast"]
+    said = [f"/facts/{each['id']}/{page}" for each in facts for page in ("correct", "photos")]
+    for path in (*PAGES, *own, *more, f"/batches/new?lot={LOT}", "/compare?batch=1&batch=2", *said):
+        struck = path.endswith("/correct") and "waits-1" in path
+        assert client.get(path).status_code == (404 if struck else 200), path
     other.extensions["engine"].dispose()
 
 
