@@ -83,6 +83,16 @@ def test_the_bound_holds_after_the_clock_was_put_right(app: Flask, phone: Phone,
     refused(app, phone, water(clock="now", clock_offset_s=offset_s), field)
 
 
+@pytest.mark.parametrize(("at", "offset_s"), [(FIRST_DAY, -60.0), (LAST_DAY, 60.0)])
+def test_a_clock_put_right_out_of_the_calendar_is_refused_though_its_writer_may_be_asked(
+    client: FlaskClient, phone: Phone, at: str, offset_s: float
+) -> None:
+    record = water(at=at, clock="now", clock_offset_s=offset_s)
+    answer = client.post("/sync/facts", json={"entries": [record], "ask": "water-1"})
+    assert answer.status_code == 200
+    assert set(answer.get_json()["answers"][0]["errors"]) == {"clock_offset_s"}
+
+
 def test_a_phone_whose_clock_is_a_year_off_is_put_right_and_kept(phone: Phone) -> None:
     off = timedelta(days=365)
     record = water(at=iso(NOW + off), clock="now", clock_offset_s=-off.total_seconds())

@@ -75,12 +75,12 @@ def _questions(session: Session, entry: dict[str, Any]) -> list[Question]:
     """What is asked about an entry that can be read and isn't here yet."""
     try:
         new = fact_from_record(entry)
-    except BadValues:
+        shift = timedelta(seconds=new.clock_offset_s or 0.0) if new.clock == "now" else timedelta()
+        times = (new.earliest_at + shift, new.latest_at + shift)
+    except (BadValues, OverflowError):
         return []
     if is_insisted(new) or find_fact(session, new.id) is not None:
         return []
-    shift = timedelta(seconds=new.clock_offset_s or 0.0) if new.clock == "now" else timedelta()
-    times = (new.earliest_at + shift, new.latest_at + shift)
     history = load_histories(session, [new.subject.id]).get(new.subject.id)
     return questions_about(new.kind, new.typed, new.quality, times, history, words())
 
