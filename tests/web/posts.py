@@ -21,7 +21,7 @@ from app.operations.photos import add_photo
 from app.operations.pictures import make_picture
 from app.store.batches import Batch, get_batch
 from app.store.calendar_feeds import CalendarFeed, token_digest
-from app.store.devices import MAY_LOG, Device
+from app.store.devices import DESK, MAY_LOG, Device
 from app.store.engine import read_session, write_session
 from app.web.access.house_network import Opened
 from tests.network.phone import ADDRESS, HOUSE
@@ -155,7 +155,7 @@ def _answer(client: FlaskClient, _app: Flask) -> Post:
 
 def _pair(_client: FlaskClient, app: Flask) -> Post:
     with write_session(app.extensions["engine"]) as session:
-        code = make_code(session, role=MAY_LOG, person_id=None, now=NOW)
+        code = make_code(session, role=MAY_LOG, person_id=None, made_by=DESK, now=NOW)
     return Post("/pair", {"code": code, "name": "Kiln"}, is_phone=True)
 
 

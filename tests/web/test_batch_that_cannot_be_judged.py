@@ -176,7 +176,7 @@ def test_at_the_tub_one_goes_on_recording(app: Flask, client: FlaskClient, unjud
     for kind, own in (("turned", {}), ("moisture_test", {"value": "20", "method": "meter"})):
         kept(answer := tub.keep(kind, own))
         assert "Kept. The batch can’t be judged" in client.get(str(answer.location)).text
-        assert facts_of(app, unjudgeable.id)[-1].kind == kind
+        assert kind in {fact.kind for fact in facts_of(app, unjudgeable.id)}
 
 
 def test_its_malt_is_held(client: FlaskClient, unjudgeable: Batch) -> None:

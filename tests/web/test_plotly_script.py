@@ -24,7 +24,9 @@ def nothing_remembered():
 
 
 def serving(folder: Path) -> Flask:
-    app = Flask("served", static_folder=None, template_folder=str(Path(plotly_script.__file__).parent / "templates"))
+    app = Flask(
+        "served", static_folder=None, template_folder=str(Path(plotly_script.__file__).parents[1] / "templates")
+    )
     settings = Settings(data_dir=folder)
     for part in (static_files, plotly_script):
         part.init_app(app, settings)

@@ -237,14 +237,11 @@ def grain_form(
 ) -> Any:
     """A form of this kind. fixed: sources that have a row of their own; free_rows: rows to choose a source in."""
     count = len(fixed) + free_rows
-    left_kg = {source.reference: source.left_kg for source in sources}
     fields: dict[str, Any] = {"kind": kind, "count": count}
     for place in range(count):
         fields |= _row_fields(kind, place, sources if place >= len(fixed) else None, system)
         if place < len(fixed):
             defaults[f"source_{place}"] = fixed[place]
-            if left := left_kg.get(fixed[place]):
-                defaults[f"as_is_unit_{place}"] = units.preferred_mass_unit(left, system)
     base = BASES.get(kind, BatchForm)
     form = type(f"{kind.title()}Form", (base,), fields)(formdata, data=defaults)
     form.sources = {source.reference: source for source in sources}
