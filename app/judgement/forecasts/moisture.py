@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from app.judgement.facts.shapes import Fact, Weighing
-from app.judgement.forecasts.band import Z80
+from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.trusted import trusted
@@ -225,14 +225,23 @@ def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, tupl
         return dict.fromkeys(moments, (math.nan, math.nan, 0.0))
     hours = np.array(history.hours(moments))
     central, low, high = told.band(hours)
-    # By the longer side: what can't get drier than its air is no surer for it of not being wetter.
-    sds = np.maximum(high - central, central - low) / Z80
+    sds = np.maximum((high - low) / (2.0 * Z80), _unsure_of_weight(history, moments))
     wettest = told.wettest_high(hours, high)
     bounds = wettest + (wettest > high) * (2.0 / Z80 - 1.0) * np.maximum(wettest - central, 0.0)
     return {
         moment: (float(value), float(sd), 0.0 if math.isnan(bound) else float(bound))
         for moment, value, sd, bound in zip(moments, central, sds, bounds, strict=True)
     }
+
+
+def _unsure_of_weight(history: History, moments: Sequence[datetime]) -> Array:
+    """The standard uncertainty of the tray last weighed before each moment; 0 where another way told it last.
+
+    It comes from the dry matter in the tray, of which the drying tells nothing: the grain stays as unsure as it was.
+    """
+    known, times = determinations(history), history.once(_times)
+    last = (bisect.bisect_right(times, moment) - 1 for moment in moments)
+    return np.array([known[place].sd if place >= 0 and known[place].basis == "tray" else 0.0 for place in last])
 
 
 def _times(history: History) -> tuple[datetime, ...]:

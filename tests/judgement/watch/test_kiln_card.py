@@ -368,6 +368,21 @@ def test_a_tray_that_was_loaded_at_hardly_known_moisture_is_only_perhaps_dry_unt
     assert "heat_off" in [each.kind for each in next_steps(story.history(), at(176.3))]
 
 
+def test_what_is_foreseen_from_a_tray_is_no_surer_than_its_weighing_and_lifts_no_ceiling_of_its_own() -> None:
+    story = loaded(green_wb=None)
+    for hour in range(22):
+        story.say(160.2 + hour, "air_on_temperature", {"value": 60.0 if hour < 10 else 75.0})
+    for hour, net_kg in ((160.05, LOADED_KG), (165.0, 1.55), (170.0, 1.3), (176.0, 1.22)):
+        weigh(story, hour, net_kg)
+    weighed = moisture_at(story.history(), at(176.0))
+    assert weighed.half_width > 0.05
+    for hour in (176.4, 178.0, 180.0, 182.0, 186.0):
+        later = moisture_at(story.history(), at(hour))
+        assert later.half_width >= weighed.half_width - 1e-9
+    story.say(182.1, "moisture_test", {"value": 0.045}, method="oven_malt")
+    assert moisture_at(story.history(), at(184.0)).half_width < 0.02
+
+
 def test_grain_of_unknown_moisture_over_the_ceiling_of_wet_grain_is_flagged() -> None:
     story = loaded()
     for hour in (190.0, 190.5, 191.0):
