@@ -13,6 +13,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "methods.md"
+BACKTEST = "How well the forecasts did"
 BEGIN, END = "<!-- backtest: begin -->", "<!-- backtest: end -->"
 
 HEAD = """# Methods and sources
@@ -34,6 +35,7 @@ def render(kept: str = "") -> str:
     marks = ", ".join(f"[{letter}] {word}" for letter, word in MARK_WORDS.items())
     parts = [HEAD.format(marks=marks)]
     parts += [f"- [{each.title}](#{each.key.replace('_', '-')})" for each in chapters()]
+    parts += [f"- [{BACKTEST}](#backtest)"]
     for chapter in chapters():
         parts += ["", f'<a id="{chapter.key.replace("_", "-")}"></a>', "", f"## {chapter.title}", "", chapter.about]
         for each in chapter.methods:
@@ -41,7 +43,8 @@ def render(kept: str = "") -> str:
             parts += ["", _escaped(each.about)] if each.about else []
             parts += ["", f"- Takes: {_escaped(each.args)}", f"- Gives: {_escaped(each.returns)}"]
             parts += [f"- Source: {_escaped(each.source)}", f"- Check: {_escaped(each.check)}"]
-    return "\n".join([*parts, "", "## How well the forecasts did", "", BEGIN, *([kept] if kept else []), END, ""])
+    parts += ["", '<a id="backtest"></a>', "", f"## {BACKTEST}", ""]
+    return "\n".join([*parts, BEGIN, *([kept] if kept else []), END, ""])
 
 
 def kept_part(page: str) -> str:

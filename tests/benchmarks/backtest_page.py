@@ -50,7 +50,8 @@ Each forecast was made from what was known at a moment, and from nothing later: 
 determinations were there, whatever happened, was written down or was corrected since was hidden, of the batch and of
 all others. Then it was held against what the later determinations said; beside two naive forecasts of the same, the
 last value and a straight line through the last two. Mean absolute errors and mean widths are in points of moisture,
-for growth in hundredths of a kernel length. Written by `python docs/make_methods.py --backtest`.
+for growth in hundredths of a kernel length. In the tables, "seen" is how many determinations a forecast knew, and
+"hidden ones" how many later ones it was held against. Written by `python docs/make_methods.py --backtest`.
 
 - Programmes: nobody has a batch without one. The demo's batches go by their own; the published steeps and the made-up
   lots by *Barley, pale base malt*, the built-in one for ordinary malt of barley, whose hours most of them do not

@@ -50,6 +50,12 @@ def test_what_the_backtest_wrote_is_kept(generator: ModuleType) -> None:
     assert generator.kept_part(generator.render(table)) == table
 
 
+def test_the_backtest_stands_in_the_table_of_contents() -> None:
+    contents, _, body = PAGE.read_text(encoding="utf-8").partition("\n<a id=")
+    assert "- [How well the forecasts did](#backtest)" in contents
+    assert '<a id="backtest"></a>\n\n## How well the forecasts did' in body
+
+
 def test_no_public_formula_lacks_an_entry() -> None:
     assert set(methods()) == PUBLIC
     assert len(PUBLIC) > 100

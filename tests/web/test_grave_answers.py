@@ -184,6 +184,39 @@ def test_all_that_is_amiss_in_one_look_is_said_the_gravest_first(tub: Tub) -> No
     assert "turn it now" not in rest
 
 
+@pytest.mark.parametrize("stage", ["charged", "immersion", "air_rest", "germination"])
+@pytest.mark.parametrize("found", ["foaming", "gassy"])
+def test_only_what_is_under_water_is_to_be_drained_now(app: Flask, tub: Tub, found: str, stage: str) -> None:
+    kinds = {"charged": (), "immersion": ("steep_on",), "air_rest": ("steep_on", "drained")}
+    for place, kind in enumerate(kinds.get(stage, ("steep_on", "cast"))):
+        said(app, entry(kind, id=kind, at=iso(NOW - timedelta(hours=9 - 4 * place))))
+    status, first, rest = answered(tub, "inspection", {"mould": "no", "steep": found})
+    assert status == "caution"
+    assert ("drain it now" in first) == (stage == "immersion")
+    assert ("not under water" in first) == (stage != "immersion")
+    assert "air the room" in f"{first} {rest}"
+
+
+SLIMY = {"mould": "no", "text": "slimy, foam on top, smells sour"}
+
+
+def test_words_about_a_batch_are_kept_and_it_is_said_that_nobody_judged_them(tub: Tub) -> None:
+    status, first, rest = answered(tub, "inspection", SLIMY)
+    assert (status, first) == ("none", "Look & smell kept, with your words")
+    assert rest.startswith("Nobody judges words: ")
+    assert "amiss" not in rest
+
+
+def test_words_about_a_lot_are_kept_and_it_is_said_that_nobody_judged_them(
+    app: Flask, client: FlaskClient, morning: None
+) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+    status, first, rest = look_at_lot(client, SLIMY)
+    assert (status, first) == ("none", "Kept, with your words.")
+    assert rest.startswith("Nobody judges words: ")
+
+
 # --- “clean” ---------------------------------------------------------------------------------------------------------
 
 FINE = {

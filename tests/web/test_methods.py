@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 from flask import Flask
@@ -41,6 +42,16 @@ def ids(html: str) -> list[str]:
 def test_every_formula_has_its_anchor_once(pages: dict[str, str]) -> None:
     found = ids(pages["/methods"])
     assert [anchor for anchor in methods() if found.count(anchor) != 1] == []
+
+
+def test_the_page_says_of_the_backtest_what_its_tables_say(pages: dict[str, str]) -> None:
+    tables = (Path(__file__).parents[2] / "docs" / "methods.md").read_text(encoding="utf-8")
+    said = pages["/methods"].partition('id="backtest"')[2].partition("</section>")[0].replace("&nbsp;", " ")
+    for name in ("Uptake by the plan", "Uptake as it is", "Growth", "Drying"):
+        table = tables.partition(f"### {name}: all of these")[2].partition("###")[0]
+        held = [int(share) for share in re.findall(r"\| (\d+) % \|", table)]
+        assert len(held) == 4
+        assert f"{name[0].lower()}{name[1:]} {min(held)}–{max(held)} %" in said
 
 
 def test_an_entry_shows_source_mark_and_check_in_words(pages: dict[str, str]) -> None:

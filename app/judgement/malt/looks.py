@@ -21,10 +21,14 @@ WET_STORE = (
 )
 NO_FOOD = "Look for mould from arm’s length, and find the cause; no food from it until you know."
 IN_STEEP = "With cold potable water; then give it a long air rest."
+AIR_FIRST = "Carbon dioxide may lie over it: air the room before you bend down."
+NO_STEEP_ON = f"By the record no steep is on. Where one is: drain it now, and rinse it. {AIR_FIRST}"
 OVER_STEEP = (
     "Rinse it with cold potable water, then give it a long air rest. Carbon dioxide lies over it: air the room before "
     "you bend down."
 )
+
+NOT_JUDGED = "Nobody judges words: say mould, smell or foam in its own field too, and it is judged."
 
 MATTED = (("matting", "felted"), ("matting", "strands"))
 
@@ -45,12 +49,20 @@ AMISS: Mapping[tuple[str, str], Amiss] = MappingProxyType(
         ("smell", "sour"): Amiss("act", "Smells sour: keep it apart, thin, cool and aired", NO_FOOD),
         ("mould", "not_sure"): Amiss("caution", "Not sure: keep it apart and look again in 6 h", ROOT_HAIRS),
         ("smell", "not_sure"): Amiss("caution", "Not sure of the smell: keep it apart, look again in 6 h", ROOT_HAIRS),
-        ("steep", "foaming"): Amiss("caution", "The steep foams: drain it now", OVER_STEEP),
-        ("steep", "gassy"): Amiss("caution", "The steep is gassy: drain it now", OVER_STEEP),
+        ("steep", "foaming"): Amiss("caution", "It foams, though not under water: air the room", NO_STEEP_ON),
+        ("steep", "gassy"): Amiss("caution", "It is gassy, though not under water: air the room", NO_STEEP_ON),
         ("matting", "felted"): Amiss("caution", "Rootlets felted: turn it now", "Gently, and break up what has knit."),
         ("matting", "strands"): Amiss("notice", "Rootlets knit: turn it", "Gently, and break up what has knit."),
     }
 )
+UNDER_WATER: Mapping[tuple[str, str], Amiss] = MappingProxyType(
+    {
+        ("steep", "foaming"): Amiss("caution", "The steep foams: drain it now", OVER_STEEP),
+        ("steep", "gassy"): Amiss("caution", "The steep is gassy: drain it now", OVER_STEEP),
+    }
+)
+"""What is said otherwise of a batch that is under water."""
+
 IN_STORE: Mapping[tuple[str, str], Amiss] = MappingProxyType(
     {
         ("mould", "yes"): Amiss("act", "Mould: keep this lot out of the house", MOULD.text),
@@ -73,14 +85,17 @@ SOUR_STEEP = Amiss("caution", "Smells sour: drain and rinse it now", IN_STEEP)
 PERHAPS_MOULD = frozenset(finding for finding in AMISS if finding[0] in ("mould", "smell")) - {("smell", "sour")}
 
 
-def amiss_in_batch(look: Remark, share: float | None, *, is_steeped: bool, is_mouldy: bool) -> list[Amiss]:
+def amiss_in_batch(look: Remark, share: float | None, *, stage: str | None, is_mouldy: bool) -> list[Amiss]:
     """All that a look at a batch found amiss, the gravest first.
 
-    share: ergot found so far, kg in a kg of the charge; is_mouldy: whether mould stands against the grain already.
+    share: ergot found so far, kg in a kg of the charge; stage: of the batch at that look, None before the first;
+    is_mouldy: whether mould stands against the grain already.
     """
     seen = set(look.findings.items())
     told = dict(AMISS)
-    if is_steeped:
+    if stage == "immersion":
+        told |= UNDER_WATER
+    if stage in ("immersion", "air_rest"):
         told[("smell", "sour")] = SOUR_STEEP
     if is_mouldy or seen & PERHAPS_MOULD:
         # What may be mouldy is turned by nobody.

@@ -15,7 +15,7 @@ from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
 from app.judgement.malt.dry_enough import SURE_WB
-from app.judgement.malt.looks import GRAVITY, KEEP_APART, amiss_in_batch, in_one
+from app.judgement.malt.looks import GRAVITY, KEEP_APART, NOT_JUDGED, amiss_in_batch, in_one
 from app.judgement.malt.mould import ergot_share, is_mouldy, is_spreading_in
 from app.judgement.malt.no_moisture import no_moisture
 from app.judgement.malt.tests import told
@@ -304,13 +304,12 @@ def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Me
     assert isinstance(fact, Remark)
     at = max(now, fact.at)
     stage = stage_at(all_stages(history), fact.at)
-    is_steeped = stage is not None and stage.name in ("immersion", "air_rest")
-    share = ergot_share(history, at)
-    found = amiss_in_batch(fact, share, is_steeped=is_steeped, is_mouldy=is_mouldy(history, at))
+    name = stage.name if stage is not None else None
+    found = amiss_in_batch(fact, ergot_share(history, at), stage=name, is_mouldy=is_mouldy(history, at))
     if found:
         return Meaning(*in_one(found), says_what_to_do=True)
     if fact.text or fact.note:
-        return Meaning("none", "Look & smell kept, with your words", "Nothing else that you said is amiss.")
+        return Meaning("none", "Look & smell kept, with your words", NOT_JUDGED)
     if fact.quality not in ("measured", "estimated"):
         return Meaning("none", f"{KINDS[fact.kind].word} kept: {_quality_word(fact)}.")
     return Meaning("fine", "Looked, clean")

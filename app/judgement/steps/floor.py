@@ -104,8 +104,10 @@ def _turn(plan: InPlan) -> NextStep | None:
 
 
 def _knit(plan: InPlan, since: datetime, plain: NextStep) -> NextStep | None:
-    seen = plan.last("inspection", since=since)
-    matting = seen.findings.get("matting") if isinstance(seen, Remark) else None
+    """By the last look since then that said anything of rootlets: one that is silent of them takes nothing back."""
+    looks = plan.batch.history.of_shape(Remark, "inspection")
+    seen = next((each for each in reversed(looks) if each.at >= since and "matting" in each.findings), None)
+    matting = seen.findings["matting"] if seen is not None else None
     if seen is None or matting not in TURN_SOONER_H:
         return None
     due = max(since + timedelta(hours=TURN_SOONER_H[matting]), seen.at)

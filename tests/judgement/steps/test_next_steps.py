@@ -255,6 +255,19 @@ def test_felted_rootlets_are_broken_up_at_once() -> None:
     assert "felted" in turn.why
 
 
+def test_a_look_that_is_silent_of_rootlets_takes_back_no_felted_ones_but_turning_does() -> None:
+    story = Story()
+    story.grow()
+    story.tell(60, "turned")
+    story.look(62, matting="felted")
+    story.look(63, mould="no")
+    turn = step_of(story, 63.1, "turned")
+    assert hour_of(turn.due_at) == 62
+    assert "felted" in turn.why
+    story.tell(63.5, "turned")
+    assert "felted" not in step_of(story, 63.6, "turned").why
+
+
 def test_a_bed_below_what_it_needs_is_sprinkled_with_so_much_water() -> None:
     story = Story()
     story.grow()
