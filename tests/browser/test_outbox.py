@@ -297,6 +297,87 @@ def test_a_slip_is_asked_about_on_the_phone_itself(house: House, page: Page) -> 
     assert [each.typed.get("insisted") for each in found] == [None, "1", None]
 
 
+def asked_about(page: Page) -> None:
+    """Keep a temperature that the phone asks about, and leave the question open."""
+    page.wait_for_load_state("networkidle")
+    log(page, "water_temperature", value="59")
+    expect(page.locator(".screen:has(:target) [role=alert]")).to_contain_text("Is it 59 °F?")
+
+
+def test_while_a_question_is_open_the_page_says_that_the_entry_waits_for_it(house: House, page: Page) -> None:
+    asked_about(page)
+    expect(page.locator("#kept")).to_contain_text("Not sent yet, it waits for your answer: Water temperature 59 °C")
+    expect(page.locator("#kept .notice--fine")).to_have_count(0)
+    page.get_by_role("button", name="59 °F", exact=True).click()
+    expect(page.locator(".meaning")).to_contain_text("15.0")
+    assert len(house.all_facts()) == 1
+
+
+def test_what_waits_for_an_answer_and_is_struck_out_is_gone_at_once(house: House, page: Page) -> None:
+    asked_about(page)
+    page.goto(f"{house.address}/batches/1/tub")
+    strike = page.locator(".outbox-list li").get_by_role("button", name="Strike out")
+    strike.evaluate("button => { button.click(); button.click(); }")
+    expect(page.locator(".outbox-list li")).to_have_count(0)
+    expect(page.locator("#kept")).to_contain_text("Struck out before it was sent: Water temperature 59 °C")
+    emptied(page)
+    flushed(page)
+    assert house.all_facts() == []
+
+
+def test_a_correction_that_waits_for_an_answer_is_struck_out_with_what_it_corrects(house: House, page: Page) -> None:
+    log(page, "water_temperature", value="12")
+    expect(page.locator(".meaning")).to_contain_text("12.0")
+    page.wait_for_load_state("networkidle")
+    page.locator(".tub-home a[href$='/correct']").first.click()
+    expect(page.locator("[name=water_temperature-value]")).to_have_value("12")
+    asked_about(page)
+    page.goto(f"{house.address}/batches/1/tub")
+    page.locator(".outbox-list li").get_by_role("button", name="Strike out").click()
+    emptied(page)
+    assert [each.kind for each in house.all_facts()] == ["water_temperature", "withdrawal"]
+    assert house.facts() == []
+
+
+def test_an_entry_on_its_way_is_struck_out_once_however_often_it_is_tapped(house: House, page: Page) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "water_temperature", value="12")
+    in_modules(page, "const [row] = await modules.outbox.list(); await modules.outbox.change(row.id, "
+               "(each) => ({...each, hold: Date.now() + 6e5}))")  # fmt: skip
+    strike = page.locator(".outbox-list li").get_by_role("button", name="Strike out")
+    strike.evaluate("button => { button.click(); button.click(); }")
+    expect(page.locator(".outbox-list li")).to_have_count(2)
+    page.context.set_offline(False)
+    emptied(page)
+    assert sorted(each.kind for each in house.all_facts()) == ["water_temperature", "withdrawal"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "degrees", "insisted"), [("59 °F", 15, None), ("59 °C, as typed", 59, "1"), ("Send now", 59, None)]
+)
+def test_an_open_question_stands_in_the_waiting_list_for_whoever_comes_back(
+    house: House, page: Page, answer: str, degrees: int, insisted: str | None
+) -> None:
+    asked_about(page)
+    page.goto(f"{house.address}/batches/1/tub")
+    expect(page.locator(".outbox-list li")).to_contain_text("Is it 59 °F?")
+    page.get_by_role("button", name=answer, exact=True).click()
+    emptied(page)
+    (fact,) = house.all_facts()
+    assert isinstance(fact, Reading)
+    assert (round(fact.value or 0), fact.typed.get("insisted")) == (degrees, insisted)
+
+
+def test_what_was_refused_and_thrown_away_is_not_called_sent(house: House, page: Page) -> None:
+    page.context.set_offline(True)
+    kept_offline(page, "chit_count", looked_at="100", chitted="130")
+    page.context.set_offline(False)
+    page.locator(".outbox-list li").get_by_role("button", name="Throw away").click()
+    expect(page.locator("#kept")).to_contain_text("Thrown away, not sent: ")
+    emptied(page)
+    expect(page.locator("#kept")).not_to_contain_text("Sent")
+
+
 def test_a_weight_that_there_is_not_in_the_batch_is_asked_about_on_the_phone_itself(house: House, page: Page) -> None:
     page.wait_for_load_state("networkidle")
     page.context.set_offline(True)

@@ -52,11 +52,15 @@ export function showErrors(place, errors, more = []) {
 
 // questions as the house asks them; answer(changes, words) with what to change in what was typed, null for "as typed".
 export function ask(place, questions, answer) {
+  show(place, make("section", { className: "notice notice--caution stack stack--tight", role: "alert", tabIndex: -1 }, ...asking(questions, answer)));
+}
+
+export function asking(questions, answer) {
   const parts = questions.flatMap((each) => [
     make("p", { textContent: each.message }),
     each.alternative_words && make("p", {}, button(each.alternative_words, () => answer(each.alternative, each.alternative_words), "button--first")),
   ]);
   const asTyped = make("p", {}, button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null)));
   const title = make("h3", { textContent: "Before this is sent" });
-  show(place, make("section", { className: "notice notice--caution stack stack--tight", role: "alert", tabIndex: -1 }, title, ...parts.filter(Boolean), asTyped));
+  return [title, ...parts.filter(Boolean), asTyped];
 }

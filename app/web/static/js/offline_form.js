@@ -3,7 +3,7 @@
 import { recall } from "./db.js";
 import { grave } from "./grave.js";
 import { ask, button, clear, nameOf, say, showErrors } from "./notices.js";
-import { add, amend, HOLD_MS, list, release } from "./outbox.js";
+import { add, amend, answered, askOf, HOLD_MS, list, release } from "./outbox.js";
 import { readPlain } from "./plain_entry.js";
 import { readForm } from "./record.js";
 import { slip, stageNow } from "./slip.js";
@@ -61,7 +61,6 @@ async function keep(entry) {
   // Pressed once more the same entry is meant, until the form is cleared.
   form.dataset.editing = row.record.id;
   if (files.length) form.elements.photo.value = "";
-  say(`Kept on this phone: ${nameOf(row)}`, "fine", true, entry.grave);
   return entry;
 }
 
@@ -71,12 +70,12 @@ async function goOn(entry) {
   return question ? askBack(entry, [question]) : send(entry, !entry.done);
 }
 
-function askBack(entry, questions) {
+async function askBack(entry, questions) {
+  const isHeld = await askOf(entry.row.record.id, questions);
+  if (isHeld) say(`Not sent yet, it waits for your answer: ${nameOf(entry.row)}`, "caution", true, entry.grave);
   ask(entry.place, questions, async (changes, words) => {
-    const { row } = entry;
+    const row = entry.row = answered(entry.row, changes, words);
     clear(entry.place);
-    row.shown = words ?? row.shown;
-    row.record.typed = { ...row.record.typed, ...(changes ?? { insisted: "1" }) };
     row.record.id = await amend(row.record.id, row, [], HOLD_MS);
     await send(entry, false);
   });
@@ -84,6 +83,7 @@ function askBack(entry, questions) {
 
 async function send(entry, mayAsk) {
   const { form, row, place, prefix } = entry;
+  say(`Kept on this phone: ${nameOf(row)}`, "fine", true, entry.grave);
   const answers = await Promise.race([flush(row.record.id, mayAsk), new Promise((done) => setTimeout(done, SOON_MS))]);
   const answer = answers?.get(row.record.id);
   if (answer?.questions) return askBack(entry, answer.questions);

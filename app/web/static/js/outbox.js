@@ -23,15 +23,20 @@ async function write(work) {
 
 const read = (work) => transact(BOTH, "readonly", work);
 
-// A row: {id, state: waiting|rejected, order, kept_at, hold, record, word, shown}; photos are blobs of the same entry.
+// A row: {id, state: waiting|rejected, order, kept_at, hold, record, word, shown, questions}; photos are blobs of the same
+// entry; questions: what its writer is asked, as the house asks it.
 // heldMs: nobody sends it for so long, for its writer may still be asked about it.
 export function add(row, photos = [], heldMs = 0) {
   return write((entries, pictures) => {
-    const now = Date.now();
-    const kept = { state: "waiting", order: now, kept_at: now, hold: now + heldMs, ...row, id: row.record.id };
+    const kept = asKept(row, heldMs);
     for (const blob of photos) pictures.add({ id: uuid(), fact_id: kept.id, blob, state: "waiting" });
     return asked(entries.add(kept));
   });
+}
+
+function asKept(row, heldMs = 0) {
+  const now = Date.now();
+  return { state: "waiting", order: now, kept_at: now, hold: now + heldMs, ...row, id: row.record.id };
 }
 
 // Says an entry anew: in its own place where nobody has it yet, else as a correction of what may have been sent.
@@ -51,6 +56,10 @@ export function amend(id, row, photos = [], heldMs = 0) {
   });
 }
 
+// What was said once a question about it was answered. changes: to what was typed; null: it stands as typed.
+export const answered = ({ record, word, shown }, changes, words) =>
+  ({ word, shown: words ?? shown, record: { ...record, typed: { ...record.typed, ...(changes ?? { insisted: "1" }) } } });
+
 // Lets change(row) alter a row that is there; false where it is gone.
 export function change(id, alter) {
   return write(async (entries) => {
@@ -60,7 +69,37 @@ export function change(id, alter) {
   });
 }
 
-export const release = (id) => change(id, (row) => ({ ...row, hold: 0 }));
+const released = (row) => ({ ...row, hold: 0, questions: null });
+export const release = (id) => change(id, released);
+export const releaseAll = () => write(async (entries) => {
+  for (const row of await asked(entries.getAll())) if (row.hold) entries.put(released(row));
+});
+
+// A row whose writer was asked: nobody sends it meanwhile, and the house hasn't got it.
+export const isAsked = (row) => row.state === "waiting" && row.hold > Date.now() && Boolean(row.questions);
+
+// Keeps what is asked with the entry; false where nothing holds it any more, so that it goes as typed.
+export function askOf(id, questions) {
+  return write(async (entries) => {
+    const row = await asked(entries.get(id)), isHeld = row?.hold > Date.now();
+    if (isHeld) await asked(entries.put({ ...row, questions }));
+    return isHeld;
+  });
+}
+
+// Strikes an entry out by the row of a withdrawal. Where the house can't have it yet it is gone at once, and only what
+// it would have corrected is left to be struck out. Resolves with whether the withdrawal was kept; once is enough.
+export function strike(id, row) {
+  return write(async (entries, photos) => {
+    const [old, all] = await Promise.all([asked(entries.get(id)), asked(entries.getAll())]);
+    if (all.some((other) => other.record.supersedes_id === id)) return true;
+    const isUnsent = Boolean(old) && isAsked(old), struck = isUnsent ? old.record.supersedes_id : id;
+    if (isUnsent) await drop(entries, photos, id);
+    else if (old) entries.put(released(old));
+    if (struck) entries.add(asKept({ ...row, record: { ...row.record, supersedes_id: struck } }));
+    return Boolean(struck);
+  });
+}
 export const again = (id, record) =>
   change(id, (row) => ({ ...row, record: record ?? row.record, state: "waiting", hold: 0, errors: null, current: null }));
 
@@ -83,11 +122,11 @@ export function settle(gone, refused) {
   });
 }
 
-export function discard(id) {
-  return write(async (entries, photos) => {
-    entries.delete(id);
-    for (const key of await asked(photos.index("fact_id").getAllKeys(id))) photos.delete(key);
-  });
+export const discard = (id) => write((entries, photos) => drop(entries, photos, id));
+
+async function drop(entries, photos, id) {
+  entries.delete(id);
+  for (const key of await asked(photos.index("fact_id").getAllKeys(id))) photos.delete(key);
 }
 
 export const photoGone = (id) => write((_, photos) => asked(photos.delete(id)));

@@ -1,6 +1,6 @@
 // "3 waiting": how many entries wait on this phone, since when, why, and a button to send them now. Says when to send.
 import { button, make, say } from "./notices.js";
-import { list, outbox, pictures } from "./outbox.js";
+import { list, outbox, pictures, releaseAll } from "./outbox.js";
 import { download } from "./unsent.js";
 import { flush, state } from "./sync.js";
 
@@ -9,7 +9,7 @@ const TICK_MS = 2000, LONG_MS = 24 * 36e5;
 const badge = make("section", { className: "outbox only-at-rest notice notice--notice", hidden: true, ariaLabel: "Outbox" });
 const said = make("p", { ariaLive: "polite" });
 const warning = make("p", { className: "soft" });
-const row = make("div", { className: "row" }, said, button("Send now", () => send()));
+const row = make("div", { className: "row" }, said, button("Send now", () => releaseAll().then(send)));
 badge.append(row, warning, button("Download unsent", download, "button--quiet"));
 
 export async function send() {

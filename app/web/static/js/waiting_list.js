@@ -1,8 +1,8 @@
 // The entries of this batch that wait on this phone, laid over the page; what the house wouldn't take, and why.
 import { fill, hasScreen } from "./fill.js";
 import { localText } from "./house_time.js";
-import { button, make } from "./notices.js";
-import { add, again, discard, list, outbox, photoGone, photoNow, pictures } from "./outbox.js";
+import { asking, button, make, nameOf, say } from "./notices.js";
+import { again, amend, answered, discard, isAsked, list, outbox, photoGone, photoNow, pictures, strike } from "./outbox.js";
 import { send } from "./outbox_badge.js";
 import { plainRecord } from "./plain_entry.js";
 import { uuid } from "./uuid.js";
@@ -33,15 +33,31 @@ function item(form, row, rows, photos) {
   const clock = localText(Date.parse(record.latest_at), form.dataset.zone).slice(-5);
   const head = make("div", { className: "row" }, words, make("span", { className: "soft", textContent: clock }));
   const actions = row.state === "rejected" ? afterRefusal(form, row) : isOver ? [] : whileWaiting(form, row);
-  return make("li", { dataset: { entry: row.id } }, head, row.state === "rejected" && why(row), make("div", { className: "buttons" }, ...actions.filter(Boolean)));
+  return make("li", { dataset: { entry: row.id } }, head, row.state === "rejected" && why(row), isAsked(row) && question(row), make("div", { className: "buttons" }, ...actions.filter(Boolean)));
 }
 
 function whileWaiting(form, row) {
-  const strike = () => add({ record: { id: uuid(), ...plainRecord("withdrawal", form.dataset.subject, {}, { person: form.dataset.person, supersedes_id: row.id, offsetS: row.record.clock_offset_s }) }, word: "Struck out:", shown: `${row.word} ${row.shown}` }).then(send);
+  const withdrawal = () => ({ record: { id: uuid(), ...plainRecord("withdrawal", form.dataset.subject, {}, { person: form.dataset.person, offsetS: row.record.clock_offset_s }) }, word: "Struck out:", shown: nameOf(row) });
+  const out = async ({ currentTarget }) => {
+    currentTarget.disabled = true;
+    if (await strike(row.id, withdrawal())) return send();
+    return tellOfEnd(`Struck out before it was sent: ${nameOf(row)}`);
+  };
   return [
     hasScreen(row.record.kind) && button("Correct", () => fill(form, row.record, { editing: row.id }), "button--quiet"),
-    row.record.kind !== "withdrawal" && button("Strike out", strike, "button--quiet"),
+    row.record.kind !== "withdrawal" && button("Strike out", out, "button--quiet"),
   ];
+}
+
+// What was asked when it was written, for whoever left without an answer.
+function question(row) {
+  const answer = (changes, words) => amend(row.id, answered(row, changes, words)).then(send);
+  return make("section", { className: "notice notice--caution stack stack--tight" }, ...asking(row.questions, answer));
+}
+
+// What is gone unsent must not be taken as sent. What harms somebody stays until the page is left.
+function tellOfEnd(text) {
+  if (!document.querySelector("#kept .meaning")) say(text, "none");
 }
 
 function why(row) {
@@ -52,6 +68,7 @@ function why(row) {
 }
 
 function afterRefusal(form, row) {
+  const throwAway = () => discard(row.id).then(() => tellOfEnd(`Thrown away, not sent: ${nameOf(row)}`));
   const retry = (record) => again(row.id, record).then(send);
   if (row.status === 409 && row.current) {
     const said = { ...row.record, kind: "note", method: undefined, supersedes_id: undefined, typed: { text: `Not taken as a correction: ${row.word} ${row.shown}` } };
@@ -59,13 +76,13 @@ function afterRefusal(form, row) {
     const isBoth = row.current.kind === "withdrawal" && row.record.kind === "withdrawal";
     return [
       !isBoth && button("Mine", () => retry(mine), "button--first"),
-      button(isBoth ? "All right" : "Theirs, mine as a note", () => (isBoth ? discard(row.id) : retry(JSON.parse(JSON.stringify(said))))),
+      button(isBoth ? "All right" : "Theirs, mine as a note", () => (isBoth ? throwAway() : retry(JSON.parse(JSON.stringify(said))))),
     ];
   }
   return [
     hasScreen(row.record.kind) && button("Edit", () => fill(form, row.record, { editing: row.id }), "button--first"),
     button("Send again", () => retry(), "button--quiet"),
-    button("Throw away", () => discard(row.id), "button--quiet"),
+    button("Throw away", throwAway, "button--quiet"),
   ];
 }
 
