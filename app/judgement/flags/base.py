@@ -76,10 +76,6 @@ class Flag:
         return (self.rule, self.episode_id)
 
     @property
-    def severity_word(self) -> str:
-        return SEVERITY_WORDS[self.severity]
-
-    @property
     def has_ended(self) -> bool:
         return self.ends_at is not None
 

@@ -63,11 +63,6 @@ class GrowthFit:
         central, low, high = (np.clip(mean + z * sd, 0.0, LONGEST + 0.1) for z in (0.0, -Z80, Z80))
         return central, low, high
 
-    @property
-    def per_day(self) -> float:
-        """Kernel lengths a day at the temperature that it is left at."""
-        return float(np.exp(self.posterior.parameters[0]) * max(self.future_c - BASE_C, 0.0))
-
 
 def fit_growth(history: History, warm: GrowthFit | None = None) -> GrowthFit | None:
     """None before the cast."""

@@ -88,11 +88,3 @@ def stage_at(found: Sequence[Stage], moment: datetime) -> Stage | None:
 
 def is_live(found: Sequence[Stage]) -> bool:
     return not found or found[-1].name not in ENDED
-
-
-def hours_by_stage(found: Sequence[Stage], now: datetime) -> dict[str, float]:
-    """Hours in each stage, repeated stages added up."""
-    totals: dict[str, float] = {}
-    for stage in found:
-        totals[stage.name] = totals.get(stage.name, 0.0) + stage.hours(now)
-    return totals

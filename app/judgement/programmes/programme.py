@@ -219,11 +219,6 @@ class Programme:
             return None
         return (limit.target_low + limit.target_high) / 2.0
 
-    def kiln_target_gross_kg(self, green_net_kg: float, green_moisture_wb: float, tare_kg: float = 0.0) -> float | None:
-        """What the tray weighs when its malt is dry enough; no dry matter is taken to leave it on the kiln."""
-        final = self.final_moisture_wb
-        return None if final is None else tare_kg + green_net_kg * (1.0 - green_moisture_wb) / (1.0 - final)
-
     def planned_stages(self) -> list[PlannedStage]:
         """The plan in order; hour 0 is the beginning of the first step."""
         return planned_stages(self.steps)

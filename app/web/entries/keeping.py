@@ -102,7 +102,3 @@ def put_errors(form: EntryForm, fields: dict[str, str]) -> EntryForm:
 def _questions(form: EntryForm, history: History | None) -> list[Question]:
     words = Words(zone=form.zone, now=form.now)
     return questions_about(form.kind.name, form.typed(), str(form.quality.data), form.span(), history, words)
-
-
-def is_stage_kind(name: str) -> bool:
-    return KINDS[name].shape_name == "stage"

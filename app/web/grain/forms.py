@@ -57,10 +57,6 @@ class Row:
     def is_blank(self) -> bool:
         return not (self.is_chosen or str(self.as_is.data or "").strip())
 
-    @property
-    def has_errors(self) -> bool:
-        return any(field.errors for field in vars(self).values())
-
 
 class GrainForm(UnitsTyped):
     """What charging, splitting, merging, roasting, packing and dispatching have in common."""

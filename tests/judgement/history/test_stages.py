@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from app.judgement.history.stages import hours_by_stage, is_live, stage_at, stages
+from app.judgement.history.stages import is_live, stage_at, stages
 from tests.judgement.story import Story, at
 
 END = at(1000)
@@ -110,13 +110,6 @@ def test_a_change_some_time_in_the_night_is_taken_at_the_middle_of_its_span():
     story = told((0, "steep_on"))
     story.say(0.0, "drained", at=None, earliest_at=at(4).isoformat(), latest_at=at(8).isoformat())
     assert stages(story.history(), END)[1].hours(END) == pytest.approx(6.0)
-
-
-def test_hours_are_added_up_by_stage():
-    hours = hours_by_stage(stages(whole().history(), END), END)
-    assert hours["immersion"] == pytest.approx(12.0)
-    assert hours["kilning"] == pytest.approx(18.0)
-    assert hours["finished"] == 0.0
 
 
 def test_a_stage_that_goes_on_has_the_hours_so_far():

@@ -226,12 +226,6 @@ def test_on_the_kiln_the_moisture_tells_which_limit_holds():
     assert roast.limit_for("grain_temperature", "kilning", 0.03) is roast.limit("grain_temperature.roasting")
 
 
-def test_the_gross_weight_to_stop_at_keeps_the_dry_matter():
-    # 0.5864 of the green weight from 44 % to 4.5 %: (1 − 0.44) / (1 − 0.045), the identity of the dry matter.
-    gross = BUILTIN["barley_pale"].kiln_target_gross_kg(2.0, 0.44, tare_kg=1.2)
-    assert gross == pytest.approx(1.2 + 2.0 * 0.5864, abs=2e-4)
-
-
 # --- the plan
 
 
