@@ -23,6 +23,10 @@ linux_only = pytest.mark.skipif(sys.platform != "linux", reason="looks for the w
 posix_only = pytest.mark.skipif(os.name != "posix", reason="modes as POSIX has them")
 Start = Callable[..., Server]
 
+NAME = "console-tests"
+HOUSE = f"{NAME}.local"
+"""A name is unique in its network, and tests of other files may have a house of the usual name open beside."""
+
 
 class Phone:
     """Calls the house by its name, over https, trusting its authority alone."""
@@ -34,9 +38,9 @@ class Phone:
         context = ssl.create_default_context(cafile=str(self.folder / "network" / "authority.crt"))
         with (
             socket.create_connection(("127.0.0.1", self.port), timeout=PATIENCE_S) as raw,
-            context.wrap_socket(raw, server_hostname="chitbook.local") as talk,
+            context.wrap_socket(raw, server_hostname=HOUSE) as talk,
         ):
-            asked = f"GET {path} HTTP/1.1\r\nHost: chitbook.local:{self.port}\r\nConnection: close\r\n\r\n"
+            asked = f"GET {path} HTTP/1.1\r\nHost: {HOUSE}:{self.port}\r\nConnection: close\r\n\r\n"
             talk.sendall(asked.encode())
             answer = http.client.HTTPResponse(talk)
             answer.begin()
@@ -54,7 +58,10 @@ def open_to_loopback(command: Command) -> tuple[int, int]:
     """The ports of a house that takes the loopback for its network."""
     ports = free_port(), free_port()
     command.environment.update(
-        CHITBOOK_LAN_HOST="127.0.0.1", CHITBOOK_LAN_PORT=str(ports[0]), CHITBOOK_LAN_HTTP_PORT=str(ports[1])
+        CHITBOOK_LAN_HOST="127.0.0.1",
+        CHITBOOK_LAN_NAME=NAME,
+        CHITBOOK_LAN_PORT=str(ports[0]),
+        CHITBOOK_LAN_HTTP_PORT=str(ports[1]),
     )
     return ports
 
@@ -89,13 +96,13 @@ def test_a_code_from_the_terminal_is_no_part_of_what_a_log_would_keep(
     assert server.process.stdout is not None
     # Not communicate(): a reader that took the greeting may have taken more with it.
     told = server.process.stdout.read()
-    assert f"https://chitbook.local:{open_to_loopback[0]}/" in told
+    assert f"https://{HOUSE}:{open_to_loopback[0]}/" in told
     assert f"http://127.0.0.1:{open_to_loopback[1]}/" in told
     assert "#" not in told
     invited = command("pair", "--data", folder)
     assert invited.returncode == 0
     assert re.search(
-        rf"^https://chitbook\.local:{open_to_loopback[0]}/pair#[0-9A-Z]{{12}}$", invited.stdout, re.MULTILINE
+        rf"^https://{re.escape(HOUSE)}:{open_to_loopback[0]}/pair#[0-9A-Z]{{12}}$", invited.stdout, re.MULTILINE
     )
     assert "█" in invited.stdout
 
