@@ -45,7 +45,8 @@ def command(tmp_path: Path) -> Command:
 @pytest.fixture
 def server(command: Command, tmp_path: Path) -> Iterator[Server]:
     server = Server(command, "--demo", "--lan", "--data", tmp_path / "house")
-    wait_until(Knocking(tmp_path / "house", int(command.environment["CHITBOOK_LAN_PORT"])).is_answered)
+    port = int(command.environment["CHITBOOK_LAN_PORT"])
+    wait_until(Knocking(tmp_path / "house", port, "chitbook.local").is_answered)
     yield server
     server.end()
 
