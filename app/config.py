@@ -20,7 +20,6 @@ import platformdirs
 import tzlocal
 
 from app.errors import CannotStart
-from app.quiet import is_quiet
 
 ENVIRONMENT_PREFIX = "CHITBOOK_"
 SETTINGS_FILE = "chitbook.toml"
@@ -239,10 +238,6 @@ class Settings:
         own = parse_hosts("localhost, 127.0.0.1, [::1]")
         names = self.allowed_hosts if self.trusted_proxies else ()
         return tuple(f"https://{name}/" for name in names if name not in own)
-
-    def is_quiet_at(self, at: time) -> bool:
-        """Whether a time of day in the house's zone lies in the house's quiet hours."""
-        return is_quiet(at, self.quiet_from, self.quiet_until)
 
 
 SETTINGS = tuple(Setting(name=each.name, **each.metadata) for each in fields(Settings) if each.metadata)

@@ -11,6 +11,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact
 from app.judgement.flags.answers import Key
 from app.judgement.flags.base import Flag
+from app.judgement.history.history import hours_between
 
 FLAGS_ROW, STAGES_ROW, FACTS_ROW = 2.5, 1.5, 0.5
 ROWS = {FLAGS_ROW: "flags", STAGES_ROW: "stage", FACTS_ROW: "entries"}
@@ -92,7 +93,7 @@ def _fact_marks(frame: Frame, facts: Sequence[Fact]) -> dict[str, Any]:
 def _half_length_h(fact: Fact) -> float | None:
     """Half of the time that a fact takes up, where it is more than an instant."""
     end = fact.until_at if isinstance(fact, Action) and fact.until_at else fact.latest_at
-    hours = (end - fact.earliest_at).total_seconds() / 3600.0
+    hours = hours_between(fact.earliest_at, end)
     return round(hours / 2, 4) if hours > 0 else None
 
 

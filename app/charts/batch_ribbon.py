@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from app.charts.answered import answered_keys
-from app.charts.ribbon import DRAWN_STAGES, FlagMark, Segment, Tick, ribbon_svg, ribbon_text
+from app.charts.ribbon import DRAWN_STAGES, FlagMark, Segment, Tick, ribbon_svg
 from app.judgement.facts.shapes import Answer, Withdrawal
 from app.judgement.flags.answers import Key
 from app.judgement.flags.base import Flag
@@ -54,14 +54,6 @@ def batch_ribbon(
         hours_total=hours_total,
         height=height,
         has_axis=has_axis,
-    )
-
-
-def batch_ribbon_text(history: History, now: datetime, flags: Sequence[Flag] = ()) -> str:
-    """What the ribbon shows, in words."""
-    parts = ribbon_parts(history, now, flags)
-    return ribbon_text(
-        parts.segments, label=_label(history), planned=parts.planned, flags=parts.flags, now_h=parts.now_h
     )
 
 

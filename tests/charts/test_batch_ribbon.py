@@ -4,7 +4,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from app.charts.batch_ribbon import batch_ribbon, batch_ribbon_text, ribbon_parts, stacked_ribbons
+from app.charts.batch_ribbon import batch_ribbon, ribbon_parts, stacked_ribbons
 from app.charts.ribbon import Segment
 from app.judgement.history.build import history_from_records
 from app.judgement.history.history import BatchInfo, History
@@ -109,7 +109,8 @@ def test_a_batch_without_a_fact_is_a_ribbon_without_a_stage():
 
 
 def test_the_words_name_the_batch_its_stages_and_what_is_planned():
-    text = batch_ribbon_text(told(tale(), 7, "barley & oats"), at(52), [flag("act", 30)])
+    svg = ElementTree.fromstring(batch_ribbon(told(tale(), 7, "barley & oats"), at(52), [flag("act", 30)]))
+    text = svg.get("aria-label", "")
     assert text.startswith("Batch 7 barley & oats: immersion 6.5 h, air rest 13.5 h")
     assert "now hour 52" in text
     assert "still planned: germination" in text

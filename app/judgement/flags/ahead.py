@@ -8,11 +8,12 @@ from datetime import datetime, timedelta
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
+from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.asking import Fit, acrospire, to_acrospire, to_moisture_by_plan
 from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.moisture import determinations
 from app.judgement.grain.counts import growth_counts
+from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme
 from app.judgement.steps.step import is_sure_of, planned_place

@@ -153,10 +153,6 @@ def overrun(limit: Limit | None, since: datetime, lasted: float, hours_each: flo
     return Overrun(verdict.severity, verdict.bound, starts_at, provenance(verdict.mark, verdict.source))
 
 
-def hours_between(first: datetime, last: datetime) -> float:
-    return (last - first).total_seconds() / 3600.0
-
-
 def worse(first: str, second: str) -> str:
     return max(first, second, key=RANK.__getitem__)
 

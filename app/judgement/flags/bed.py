@@ -10,7 +10,8 @@ from itertools import pairwise
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading, Remark
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Rule, hours_between, overrun, raised
+from app.judgement.flags.base import Flag, Message, Rule, overrun, raised
+from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
 from app.judgement.watch.bed_ahead import is_cold_and_thin

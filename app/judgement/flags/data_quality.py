@@ -9,7 +9,8 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS, MALT_TESTS
 from app.judgement.facts.shapes import Fact, Part, Reading, StageChange, Tally, Weighing
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
+from app.judgement.flags.base import Flag, Message, Rule, raised
+from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.slips.questions import looks_like_a_slip
 

@@ -9,9 +9,10 @@ from itertools import pairwise
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
+from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import MoistureSample, determinations
 from app.judgement.grain.counts import GrowthCount, growth_counts, rub_outs
+from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, Verdict, provenance
 

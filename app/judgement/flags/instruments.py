@@ -10,8 +10,9 @@ from itertools import combinations, pairwise
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Rule, hours_between, raised
+from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import MoistureSample, determinations
+from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 
 AT_ONCE = timedelta(minutes=20)

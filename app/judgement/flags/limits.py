@@ -11,7 +11,8 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Reading
 from app.judgement.flags import wording
-from app.judgement.flags.base import RANK, Flag, Message, Rule, hours_between, overrun, raised
+from app.judgement.flags.base import RANK, Flag, Message, Rule, overrun, raised
+from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.parts import PHASES
 from app.judgement.programmes.programme import Limit, Programme, Verdict, provenance

@@ -9,8 +9,9 @@ from app.judgement import cautions
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Remark, StageChange, Tally
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Overrun, Rule, hours_between, overrun, raised, worse
+from app.judgement.flags.base import Flag, Message, Overrun, Rule, overrun, raised, worse
 from app.judgement.forecasts.moisture import determinations
+from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
 from app.science.proportions import wilson_interval

@@ -23,6 +23,7 @@ from app.judgement.forecasts.kiln import (
     work_left,
 )
 from app.judgement.forecasts.story import Story
+from app.judgement.history.history import hours_between
 from app.judgement.programmes.programme import Programme
 
 STEEP_AHEAD_H, GROWTH_AHEAD_H, KILN_AHEAD_H = 96.0, 240.0, 72.0
@@ -50,7 +51,7 @@ class Fit:
     broke: BreakPoint | None
 
     def hour(self, moment: datetime) -> float:
-        return (moment - self.zero_at).total_seconds() / 3600.0
+        return hours_between(self.zero_at, moment)
 
     def target(self, key: str) -> float | None:
         """The middle of the programme's target."""

@@ -34,7 +34,7 @@ from app.judgement.grain.moisture_samples import (
     tray_start,
 )
 from app.judgement.grain.moisture_trays import State, tray_sample
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.history.kiln_runs import AS_LOADED, Run, run_at
 
 __all__ = [
@@ -160,7 +160,7 @@ def _estimate(history: History, at: datetime) -> Estimate | None:
     if not begun:
         return None
     before = known[begun - 1]
-    since_h = (at - before.at).total_seconds() / 3600.0
+    since_h = hours_between(before.at, at)
     central, sd, wettest = _fitted(history, at)
     if at - before.at <= SAME_MOMENT or math.isnan(central):
         return Estimate(before.moisture_wb, before.sd, False, since_h, before, wettest)

@@ -65,11 +65,6 @@ class GrowthCount:
     set_aside: Mapping[str, int]
     is_from_lengths: bool
 
-    @property
-    def not_classed(self) -> int:
-        """Kernels said to have been looked at, of which nothing was said."""
-        return max(self.fact.looked_at - self.n - sum(self.set_aside.values()), 0)
-
 
 @dataclass(frozen=True)
 class ShareCount:
@@ -156,11 +151,6 @@ def chit_counts(history: History) -> tuple[ShareCount, ...]:
 def rub_outs(history: History) -> tuple[ShareCount, ...]:
     """Every rub-out: how many ran out chalky, pasty, lumpy, or had a hard end."""
     return _share_counts(history, "rub_out", ("chalky", "pasty", "lumpy", "hard_end"))
-
-
-def squeeze_tests(history: History) -> tuple[ShareCount, ...]:
-    """Every squeeze test; the share is under "white_core"."""
-    return _share_counts(history, "squeeze_test", ("white_core",))
 
 
 def _share_counts(history: History, kind: str, classes: Sequence[str]) -> tuple[ShareCount, ...]:

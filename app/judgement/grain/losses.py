@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage, all_stages
 from app.judgement.programmes.programme import Programme
 
@@ -72,7 +72,7 @@ def rootlet_share(history: History, at: datetime) -> float:
 
 
 def _hours(stage: Stage, at: datetime) -> float:
-    return (min(stage.ends_at or at, at) - stage.starts_at).total_seconds() / 3600.0
+    return hours_between(stage.starts_at, min(stage.ends_at or at, at))
 
 
 _BY_STAGE = {

@@ -33,6 +33,10 @@ WHOLE_CHARGE_SHARE = 0.9
 """Skimmings out of at least this much of the charge are those of the charge, and not of a sample of it."""
 
 
+def hours_between(first: datetime, last: datetime) -> float:
+    return (last - first).total_seconds() / 3600.0
+
+
 @dataclass(frozen=True)
 class LotInfo:
     """A lot as a batch needs to know it. facts: those about the lot itself, standing ones only."""
@@ -197,13 +201,13 @@ class History:
     def hours(self, moments: Iterable[datetime]) -> list[float]:
         """Hours of the malthouse clock, of many moments at once."""
         zero = self.starts_at
-        return [0.0 if zero is None else (moment - zero).total_seconds() / 3600.0 for moment in moments]
+        return [0.0 if zero is None else hours_between(zero, moment) for moment in moments]
 
     def hour(self, moment: datetime) -> float:
         """Hours of the malthouse clock; negative before first water."""
         if self.starts_at is None:
             return 0.0
-        return (moment - self.starts_at).total_seconds() / 3600.0
+        return hours_between(self.starts_at, moment)
 
     def programme_at(self, moment: datetime) -> Programme | None:
         """The revision that held then: the one charged with, or that of the last programme change before."""

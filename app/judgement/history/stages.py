@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from app.judgement.facts.kinds import STAGE_KINDS
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 
 ENDED = frozenset({"finished", "abandoned"})
 WORDS = {
@@ -35,7 +35,7 @@ class Stage:
 
     def hours(self, now: datetime) -> float:
         """Hours so far, or in all once it has ended."""
-        return ((self.ends_at or now) - self.starts_at).total_seconds() / 3600.0
+        return hours_between(self.starts_at, self.ends_at or now)
 
     def covers(self, moment: datetime) -> bool:
         return self.starts_at <= moment and (self.ends_at is None or moment < self.ends_at)

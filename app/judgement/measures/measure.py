@@ -10,6 +10,7 @@ from typing import Any
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Reading
+from app.judgement.history.history import hours_between
 
 USABLE = frozenset({"measured", "estimated"})
 ONE_LOOK = timedelta(minutes=15)
@@ -116,7 +117,7 @@ def _cells(moments: Sequence[datetime], start: datetime, end: datetime) -> list[
         return []
     middles = [before + (after - before) / 2 for before, after in pairwise(moments)]
     edges = [start, *middles, end]
-    return [(after - before).total_seconds() / 3600.0 for before, after in pairwise(edges)]
+    return [hours_between(before, after) for before, after in pairwise(edges)]
 
 
 def highest(groups: Sequence[Sequence[Reading]]) -> tuple[float, int] | None:

@@ -8,11 +8,11 @@ import numpy as np
 
 from app.judgement.facts.shapes import Remark
 from app.judgement.grain.counts import growth_counts
+from app.judgement.history.history import hours_between
 from app.judgement.steps.step import (
     InPlan,
     NextStep,
     earliest_of,
-    hours_between,
     is_sure_of,
     latest_of,
     look,

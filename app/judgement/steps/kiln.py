@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
+from app.judgement.history.history import hours_between
 from app.judgement.history.kiln_runs import Gap, run_at
 from app.judgement.malt.dry_enough import dryness
 from app.judgement.steps.air import (
@@ -24,7 +25,6 @@ from app.judgement.steps.step import (
     InPlan,
     NextStep,
     earliest_of,
-    hours_between,
     latest_of,
     look,
     step,

@@ -7,13 +7,13 @@ from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading, Remark, StageChange, Tally
 from app.judgement.forecasts.forecast import When
+from app.judgement.history.history import hours_between
 from app.judgement.steps.step import (
     BEGINS,
     Basis,
     InPlan,
     NextStep,
     earliest_of,
-    hours_between,
     latest_of,
     look,
     step,

@@ -211,9 +211,5 @@ def is_sure_of(value: Value) -> tuple[float, float, float] | None:
     return value.central, value.low, value.high
 
 
-def hours_between(first: datetime, last: datetime) -> float:
-    return (last - first).total_seconds() / 3600.0
-
-
 def reaches(when: When | None) -> datetime | None:
     return when.central if when is not None else None

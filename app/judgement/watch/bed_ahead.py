@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.forecasts.course import is_usable
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage
 from app.science.left_alone import Warming, hours_to_limit, warming
 
@@ -70,7 +70,7 @@ def _beds_ahead(batch: BatchAt) -> list[BedAhead]:
             by_place.setdefault(each.place, []).append(each)
     found = []
     for place, readings in by_place.items():
-        hours = [(each.at - since.at).total_seconds() / 3600.0 for each in readings]
+        hours = [hours_between(since.at, each.at) for each in readings]
         if hours[-1] - hours[0] >= LEAST_APART_H and now - readings[-1].at <= OLD_AFTER:
             found.append(BedAhead(place, tuple(readings), warming(hours, [each.value or 0.0 for each in readings])))
     return found

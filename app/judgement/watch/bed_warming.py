@@ -13,7 +13,7 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.grain.losses import RELATIVE_SD, RESPIRATION_LOSS_PER_H, losses_between
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
 from app.judgement.watch.watch import Gap, Watch, bound_of, rate_words
@@ -58,7 +58,9 @@ def bed_watches(
             found += fastest(history, last, last.at, limit, now, words) if kind == "grain_temperature" else []
             continue
         if now - rise.last.at > OLD_AFTER:
-            said = f"The last temperature of {_named(kind, place)} is {words.span(_hours(rise.last.at, now))} old"
+            said = (
+                f"The last temperature of {_named(kind, place)} is {words.span(hours_between(rise.last.at, now))} old"
+            )
             gaps.append(Gap("old_temperature", said, TWICE, kind))
         found += _watches(kind, place, rise, limit, now, words)
     if not by_place:
@@ -179,7 +181,3 @@ def _once_only(last: Reading, words: Words) -> Gap:
 def _named(kind: str, place: str) -> str:
     name = "the water" if kind == "water_temperature" else "the bed"
     return f"{name} ({place})" if place else name
-
-
-def _hours(first: datetime, last: datetime) -> float:
-    return (last - first).total_seconds() / 3600.0

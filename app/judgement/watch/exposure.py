@@ -15,7 +15,7 @@ from itertools import pairwise, zip_longest
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.moisture import determinations, moisture_at, wettest_it_may_be
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.history.kiln_runs import Run, run_at
 from app.judgement.history.stages import Stage, stages
 from app.science.enzymes import Exposure, hours_and_degree_hours_above
@@ -38,7 +38,7 @@ class Piece:
 
     @property
     def hours(self) -> float:
-        return (self.ends_at - self.starts_at).total_seconds() / 3600.0
+        return hours_between(self.starts_at, self.ends_at)
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Span:
 
     @property
     def hours(self) -> float:
-        return (self.ends_at - self.starts_at).total_seconds() / 3600.0
+        return hours_between(self.starts_at, self.ends_at)
 
 
 @dataclass(frozen=True)
@@ -193,7 +193,7 @@ def above_ceiling(pieces: Sequence[Piece]) -> Exposure:
     temperatures: list[float] = []
     ceilings: list[float] = []
     for piece in pieces:
-        times += [(moment - zero).total_seconds() / 3600.0 for moment in (piece.starts_at, piece.ends_at)]
+        times += [hours_between(zero, moment) for moment in (piece.starts_at, piece.ends_at)]
         temperatures += [piece.first_c, piece.last_c]
         # Between one piece and the next no time passes: that interval's ceiling has no say.
         ceilings += [math.inf if piece.ceiling_c is None else piece.ceiling_c, math.inf]
@@ -226,7 +226,7 @@ def _over(piece: Piece) -> Span | None:
     length = piece.ends_at - piece.starts_at
     starts_at = piece.starts_at + crossing * length if first < 0.0 else piece.starts_at
     ends_at = piece.starts_at + crossing * length if last < 0.0 else piece.ends_at
-    hours = (ends_at - starts_at).total_seconds() / 3600.0
+    hours = hours_between(starts_at, ends_at)
     degree_hours = hours * (max(first, 0.0) + max(last, 0.0)) / 2.0
     worst = max(first, last)
     return Span(starts_at, ends_at, degree_hours, worst, piece.ceiling_c + worst, piece.ceiling_c)

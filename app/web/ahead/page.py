@@ -7,7 +7,7 @@ from typing import Any
 
 from app.judgement.ahead.power_cut import PowerCut, power_cut
 from app.judgement.facts.kinds import KINDS
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import stages
 from app.judgement.watch.watch import Watch
 from app.judgement.wording import Words
@@ -61,7 +61,7 @@ def _stands(cut: PowerCut, words: Words) -> list[StatRow]:
     rows: list[StatRow] = []
     if cut.last is not None and cut.last.value is not None:
         shown = f"{words.temperature(cut.last.value)} ({words.other_temperature(cut.last.value)})"
-        ago = words.span((words.now - cut.last.at).total_seconds() / 3600.0)
+        ago = words.span(hours_between(cut.last.at, words.now))
         place = f"{cut.last.place}, " if cut.last.place else ""
         rows.append((KINDS[cut.last.kind].word, unbroken_figures(shown), f"{place}{ago} ago", None, None, "readings"))
     if cut.moisture is not None:

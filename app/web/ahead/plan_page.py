@@ -12,6 +12,7 @@ from urllib.parse import urlencode
 from app.judgement.ahead.planner import Plan, Start, Timetable, TooLong
 from app.judgement.ahead.planner_tasks import Task
 from app.judgement.ahead.planner_time import Waking
+from app.judgement.history.history import hours_between
 from app.judgement.programmes.programme import Programme
 from app.judgement.wording import Words, is_doubled
 from app.web.ahead.plan_form import PlanForm
@@ -89,7 +90,7 @@ def _table(table: Timetable, words: Words) -> dict[str, Any]:
         "at_night": [f"{task.what}, {task.at.astimezone(zone):%a} {_clock(task.at, zone)}" for task in table.at_night],
         "fired": words.span(table.fired_at_night_h) if table.fired_at_night_h > 0.0 else "",
         "shifted": words.span(table.start.away_h) if table.start.away_h >= 0.1 else "",
-        "hours": words.span((table.ends_at - table.start.at).total_seconds() / 3600.0),
+        "hours": words.span(hours_between(table.start.at, table.ends_at)),
     }
 
 

@@ -14,7 +14,7 @@ from app.judgement.flags import evaluate
 from app.judgement.flags.answers import answered
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.history.guard import UNJUDGED
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage, is_live, stages
 from app.judgement.meaning.meaning import STATUS_WORDS, by_itself, judged
 from app.judgement.steps.next_steps import NextStep, next_steps
@@ -231,7 +231,7 @@ def temperature_said(history: History, words: Words) -> Figure | None:
         return None
     said = by_itself(history, last, words.now, words)
     place = f"{last.place}, " if last.place else ""
-    ago = words.span((words.now - last.at).total_seconds() / 3600.0)
+    ago = words.span(hours_between(last.at, words.now))
     judgement = (said.status, said.text.rpartition(": ")[2]) if said.status in STATUS_WORDS else ("", "")
     return Figure(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *judgement)
 

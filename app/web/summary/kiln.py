@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from app.judgement.cautions import KILN, Caution
 from app.judgement.forecasts.forecast import KilnForecast, StopAt
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.malt.dry_enough import Dryness
 from app.judgement.programmes.programme import Limit, provenance
 from app.judgement.watch.exposure import KilnExposure, Span
@@ -78,7 +78,7 @@ def _hot_words(hottest: Hottest | None, words: Words) -> str:
         return ""
     assert words.now is not None
     where = f" ({hottest.place})" if hottest.place else ""
-    ago = words.span((words.now - hottest.at).total_seconds() / 3600.0)
+    ago = words.span(hours_between(hottest.at, words.now))
     return f"Hottest{where}: {both(words, hottest.value_c)}, {ago} ago."
 
 

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
 from app.judgement.wording import Words
 
 BY_STAGE: dict[str, tuple[str, ...]] = {
@@ -114,7 +114,7 @@ def last_hint(history: History, kind: str, words: Words) -> str:
     if not facts or words.now is None:
         return ""
     fact = facts[-1]
-    ago = f"{words.span((words.now - fact.at).total_seconds() / 3600)} ago"
+    ago = f"{words.span(hours_between(fact.at, words.now))} ago"
     value = value_words(fact, words)
     return f"{value}, {ago}" if value else ago
 

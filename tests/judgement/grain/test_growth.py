@@ -4,7 +4,7 @@ import pytest
 from scipy.stats import binomtest
 
 from app.judgement.facts.shapes import Tally
-from app.judgement.grain.counts import chit_counts, classes_of, growth_counts, growth_of, rub_outs, squeeze_tests
+from app.judgement.grain.counts import chit_counts, classes_of, growth_counts, growth_of, rub_outs
 from tests.judgement.story import Story
 
 PERCENTS = {
@@ -47,12 +47,6 @@ def test_broken_and_mouldy_kernels_stay_out_of_the_mean_and_are_told_apart():
     (count,) = growth_counts(counted({"three_quarters_to_full": 45, "broken": 3, "mouldy": 2}, looked_at=50))
     assert (count.n, count.mean) == (45, 0.875)
     assert dict(count.set_aside) == {"broken": 3, "mouldy": 2}
-    assert count.not_classed == 0
-
-
-def test_kernels_looked_at_but_never_classed_are_told():
-    (count,) = growth_counts(counted({"three_quarters_to_full": 45, "broken": 3}, looked_at=50))
-    assert count.not_classed == 2
 
 
 def test_lengths_give_their_own_mean_and_spread_and_no_hidden_bounds():
@@ -123,9 +117,3 @@ def test_a_rub_out_tells_each_class_of_those_looked_at():
         "hard_end": 2,
     }
     assert shares["hard_end"].share == pytest.approx(0.1)
-
-
-def test_a_squeeze_test_tells_how_many_have_a_white_core():
-    story = Story()
-    story.say(40.0, "squeeze_test", {"looked_at": 10, "counts": {"white_core": 1}})
-    assert squeeze_tests(story.history())[0].shares["white_core"].share == pytest.approx(0.1)
