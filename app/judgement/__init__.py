@@ -12,9 +12,9 @@ _ENDINGS = {".py", ".toml", ".csv"}
 
 @lru_cache(maxsize=1)
 def rules_version() -> int:
-    """Which rules these are, by the sources that make them up: what was remembered by others is judged anew.
+    """A digest of the sources that judge: what was remembered under another one is judged anew.
 
-    31 bits of a digest, for it is kept in a database. No order: another version is older or newer.
+    31 bits, for it is kept in a database. Two versions are the same or not; neither is the later.
     """
     return version_of(Path(__file__).parents[1])
 
@@ -22,6 +22,6 @@ def rules_version() -> int:
 def version_of(app: Path) -> int:
     """The version of the rules whose sources lie in this folder."""
     digest = hashlib.sha256()
-    for file in sorted(file for room in _JUDGED_BY for file in (app / room).rglob("*") if file.suffix in _ENDINGS):
+    for file in sorted(file for layer in _JUDGED_BY for file in (app / layer).rglob("*") if file.suffix in _ENDINGS):
         digest.update(file.relative_to(app).as_posix().encode() + b"\0" + file.read_bytes() + b"\0")
     return int.from_bytes(digest.digest()[:4], "big") >> 1

@@ -13,7 +13,7 @@ from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.forecasts.forecast import Fit, Forecast, fit, forecast_at
 from app.judgement.forecasts.moisture import Estimate, moisture_at
 from app.judgement.forecasts.trusted import doubted, known_and_trusted
-from app.judgement.history.history import History
+from app.judgement.history.history import History, by_place
 from app.judgement.history.stages import ENDED, Stage, stages
 from app.judgement.programmes.programme import Programme
 
@@ -23,9 +23,10 @@ Derived = TypeVar("Derived")
 
 @dataclass(frozen=True, eq=False)
 class BatchAt:
-    """What every judgement looks at. history: up to now, without facts that look like a slip and wait for an answer.
+    """What every judgement looks at.
 
-    whole: the history as it was given, with facts of the future; doubted: the facts that look like a slip.
+    history: the facts up to now, less those that look like a slip and wait for an answer; whole: the history as it was
+    given, later facts too; doubted: the facts up to now that look like a slip.
     """
 
     history: History
@@ -74,10 +75,9 @@ class BatchAt:
         """The programme that holds now."""
         return self.history.programme_at(self.now)
 
-    @cached_property
-    def programme_at(self) -> Callable[[datetime], Programme | None]:
+    def programme_at(self, moment: datetime) -> Programme | None:
         """The programme that held at a moment."""
-        return self.history.programme_at
+        return self.history.programme_at(moment)
 
     @property
     def moisture(self) -> Estimate | None:
@@ -90,10 +90,12 @@ class BatchAt:
 
     @cached_property
     def fitted(self) -> Fit:
+        """The curves fitted to all its facts."""
         return fit(self.history)
 
     @cached_property
     def forecast(self) -> Forecast:
+        """What those curves say now."""
         return forecast_at(self.history, self.now)
 
     def once(self, compute: Callable[[BatchAt], Derived]) -> Derived:
@@ -114,11 +116,7 @@ class BatchAt:
 
     def readings_by_place(self, kind: str) -> dict[str | None, list[Reading]]:
         """The readings of one kind that have a value, by place, in order."""
-        grouped: dict[str | None, list[Reading]] = {}
-        for reading in self.history.readings(kind):
-            if reading.value is not None:
-                grouped.setdefault(reading.place, []).append(reading)
-        return grouped
+        return by_place(reading for reading in self.history.readings(kind) if reading.value is not None)
 
     def hour_words(self, moment: datetime) -> str:
         return f"h {self.history.hour(moment):.0f}"
@@ -133,10 +131,11 @@ def batch_at(history: History, now: datetime) -> BatchAt:
     """The batch at a moment; the same one for all that ask about this history at this moment."""
     moments = history.once(_moments)
     if now not in moments:
-        told = tuple([fact for fact in doubted(history) if fact.at <= now])
-        moments[now] = BatchAt(known_and_trusted(history, now), history, now, told)
+        doubted_by_now = tuple([fact for fact in doubted(history) if fact.at <= now])
+        moments[now] = BatchAt(known_and_trusted(history, now), history, now, doubted_by_now)
     return moments[now]
 
 
 def _moments(history: History) -> dict[datetime, BatchAt]:
+    """Remembered with the history: its BatchAt for each moment that was asked about."""
     return {}

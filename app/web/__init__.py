@@ -42,7 +42,7 @@ def init_app(app: Flask, settings: Settings) -> None:
     from app.web.request import back, database, device, digests, failures, photo_uploads, quiet_hours, reader
     from app.web.words import formatting, method_links
 
-    # First who asks, and whether that is let in; only then is anything read of what was sent.
+    # Who asks is known and let in, or turned away, before anything is read of what was sent.
     for guard in (peer, security, gate):
         guard.init_app(app, settings)
     CSRFProtect(app)
@@ -54,5 +54,5 @@ def init_app(app: Flask, settings: Settings) -> None:
         part.init_app(app, settings)
     for part in (plotly_script, photo_uploads, quiet_hours):
         part.init_app(app, settings)
-    for noun in PAGES:
-        app.register_blueprint(import_string(f"app.web.{noun}.routes:{noun}"))
+    for page in PAGES:
+        app.register_blueprint(import_string(f"app.web.{page}.routes:{page}"))

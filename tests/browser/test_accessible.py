@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from flask import Flask
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import DESK, PHONE, Complaints
@@ -61,6 +62,9 @@ FOUND = (
     ("/packs", "main a[href^='/packs/']"),
 )
 FURTHER = "main a:is([href$='/edit'], [href$='/correct'], [href$='/dispatch'], [href$='/label'], [href$='/sheet'])"
+NO_PAGES = {"/changes", "/data/backup", "/data/export", "/health", "/sw.js", "/sync/hello"}
+"""What no person reads: it is fetched by a script or kept as a file."""
+
 SERIOUS = ("serious", "critical")
 
 
@@ -79,6 +83,11 @@ def serious_violations(page: Page) -> list[str]:
         if each["impact"] in SERIOUS
         for node in each["nodes"]
     ]
+
+
+def test_every_page_with_one_address_is_looked_at(app: Flask) -> None:
+    rules = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ()) and not rule.arguments}
+    assert rules - NO_PAGES - set(PAGES) == set()
 
 
 @pytest.mark.parametrize("path", PAGES)

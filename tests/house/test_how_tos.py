@@ -83,6 +83,7 @@ def show() -> str:
     ),
     "app/web/__init__.py": ('    "malt",\n', '    "made_up_bell",\n'),
     "app/web/access/roles.py": ('    "malt": MAY_LOG,\n', '    "made_up_bell": MAY_LOG,\n'),
+    "tests/browser/test_accessible.py": ('    "/nowhere",\n', '    "/bell",\n'),
     "tests/web/test_made_up_bell.py": (
         NEW,
         """from flask.testing import FlaskClient
@@ -135,7 +136,7 @@ HOW_TOS: Mapping[str, Steps] = {
 }
 WALKED = (
     "salts or made_up or tub_knows or nothing_is_there_that or parts_name or guide_lists_nothing or page_is_as_the_code"
-    " or no_public_formula or every_folder or every_endpoint or table_of_roles"
+    " or no_public_formula or every_folder or every_endpoint or every_page_with_one or table_of_roles"
 )
 """What of the copy's tests is about all that there is, or about what was made up."""
 
@@ -212,7 +213,7 @@ def test_what_was_added_by_them_passes_the_tests_that_walk_all_that_there_is(cop
     assert str(copy) in run(copy, "-c", "import app; print(app.__file__)")
     house = [f"tests/house/test_{name}.py" for name in ("registry", "settings", "methods_doc", "web_nouns")]
     pages = ["tests/network/test_gate.py", *(f"tests/web/test_{name}.py" for name in ("methods", "tub_entries"))]
-    pages.append("tests/web/test_made_up_bell.py")
+    pages += ["tests/web/test_made_up_bell.py", "tests/browser/test_accessible.py"]
     rules = ["tests/judgement/flags/test_steep.py", "tests/science/test_moisture.py"]
     told = run(copy, "-m", "pytest", "-rp", "-p", "no:cacheprovider", *house, *pages, *rules, "-k", WALKED)
     passed = [line for line in told.splitlines() if line.startswith("PASSED")]
@@ -220,5 +221,5 @@ def test_what_was_added_by_them_passes_the_tests_that_walk_all_that_there_is(cop
         assert any(of in line for line in passed), of
     for of in ("[flag.made_up_frost]", "[kind.salts]", "test_made_up_frost", "test_made_up_bell", "test_made_up_half"):
         assert any(of in line for line in passed), of
-    for of in ("page_is_as_the_code_says_it_now", "[made_up_bell]", "test_every_endpoint_has_a_role"):
+    for of in ("page_is_as_the_code_says_it_now", "[made_up_bell]", "every_endpoint_has_a_role", "every_page_with_one"):
         assert any(of in line for line in passed), of

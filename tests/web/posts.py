@@ -23,7 +23,7 @@ from app.store.batches import Batch, get_batch
 from app.store.calendar_feeds import CalendarFeed, token_digest
 from app.store.devices import DESK, MAY_LOG, Device
 from app.store.engine import read_session, write_session
-from app.web.access.house_network import Opened
+from app.web.access.house_network import HouseAddresses
 from tests.network.phone import ADDRESS, HOUSE
 from tests.pages import PageForm, forms_of, tub_form
 from tests.pictures import jpeg
@@ -81,7 +81,7 @@ def furnish(session: Session) -> None:
 
 def open_house(app: Flask) -> None:
     """Let the pages believe that phones can reach the house."""
-    app.extensions["opened"] = Opened((HOUSE,), frozenset({"chitbook.local"}), (), "")
+    app.extensions["opened"] = HouseAddresses((HOUSE,), frozenset({"chitbook.local"}), (), "")
 
 
 def _form(client: FlaskClient, page: str, action: str = "") -> PageForm:

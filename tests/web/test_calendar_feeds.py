@@ -16,7 +16,7 @@ from app import ports
 from app.config import Settings
 from app.operations.facts import record_fact
 from app.store.engine import write_session
-from app.web.access import house_network as opened
+from app.web.access import house_network
 from app.web.calendar import page
 from tests.pages import PageForm, forms_of
 from tests.writing import NOW, OTHER, Opened, add_batch, charge, entry
@@ -248,7 +248,7 @@ def test_the_page_is_found_from_people_and_from_data(client: FlaskClient, batch:
 def test_in_a_house_that_is_open_to_phones_the_desk_makes_addresses_that_phones_find(
     app: Flask, client: FlaskClient
 ) -> None:
-    app.extensions["opened"] = opened.Opened(("https://malthouse.local:8443/",), frozenset(), (), "")
+    app.extensions["opened"] = house_network.HouseAddresses(("https://malthouse.local:8443/",), frozenset(), (), "")
     shown = client.post("/calendar", data=form(client).filled(name="Phone")).text
     assert "https://malthouse.local:8443/calendar/" in shown
     assert "Only this computer knows the address" not in shown

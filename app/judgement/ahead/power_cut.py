@@ -14,7 +14,7 @@ from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.moisture import Estimate
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage
-from app.judgement.watch.bed_warming import fastest
+from app.judgement.watch.bed_warming import soonest_without_loss
 from app.judgement.watch.watch import Watch, clock_watch
 from app.judgement.wording import METRIC, Words
 
@@ -84,7 +84,7 @@ def _still_bed(history: History, stage: Stage, now: datetime, words: Words) -> l
     limit = programme.limit(f"grain_temperature.{stage.name}") if programme is not None else None
     if limit is None or last is None or stage.name == "immersion":
         return []
-    return fastest(history, last, now, limit, now, words)
+    return soonest_without_loss(history, last, now, limit, now, words)
 
 
 def _still_water(history: History, stage: Stage, now: datetime, words: Words) -> Watch | None:

@@ -15,9 +15,9 @@ from app.judgement.ahead.sleep_stages import Found, floor, immersion, kiln, malt
 from app.judgement.batch_at import batch_at
 from app.judgement.cautions import Caution
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import fired_at
 from app.judgement.history.stages import Stage
-from app.judgement.watch.kiln import fired_at
-from app.judgement.watch.waiting import stands_still
+from app.judgement.watch.waiting import is_heat_off
 from app.judgement.watch.watch import Gap, Watch
 from app.judgement.wording import METRIC, Words
 
@@ -101,7 +101,7 @@ def _stay(history: History, stage: Stage, now: datetime) -> Caution | None:
         return cautions.KILN
     if stage.name != "kilning":
         return None
-    is_hot = fired_at(history, stage, now) is not None and not stands_still(history, now)
+    is_hot = fired_at(history, stage, now) is not None and not is_heat_off(history, now)
     return cautions.ROAST if is_roast else cautions.KILN if is_hot else None
 
 

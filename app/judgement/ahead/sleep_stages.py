@@ -13,13 +13,14 @@ from app.judgement.flags.steep import chitted_since
 from app.judgement.forecasts.air_plan import planned_air
 from app.judgement.forecasts.forecast import time_to_acrospire, time_to_dry, time_to_moisture
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import fired_at
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dryness import too_wet
 from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.bed_ahead import is_cold_and_thin
 from app.judgement.watch.bed_warming import bed_watches
-from app.judgement.watch.kiln import ceiling_watch, fired_at, waiting_watch
-from app.judgement.watch.waiting import WAITING_H, stands_still
+from app.judgement.watch.kiln import ceiling_watch, waiting_watch
+from app.judgement.watch.waiting import WAITING_H, is_heat_off
 from app.judgement.watch.watch import Gap, Watch, clock_watch, forecast_watch
 from app.judgement.wording import Words
 
@@ -115,7 +116,7 @@ def kiln(history: History, stage: Stage, now: datetime, words: Words) -> Found:
         return found
     found.add(waiting_watch(history, now, words))
     found.add(_warm_and_wet(history, programme, now, words))
-    if stands_still(history, now):
+    if is_heat_off(history, now):
         return found
     found.add(ceiling_watch(history, programme, stage, now, words))
     final = programme.limit("final_moisture")

@@ -154,7 +154,7 @@ def to_dry(fitted: Fit, target_wb: float, now: datetime, air_on_c: float | None 
     if drying.end_h is None:
         until, reason = max(now_h, drying.start_h) + KILN_AHEAD_H, f"Not within {KILN_AHEAD_H:g} h in this air."
         floor = drying.equilibrium_wb(air)
-        if air is None and drying.stands_still:
+        if air is None and drying.is_heat_off:
             reason = STANDS_STILL
         elif floor >= target_wb:
             where = "In the plan’s last air" if air is None and drying.air.is_planned else "In this air"
@@ -176,7 +176,7 @@ def break_due(fitted: Fit, now: datetime) -> When:
         return never(0.0, "It is not on the kiln.")
     now_h = fitted.hour(now)
     hours = _hours(drying.start_h, max(now_h, drying.start_h) + KILN_AHEAD_H)
-    reason = STANDS_STILL if drying.stands_still else f"Not within {KILN_AHEAD_H:g} h in this air."
+    reason = STANDS_STILL if drying.is_heat_off else f"Not within {KILN_AHEAD_H:g} h in this air."
     return when_reached(drying.band, hours, drying.break_wb(now_h), fitted.zero_at, falls=True, reason=reason)
 
 

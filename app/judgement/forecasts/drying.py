@@ -82,7 +82,7 @@ class DryingFit:
         return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
 
     @property
-    def stands_still(self) -> bool:
+    def is_heat_off(self) -> bool:
         """The heat stopped, and nothing says yet that it is back."""
         return self.air.pieces[-1].is_still
 

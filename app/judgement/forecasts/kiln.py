@@ -71,7 +71,6 @@ class Equilibrium:
     half_width: float
     air_c: float
     relative_humidity: float
-    is_air_measured: bool
 
 
 def stop_at(drying: DryingFit, target_wb: float) -> tuple[StopAt, ...]:
@@ -99,8 +98,7 @@ def work_left(drying: DryingFit, now_h: float, now: Value, target_wb: float, dry
 
 def equilibrium_of(drying: DryingFit) -> Equilibrium:
     last = drying.air.pieces[-1]
-    is_measured = not drying.air.is_planned and drying.air.is_measured and drying.air.is_humidity_measured
-    return Equilibrium(drying.equilibrium_wb(), HALF_WIDTH_WB, last.temperature_c, last.relative_humidity, is_measured)
+    return Equilibrium(drying.equilibrium_wb(), HALF_WIDTH_WB, last.temperature_c, last.relative_humidity)
 
 
 def break_point(history: History, drying: DryingFit) -> BreakPoint | None:

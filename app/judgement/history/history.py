@@ -33,6 +33,14 @@ WHOLE_CHARGE_SHARE = 0.9
 """Skimmings out of at least this much of the charge are those of the charge, and not of a sample of it."""
 
 
+def by_place(readings: Iterable[Reading]) -> dict[str | None, list[Reading]]:
+    """The readings of each place, in their order."""
+    grouped: dict[str | None, list[Reading]] = {}
+    for reading in readings:
+        grouped.setdefault(reading.place, []).append(reading)
+    return grouped
+
+
 def hours_between(first: datetime, last: datetime) -> float:
     return (last - first).total_seconds() / 3600.0
 

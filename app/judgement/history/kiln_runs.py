@@ -32,7 +32,7 @@ UNLOADED = frozenset({"stripped", "outturn", "culms"})
 
 
 @dataclass(frozen=True)
-class Gap:
+class HeatBreak:
     """The heat stood still. ends_at None: nothing says yet that it is back. fact_id: what said that it stopped."""
 
     starts_at: datetime
@@ -49,7 +49,7 @@ class Run:
 
     stage: Stage
     heat_at: datetime
-    gaps: tuple[Gap, ...]
+    gaps: tuple[HeatBreak, ...]
 
     def covers(self, moment: datetime) -> bool:
         return self.stage.starts_at <= moment and (self.stage.ends_at is None or moment <= self.stage.ends_at)
@@ -65,7 +65,7 @@ class Run:
     def hours_of_heat(self, start: datetime, end: datetime) -> float:
         return (end - start - self.without_heat(start, end)).total_seconds() / 3600.0
 
-    def gap_at(self, moment: datetime) -> Gap | None:
+    def gap_at(self, moment: datetime) -> HeatBreak | None:
         """The gap in which the heat stands still at a moment; None while it is on."""
         return next((gap for gap in self.gaps if gap.covers(moment)), None)
 
@@ -83,6 +83,18 @@ def runs(history: History) -> tuple[Run, ...]:
 def run_at(history: History, moment: datetime) -> Run | None:
     """The last run that had begun by a moment."""
     return next((run for run in reversed(runs(history)) if run.stage.starts_at <= moment), None)
+
+
+def fired_at(history: History, stage: Stage, until: datetime) -> datetime | None:
+    """When this kiln was first heated, as far as anything up to a moment tells; None while the grain waits in it."""
+    for fact in history.of_kind("heat_on", "heat_off", *SHOWS_HEAT):
+        if stage.starts_at <= fact.at <= until and not (fact.kind == "air_on_temperature" and _is_cold(fact)):
+            return fact.at
+    return None
+
+
+def _is_cold(fact: Fact) -> bool:
+    return isinstance(fact, Reading) and (fact.value or 0.0) < HEATED_C
 
 
 def _runs(history: History) -> tuple[Run, ...]:
@@ -125,30 +137,30 @@ def _heat_at(history: History, stage: Stage, stopped_at: datetime | None) -> dat
     return stage.starts_at if was_hot else first
 
 
-def _cold(heated: Sequence[Stage]) -> Iterator[Gap]:
+def _cold(heated: Sequence[Stage]) -> Iterator[HeatBreak]:
     """Between heat off and heat on."""
     for before, after in pairwise(heated):
         assert before.ends_at is not None
-        yield Gap(before.ends_at, after.starts_at, after.fact_id)
+        yield HeatBreak(before.ends_at, after.starts_at, after.fact_id)
 
 
-def _broken_off(history: History, stage: Stage) -> Iterator[Gap]:
+def _broken_off(history: History, stage: Stage) -> Iterator[HeatBreak]:
     """Pauses and interruptions, each until it was said or shown that the heat was back."""
     for fact in history.of_kind("paused", "interruption"):
         until = fact.until_at if isinstance(fact, Action) else None
         if until is not None and fact.at < until:
-            yield Gap(fact.at, until, fact.id)
+            yield HeatBreak(fact.at, until, fact.id)
         elif until is None and fact.at >= stage.starts_at:
-            yield Gap(fact.at, _back_at(history, fact), fact.id)
+            yield HeatBreak(fact.at, _back_at(history, fact), fact.id)
 
 
-def _not_heated(history: History, stage: Stage) -> Iterator[Gap]:
+def _not_heated(history: History, stage: Stage) -> Iterator[HeatBreak]:
     """Loaded, and nothing that was said or read since tells of any heat."""
     start = history.by_id(stage.fact_id)
     if start is not None and start.kind == "loaded" and stage.ends_at is None:
         since = [fact for fact in history.facts if fact.at >= stage.starts_at]
         if not any(tells_of_heat(fact, stage.starts_at) for fact in since):
-            yield Gap(stage.starts_at, None, stage.fact_id)
+            yield HeatBreak(stage.starts_at, None, stage.fact_id)
 
 
 def tells_of_heat(fact: Fact, loaded_at: datetime) -> bool:
@@ -168,7 +180,7 @@ def _back_at(history: History, stopped: Fact) -> datetime | None:
     return min(back, default=None)
 
 
-def _inside(gaps: Iterable[Gap], first: datetime, last: datetime | None) -> Iterator[Gap]:
+def _inside(gaps: Iterable[HeatBreak], first: datetime, last: datetime | None) -> Iterator[HeatBreak]:
     """The parts of the gaps that lie in the run."""
     for gap in gaps:
         start = max(gap.starts_at, first)
@@ -178,8 +190,8 @@ def _inside(gaps: Iterable[Gap], first: datetime, last: datetime | None) -> Iter
             yield replace(gap, starts_at=start, ends_at=end)
 
 
-def _joined(gaps: Iterable[Gap]) -> list[Gap]:
-    found: list[Gap] = []
+def _joined(gaps: Iterable[HeatBreak]) -> list[HeatBreak]:
+    found: list[HeatBreak] = []
     for gap in sorted(gaps, key=lambda each: each.starts_at):
         last = found[-1] if found else None
         if last is None or (last.ends_at is not None and last.ends_at < gap.starts_at):

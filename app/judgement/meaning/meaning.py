@@ -47,7 +47,7 @@ class Meaning:
 def meaning(
     history: History, fact: Fact, now: datetime, words: Words = METRIC, standing: Sequence[Flag] | None = None
 ) -> Meaning:
-    """What this fact of the batch means now: never milder than a flag that it raises, and then with that flag's remedy.
+    """What this fact of the batch means now: never milder than a caution that it raises, and then with its remedy.
 
     standing: what flags.each_for_itself gives of this history, where somebody has it.
     """

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from app.judgement.facts.shapes import Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
 from app.judgement.history.history import hours_between
-from app.judgement.history.kiln_runs import Gap, run_at
+from app.judgement.history.kiln_runs import HeatBreak, run_at
 from app.judgement.malt.dry_enough import dryness
 from app.judgement.steps.air import (
     CEILING,
@@ -96,7 +96,7 @@ def _fire(plan: InPlan) -> NextStep:
     return step("heat_on", "Heat on", start + QUARTER, start, start + timedelta(hours=FIRED_WITHIN_H), why, "facts")
 
 
-def _heat_back(plan: InPlan, gap: Gap) -> NextStep:
+def _heat_back(plan: InPlan, gap: HeatBreak) -> NextStep:
     within = gap.starts_at + timedelta(hours=FIRED_WITHIN_H)
     due = gap.ends_at or min(plan.batch.now, within)
     late = max(due, within)

@@ -8,15 +8,17 @@ from datetime import datetime, timedelta
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.forecasts.course import is_usable
-from app.judgement.history.history import History, hours_between
+from app.judgement.history.history import History, by_place, hours_between
 from app.judgement.history.stages import Stage
 from app.science.left_alone import Warming, hours_to_limit, warming
 
-LEAST_APART_H = 1.5
+LEAST_APART = timedelta(hours=1, minutes=30)
 """Two readings nearer together tell the thermometer and not the bed: common practice."""
 
-SURE_SDS = 1.3
 OLD_AFTER = timedelta(hours=12)
+"""A reading older than this tells nothing of the bed now: as the flag for a warm bed that nobody read."""
+
+SURE_SDS = 1.3
 THIN_M, COLD_C = 0.10, 14.0
 """From memory: a bed no deeper than 10 cm and no warmer than 14 °C loses its heat by itself."""
 
@@ -37,7 +39,7 @@ class BedAhead:
 
     @property
     def is_warming(self) -> bool:
-        """Surely, and not just from one look to the next."""
+        """Its slope is above nought by more than 1.3 standard errors, as nine of ten would be if it were so."""
         return self.line.per_h > SURE_SDS * self.line.per_h_sd
 
     def reaches(self, limit_c: float) -> datetime | None:
@@ -48,7 +50,7 @@ class BedAhead:
         return None if hours is None else self.last_at + timedelta(hours=hours)
 
     def soonest(self, limit_c: float) -> datetime | None:
-        """The early edge of the 80 % interval of that."""
+        """The earliest that it comes to a limit, by the 80 % interval."""
         fast = self.line.per_h + SURE_SDS * self.line.per_h_sd
         level = min(self.line.level_c + SURE_SDS * self.line.level_sd, limit_c)
         hours = hours_to_limit(level, limit_c, fast)
@@ -64,14 +66,11 @@ def _beds_ahead(batch: BatchAt) -> list[BedAhead]:
     if batch.stage is None:
         return []
     now, since = batch.now, last_turned(batch.history, batch.stage)
-    by_place: dict[str | None, list[Reading]] = {}
-    for each in batch.within(batch.history.readings("grain_temperature"), since.at, now):
-        if is_usable(each):
-            by_place.setdefault(each.place, []).append(each)
+    inside = batch.within(batch.history.readings("grain_temperature"), since.at, now)
     found = []
-    for place, readings in by_place.items():
+    for place, readings in by_place(filter(is_usable, inside)).items():
         hours = [hours_between(since.at, each.at) for each in readings]
-        if hours[-1] - hours[0] >= LEAST_APART_H and now - readings[-1].at <= OLD_AFTER:
+        if readings[-1].at - readings[0].at >= LEAST_APART and now - readings[-1].at <= OLD_AFTER:
             found.append(BedAhead(place, tuple(readings), warming(hours, [each.value or 0.0 for each in readings])))
     return found
 

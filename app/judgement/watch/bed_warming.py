@@ -13,24 +13,19 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.grain.losses import RELATIVE_SD, RESPIRATION_LOSS_PER_H, losses_between
-from app.judgement.history.history import History, hours_between
+from app.judgement.history.history import History, by_place, hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
+from app.judgement.watch.bed_ahead import LEAST_APART, OLD_AFTER
 from app.judgement.watch.watch import Gap, Watch, bound_of, rate_words
 from app.judgement.wording import Words
 from app.science.left_alone import WARMING_Q10, Warming, hours_to_limit, warming, warming_without_loss_c_per_h
-
-LEAST_APART = timedelta(hours=1)
-"""Two readings nearer together tell the thermometer and not the bed: common practice."""
-
-OLD_AFTER = timedelta(hours=12)
-"""A reading older than this tells nothing of the bed now: as the flag for a warm bed that nobody read."""
 
 COOLS_WITHIN = timedelta(hours=24)
 TURNS_BACK = 6
 """How many stretches between turns tell how the bed goes now: it changes from day to day. Common practice."""
 
-TWICE = "take its temperature at the same spot twice, an hour or more apart"
+TWICE = "take its temperature at the same spot twice, an hour and a half or more apart"
 NOBODY_READ = "no temperature was read {since}"
 
 
@@ -49,13 +44,15 @@ def bed_watches(
     """turned: when the stage began, and each time since that the bed was mixed."""
     found: list[Watch] = []
     gaps: list[Gap] = []
-    by_place = _by_place(history, stage, kind, now)
-    for place, readings in by_place.items():
+    places = _places(history, stage, kind, now)
+    for place, readings in places.items():
         rise = _rise(history, readings, turned, words)
         if rise is None:
-            gaps.append(_once_only(readings[-1], words))
+            gaps.append(_read_once(readings[-1], words))
             last = readings[-1]
-            found += fastest(history, last, last.at, limit, now, words) if kind == "grain_temperature" else []
+            found += (
+                soonest_without_loss(history, last, last.at, limit, now, words) if kind == "grain_temperature" else []
+            )
             continue
         if now - rise.last.at > OLD_AFTER:
             said = (
@@ -63,24 +60,22 @@ def bed_watches(
             )
             gaps.append(Gap("old_temperature", said, TWICE, kind))
         found += _watches(kind, place, rise, limit, now, words)
-    if not by_place:
+    if not places:
         said = f"How warm {_named(kind, '')} is: {NOBODY_READ.format(since='since ' + words.clock(stage.starts_at))}"
         gaps.append(Gap("no_temperature", said, TWICE, kind))
     return found, gaps
 
 
-def _by_place(history: History, stage: Stage, kind: str, now: datetime) -> dict[str, list[Reading]]:
-    grouped: dict[str, list[Reading]] = {}
-    for each in history.readings(kind):
-        if is_usable(each) and stage.starts_at <= each.at <= now:
-            grouped.setdefault(each.place or "", []).append(each)
+def _places(history: History, stage: Stage, kind: str, now: datetime) -> dict[str | None, list[Reading]]:
+    inside = (each for each in history.readings(kind) if is_usable(each) and stage.starts_at <= each.at <= now)
+    grouped = by_place(inside)
     newest = max((read[-1].at for read in grouped.values()), default=now)
     # A spot that nobody reads any more is no reason to stay up.
     return {place: read for place, read in grouped.items() if newest - read[-1].at <= OLD_AFTER}
 
 
 def _rise(history: History, readings: Sequence[Reading], turned: Sequence[datetime], words: Words) -> _Rise | None:
-    """From the readings since the bed was last mixed; else as it warmed between the times before."""
+    """From the readings since the bed was last mixed; else the mean slope of the stretches between the times before."""
     last = readings[-1]
     edges = list(pairwise([*turned, last.at + LEAST_APART]))
     inside = [[each for each in readings if start <= each.at < end] for start, end in edges]
@@ -92,25 +87,25 @@ def _rise(history: History, readings: Sequence[Reading], turned: Sequence[dateti
         when = f"between {words.clock(run[0].at)} and {words.clock(run[-1].at)}"
         return _Rise(line, last, f"{len(run)} readings {when}")
     # The bed has been mixed since: the lines tell how fast it warms, but not where it stands.
-    known = [each for _, each in lines[-TURNS_BACK:]]
-    told = "the last turn" if len(known) == 1 else f"{len(known)} turns"
-    moved = Warming(fmean(each.per_h for each in known), _spread(known), last.value or 0.0, line.level_sd)
-    return _Rise(moved, last, f"how it went before {told}, and one reading since")
+    earlier = [each for _, each in lines[-TURNS_BACK:]]
+    turns = "the last turn" if len(earlier) == 1 else f"{len(earlier)} turns"
+    carried = Warming(fmean(each.per_h for each in earlier), _spread(earlier), last.value or 0.0, line.level_sd)
+    return _Rise(carried, last, f"how it went before {turns}, and one reading since")
 
 
 def _line(history: History, run: Sequence[Reading]) -> Warming:
     return warming([history.hour(each.at) for each in run], [each.value or 0.0 for each in run])
 
 
-def _spread(known: Sequence[Warming]) -> float:
+def _spread(earlier: Sequence[Warming]) -> float:
     """How far the next stretch may lie from the mean of those before; of one alone, twice its own uncertainty."""
-    if len(known) == 1:
-        return 2.0 * known[0].per_h_sd
-    own = math.sqrt(fmean(each.per_h_sd**2 for each in known))
-    return max(own, stdev(each.per_h for each in known)) * math.sqrt(1.0 + 1.0 / len(known))
+    if len(earlier) == 1:
+        return 2.0 * earlier[0].per_h_sd
+    own = math.sqrt(fmean(each.per_h_sd**2 for each in earlier))
+    return max(own, stdev(each.per_h for each in earlier)) * math.sqrt(1.0 + 1.0 / len(earlier))
 
 
-def _watches(kind: str, place: str, rise: _Rise, limit: Limit, now: datetime, words: Words) -> list[Watch]:
+def _watches(kind: str, place: str | None, rise: _Rise, limit: Limit, now: datetime, words: Words) -> list[Watch]:
     high, low = bound_of(limit, is_high=True), bound_of(limit, is_high=False)
     warms = _watch(kind, place, rise, high, words, sign=1.0) if high is not None else None
     cools = _watch(kind, place, rise, low, words, sign=-1.0) if low is not None else None
@@ -120,7 +115,9 @@ def _watches(kind: str, place: str, rise: _Rise, limit: Limit, now: datetime, wo
     return [each for each in (warms, cools) if each is not None]
 
 
-def _watch(kind: str, place: str, rise: _Rise, bound: tuple[float, str], words: Words, sign: float) -> Watch | None:
+def _watch(
+    kind: str, place: str | None, rise: _Rise, bound: tuple[float, str], words: Words, sign: float
+) -> Watch | None:
     line, (limit_c, source) = rise.line, bound
     quickens = WARMING_Q10 if sign > 0.0 and kind == "grain_temperature" else 1.0
     level, limit_level, per_h = sign * line.level_c, sign * limit_c, sign * line.per_h
@@ -145,7 +142,9 @@ def _watch(kind: str, place: str, rise: _Rise, bound: tuple[float, str], words: 
     )
 
 
-def fastest(history: History, last: Reading, since: datetime, limit: Limit, now: datetime, words: Words) -> list[Watch]:
+def soonest_without_loss(
+    history: History, last: Reading, since: datetime, limit: Limit, now: datetime, words: Words
+) -> list[Watch]:
     """The soonest that it can be: from a moment on at which it was as warm as read, if none of its heat got away."""
     moisture, bound = moisture_at(history, now), bound_of(limit, is_high=True)
     if moisture is None or bound is None or last.value is None:
@@ -172,12 +171,12 @@ def fastest(history: History, last: Reading, since: datetime, limit: Limit, now:
     ]
 
 
-def _once_only(last: Reading, words: Words) -> Gap:
+def _read_once(last: Reading, words: Words) -> Gap:
     name = _named(last.kind, last.place or "")
     said = f"How fast {name} warms: it was read once since it was turned, at {words.clock(last.at)}"
     return Gap("one_temperature", said, TWICE, last.kind)
 
 
-def _named(kind: str, place: str) -> str:
+def _named(kind: str, place: str | None) -> str:
     name = "the water" if kind == "water_temperature" else "the bed"
     return f"{name} ({place})" if place else name

@@ -9,13 +9,14 @@ from __future__ import annotations
 import bisect
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise, zip_longest
+from typing import NamedTuple
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.moisture import determinations, moisture_at, wettest_it_may_be
-from app.judgement.history.history import History, hours_between
+from app.judgement.history.history import History, by_place, hours_between
 from app.judgement.history.kiln_runs import Run, run_at
 from app.judgement.history.stages import Stage, stages
 from app.science.enzymes import Exposure, hours_and_degree_hours_above
@@ -76,13 +77,13 @@ class KilnExposure:
 
 def kiln_exposures(history: History, now: datetime) -> list[KilnExposure]:
     """Each place that was measured on the kiln under a programme with a ceiling, the hottest first."""
-    found: dict[str | None, list[tuple[list[Piece], list[Reading], bool]]] = {}
+    places: dict[str | None, list[LoadAtPlace]] = {}
     for kilning in (stage for stage in stages(history, now) if stage.name == "kilning"):
-        for place, readings in _by_place(history, kilning, now).items():
-            run = run_at(history, kilning.starts_at)
-            pieces = _pieces(history, _held(readings, min(kilning.ends_at or now, now), run))
-            found.setdefault(place, []).append((pieces, readings, kilning.ends_at is None))
-    exposures = [_exposure(place, runs) for place, runs in found.items() if _has_ceiling(runs)]
+        end = min(kilning.ends_at or now, now)
+        for place, readings in by_place(_read_in(history, kilning, end)).items():
+            pieces = _pieces(history, _held(readings, end, run_at(history, kilning.starts_at)))
+            places.setdefault(place, []).append(LoadAtPlace(pieces, readings, kilning.ends_at is None))
+    exposures = [_exposure(place, loads) for place, loads in places.items() if _has_ceiling(loads)]
     return sorted(exposures, key=lambda each: (-each.degree_hours, -each.hours, each.place or ""))
 
 
@@ -91,24 +92,29 @@ def kiln_exposure(history: History, now: datetime) -> KilnExposure | None:
     return next(iter(kiln_exposures(history, now)), None)
 
 
-def _has_ceiling(runs: Iterable[tuple[list[Piece], list[Reading], bool]]) -> bool:
-    return any(piece.ceiling_c is not None for pieces, _, _ in runs for piece in pieces)
+class LoadAtPlace(NamedTuple):
+    """What was read at one place of one load of the kiln. is_going_on: it is still heated."""
+
+    pieces: list[Piece]
+    readings: list[Reading]
+    is_going_on: bool
 
 
-def _by_place(history: History, kilning: Stage, now: datetime) -> dict[str | None, list[Reading]]:
-    grouped: dict[str | None, list[Reading]] = {}
-    end = min(kilning.ends_at or now, now)
+def _has_ceiling(loads: Iterable[LoadAtPlace]) -> bool:
+    return any(piece.ceiling_c is not None for load in loads for piece in load.pieces)
+
+
+def _read_in(history: History, kilning: Stage, end: datetime) -> Iterator[Reading]:
     for reading in history.readings("grain_temperature"):
         if reading.value is not None and kilning.starts_at <= reading.at <= end:
-            grouped.setdefault(reading.place, []).append(reading)
-    return grouped
+            yield reading
 
 
 Point = tuple[datetime, float]
 
 
 def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iterator[tuple[Point, Point]]:
-    """From reading to reading; the last holds for a while, and one after which the heat stopped or came back too."""
+    """From reading to reading. The last holds for HOLDS_FOR, as does one before a change of heat."""
     points = [(reading.at, reading.value) for reading in readings if reading.value is not None]
     for point, following in zip_longest(points, points[1:]):
         changes_at = run.changes_after(point[0]) if run is not None else None
@@ -129,9 +135,9 @@ def _pieces(history: History, held: Iterable[tuple[Point, Point]]) -> list[Piece
         inside = known[bisect.bisect_right(known, start) : bisect.bisect_left(known, end)]
         marks = list(dict.fromkeys([start, *inside, end]))
         upper = [_upper(history, mark) for mark in marks]
-        for place, (begins, ends) in enumerate(pairwise(marks)):
-            wet_to_dry = (upper[place], upper[place + 1])
-            pieces += _cut(history, begins, ends, wet_to_dry, _line(start, end, first_c, last_c))
+        for (begins, ends), wet_to_dry in zip(pairwise(marks), pairwise(upper), strict=True):
+            line = _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
+            pieces += _cut(history, begins, ends, wet_to_dry, line)
     return pieces
 
 
@@ -145,10 +151,6 @@ class _Line:
     def at(self, moment: datetime) -> float:
         share = (moment - self.start).total_seconds() / self.seconds if self.seconds else 0.0
         return self.first_c + share * self.rise_c
-
-
-def _line(start: datetime, end: datetime, first_c: float, last_c: float) -> _Line:
-    return _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
 
 
 def _cut(
@@ -172,15 +174,15 @@ def _upper(history: History, moment: datetime) -> float:
     return wettest_it_may_be(moisture_at(history, moment))
 
 
-def _exposure(place: str | None, runs: Sequence[tuple[list[Piece], list[Reading], bool]]) -> KilnExposure:
+def _exposure(place: str | None, loads: Sequence[LoadAtPlace]) -> KilnExposure:
     hours = degree_hours = measured = 0.0
     spans: list[Span] = []
-    for pieces, _, is_going_on in runs:
+    for pieces, _, is_going_on in loads:
         above = above_ceiling(pieces)
         hours, degree_hours = hours + above.hours, degree_hours + above.degree_hours
         measured += sum(piece.hours for piece in pieces)
         spans += _spans(pieces, is_going_on)
-    readings = tuple(reading for _, several, _ in runs for reading in several)
+    readings = tuple(reading for load in loads for reading in load.readings)
     return KilnExposure(place, hours, degree_hours, measured, tuple(spans), readings)
 
 
@@ -212,7 +214,7 @@ def _spans(pieces: Sequence[Piece], is_going_on: bool) -> list[Span]:
         else:
             found.append(span)
     if found and is_going_on and pieces and found[-1].ends_at >= pieces[-1].ends_at:
-        found[-1] = Span(**{**vars(found[-1]), "is_going_on": True})
+        found[-1] = replace(found[-1], is_going_on=True)
     return found
 
 

@@ -8,7 +8,7 @@ from app.judgement.batch_at import batch_at
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
-from app.judgement.history.history import History
+from app.judgement.history.history import History, by_place
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.waiting import WAITING_H, waiting_now
@@ -20,16 +20,8 @@ RECENT = timedelta(hours=3)
 """Older readings of grain on the kiln belong to another air: common practice."""
 
 
-def fired_at(history: History, stage: Stage, now: datetime) -> datetime | None:
-    """Since when the kiln is heated, as far as anything tells; None while the grain only waits in it."""
-    for fact in history.of_kind("heat_on", "set_point", "air_on_temperature", "air_off_temperature"):
-        if stage.starts_at <= fact.at <= now:
-            return fact.at
-    return None
-
-
 def waiting_watch(history: History, now: datetime, words: Words) -> Watch | None:
-    """Green malt without heat: warm, or nobody read since that it is cool."""
+    """Green malt that waits without heat, its hours counted anew from each look that found it cool."""
     wait = waiting_now(batch_at(history, now))
     if wait is None:
         return None
@@ -43,12 +35,11 @@ def waiting_watch(history: History, now: datetime, words: Words) -> Watch | None
 def ceiling_watch(history: History, programme: Programme, stage: Stage, now: datetime, words: Words) -> Watch | None:
     """The grain's slope against the ceiling at the wettest that it may be now: as it dries, the ceiling only rises."""
     ceiling_c = programme.ceiling_c(wettest_it_may_be(moisture_at(history, now)))
-    places: dict[str, list[Reading]] = {}
-    for each in history.readings("grain_temperature"):
-        if is_usable(each) and max(stage.starts_at, now - RECENT) <= each.at <= now:
-            places.setdefault(each.place or "", []).append(each)
     if ceiling_c is None:
         return None
+    since = max(stage.starts_at, now - RECENT)
+    read = history.readings("grain_temperature")
+    places = by_place(each for each in read if is_usable(each) and since <= each.at <= now)
     found = [_place_watch(history, inside, ceiling_c, programme, words) for inside in places.values()]
     return min((each for each in found if each is not None), key=lambda each: each.safe_at, default=None)
 

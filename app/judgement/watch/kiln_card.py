@@ -14,13 +14,13 @@ from app.judgement.forecasts.drying import DryingFit
 from app.judgement.forecasts.forecast import Fit, KilnForecast, StopAt
 from app.judgement.forecasts.moisture import Estimate, wettest_it_may_be
 from app.judgement.history.history import History
-from app.judgement.history.kiln_runs import run_at
+from app.judgement.history.kiln_runs import fired_at, run_at
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dry_enough import Dryness, dryness
 from app.judgement.programmes.parts import CeilingStep
 from app.judgement.programmes.programme import Limit, Programme
 from app.judgement.watch.exposure import KilnExposure, kiln_exposure
-from app.judgement.watch.kiln import RECENT, fired_at
+from app.judgement.watch.kiln import RECENT
 from app.judgement.watch.watch import Gap
 
 AT_HEAT = ("stewing", "kilning", "cooling")
@@ -87,7 +87,7 @@ class Wettest:
 
 @dataclass(frozen=True)
 class KilnCard:
-    """None where the part does not apply, or nothing tells it: gaps then say what to record.
+    """A part is None where it does not apply, or where nothing tells it: gaps then say what to record.
 
     floor: of a stewing, in place of a ceiling. dry: what was determined says of it. has_probe: the air above the bed is
     read often enough to tell the break.

@@ -12,8 +12,8 @@ from app.judgement.history.stages import Stage
 Stretch = tuple[datetime, datetime]
 
 ON_THE_KILN = ("kilning", "cooling")
-SAY_IT_GOES = ("loaded", "heat_on", "resumed", "set_point")
-BLOWN = ("air_on_temperature", "air_off_temperature")
+RESTART_AIR = ("loaded", "heat_on", "resumed", "set_point")
+READ_IN_MOVING_AIR = ("air_on_temperature", "air_off_temperature")
 """Air into the grain and out of it: who reads it has it moving, heated or not."""
 
 
@@ -36,9 +36,9 @@ def still_stretches(history: History, stage: Stage, until: datetime) -> list[Str
 
 
 def _blown_at(history: History, stage: Stage, until: datetime) -> datetime:
-    told = (fact.at for fact in history.of_kind("heat_on", "set_point", *BLOWN) if fact.at >= stage.starts_at)
-    flows = (each.at for each in history.readings("air_flow") if each.value and each.at >= stage.starts_at)
-    return min([*told, *flows, until])
+    told = history.of_kind("heat_on", "set_point", *READ_IN_MOVING_AIR)
+    flows = (each for each in history.readings("air_flow") if each.value)
+    return min([*(fact.at for fact in (*told, *flows) if fact.at >= stage.starts_at), until])
 
 
 def _stops(history: History, until: datetime) -> Iterator[Stretch]:
@@ -50,6 +50,6 @@ def _stops(history: History, until: datetime) -> Iterator[Stretch]:
 
 
 def _goes_again_at(history: History, since: datetime, until: datetime) -> datetime:
-    told = (fact.at for fact in history.of_kind(*SAY_IT_GOES) if fact.at > since)
+    told = (fact.at for fact in history.of_kind(*RESTART_AIR) if fact.at > since)
     flows = (each.at for each in history.readings("air_flow") if each.value and each.at > since)
     return min([*told, *flows, until])

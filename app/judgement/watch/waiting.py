@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.history.history import History
-from app.judgement.history.kiln_runs import run_at, runs, tells_of_heat
+from app.judgement.history.kiln_runs import fired_at, run_at, runs, tells_of_heat
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dryness import GREEN_WB
 from app.judgement.programmes.programme import Limit
@@ -36,7 +36,7 @@ class Waiting:
 
 
 def waits(batch: BatchAt) -> Iterator[Waiting]:
-    """Every time that green malt waited for its first heat, or for heat that had gone off, in order of its kind."""
+    """Every time that green malt waited: first for the first heat of each load, then for heat that was broken off."""
     for stage in batch.stages_named("kilning"):
         loaded = batch.history.by_id(stage.fact_id)
         if loaded is not None and loaded.kind == "loaded":
@@ -58,7 +58,7 @@ def waiting_now(batch: BatchAt) -> Waiting | None:
     return next((each for each in waits(batch) if each.ends_at is None), None)
 
 
-def stands_still(history: History, now: datetime) -> bool:
+def is_heat_off(history: History, now: datetime) -> bool:
     """Whether the heat was broken off, and nothing says when it comes back."""
     run = run_at(history, now)
     gap = run.gap_at(now) if run is not None and run.covers(now) else None
@@ -71,8 +71,8 @@ def _is_wet(batch: BatchAt, moment: datetime) -> bool:
 
 
 def _for_first_heat(batch: BatchAt, stage: Stage, loaded: Fact) -> Waiting:
-    """Warm grain is no proof of fire, for it heats by itself; where nothing was read, whatever tells of heat is."""
-    fired = _fired_at(batch, stage) or stage.ends_at
+    """Warm grain alone is no proof that the kiln was lit; where nobody read the grain, a fact that implies heat is."""
+    fired = fired_at(batch.history, stage, batch.end_of(stage)) or stage.ends_at
     found = _waiting(batch, loaded, stage.starts_at, fired, stage.starts_at - READ_BEFORE)
     if found.warm:
         return found
@@ -88,13 +88,3 @@ def _waiting(batch: BatchAt, fact: Fact, starts_at: datetime, ends_at: datetime 
     if warm and (read[-1] is warm[-1] or warm[-1].at >= starts_at):
         return Waiting(fact, starts_at, ends_at, warm)
     return Waiting(fact, max([starts_at, *(each.at for each in read)]), ends_at, ())
-
-
-def _fired_at(batch: BatchAt, stage: Stage) -> datetime | None:
-    """When the kiln was fired, as far as any fact tells."""
-    for fact in batch.within(batch.history.facts, stage.starts_at, batch.end_of(stage)):
-        if fact.kind in ("heat_on", "set_point", "air_off_temperature", "heat_off"):
-            return fact.at
-        if isinstance(fact, Reading) and fact.kind == "air_on_temperature" and (fact.value or 0.0) >= 30.0:
-            return fact.at
-    return None

@@ -15,7 +15,8 @@ from app.science import units
 @dataclass(frozen=True)
 class Watch:
     """safe_at: the lower bound, by which somebody should be back. likely_at: when it most likely goes past; None where
-    nothing says that it does. method: the formula or section behind it. is_estimate: it is no plain clock.
+    nothing says that it does. method: the formula or section behind it. is_estimate: from readings or a forecast, and
+    not by the clock alone.
     """
 
     key: str
@@ -45,7 +46,7 @@ class Gap:
 def clock_watch(
     key: str, what: str, since: datetime, limit: Limit | None, words: Words, began: str, hours_each: float = 1.0
 ) -> Watch | None:
-    """Something that may last so long: safe until the plan's own bound, past at the bound beyond it."""
+    """Something that may last so long: safe_at is its first upper bound, likely_at the next graver one."""
     highs = list(_highs(limit)) if limit is not None else []
     if not highs:
         return None
@@ -57,7 +58,7 @@ def clock_watch(
         what=what,
         safe_at=bounds[0],
         likely_at=bounds[last],
-        why=f"{began} since {words.clock(since)}; {words.span(highs[0][0] * hours_each)} is the most wanted{more}",
+        why=f"{began} since {words.clock(since)}; {words.span(highs[0][0] * hours_each)} at most is wanted{more}",
         basis=f"the clock; the limit: {highs[last][1]}",
         method="hours",
         is_estimate=False,
@@ -86,7 +87,7 @@ def _rests(source: str) -> str:
 
 
 def bound_of(limit: Limit, *, is_high: bool) -> tuple[float, str] | None:
-    """Where a reading is out of range, caution before act before target, and where that bound comes from."""
+    """The bound that counts as out of range, with its source: the caution's; if none, act's; if none, the target's."""
     for severity in ("caution", "act", "notice"):
         low, high = next((low, high) for name, low, high in limit.bands() if name == severity)
         value = high if is_high else low

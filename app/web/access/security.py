@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, abort, current_app, request
 
 from app.config import Settings
-from app.web.access.house_network import Opened
+from app.web.access.house_network import HouseAddresses
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (
@@ -79,7 +79,7 @@ def host_name(host: str) -> str:
 
 def is_house_name(name: str) -> bool:
     """Whether the house is called so in its network, by its name or by one of its present addresses."""
-    opened: Opened | None = current_app.extensions.get("opened")
+    opened: HouseAddresses | None = current_app.extensions.get("opened")
     return opened is not None and name in opened.hosts
 
 

@@ -27,7 +27,6 @@ class HalfHour:
     clock: str
     night: str
     is_free: bool
-    is_best: bool
     is_shown: bool
     href: str
 
@@ -60,18 +59,16 @@ def plan_context(form: PlanForm, programme: Programme, wanted: str, words: Words
     at = {name: str(form[name].raw_data[0]) for name in ("programme", "up", "bed", "day") if form[name].raw_data}
     query = at | {"programme": programme.digest, "species": form.species.data or ""}
     return {
-        "halves": [_half_hour(each, best, shown, query, words.zone) for each in starts],
-        "best": [_half_hour(each, best, shown, query, words.zone) for each in best],
+        "halves": [_half_hour(start, shown, query, words.zone) for start in starts],
+        "best": [_half_hour(start, shown, query, words.zone) for start in best],
         "free": sum(each.night == 0.0 for each in starts),
         "table": _table(plan.timetable(shown), words),
     }
 
 
-def _half_hour(start: Start, best: list[Start], shown: Start, query: dict[str, str], zone: tzinfo) -> HalfHour:
+def _half_hour(start: Start, shown: Start, query: dict[str, str], zone: tzinfo) -> HalfHour:
     href = f"/plan?{urlencode(query | {'start': _stamp(start)})}#timetable"
-    return HalfHour(
-        _clock(start.at, zone), str(ceil(start.night)), start.night == 0.0, start in best, start == shown, href
-    )
+    return HalfHour(_clock(start.at, zone), str(ceil(start.night)), start.night == 0.0, start == shown, href)
 
 
 def _stamp(start: Start) -> str:

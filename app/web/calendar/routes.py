@@ -11,7 +11,7 @@ from app import ports
 from app.errors import Rejected
 from app.operations.calendar_feeds import make_feed, revoke_feed
 from app.store.calendar_feeds import find_feed_by_token, list_feeds
-from app.web.access.house_network import opened
+from app.web.access.house_network import house_addresses
 from app.web.access.security import is_local
 from app.web.calendar.forms import FeedForm
 from app.web.calendar.page import Address, address_of, feed_text
@@ -64,13 +64,13 @@ def feed(token: str) -> Response:
 
 
 def _house_url() -> str:
-    """The house as a phone finds it, where it is opened to phones; else as this page was called."""
-    house = opened()
+    """The house as a phone finds it, where it is house_addresses to phones; else as this page was called."""
+    house = house_addresses()
     return f"{house.addresses[0].rstrip('/')}/" if is_local(request.host) and house is not None else request.host_url
 
 
 def _page(form: FeedForm, made: Address | None = None) -> str:
     only_read()
     feeds = list_feeds(db())
-    is_desk_only = is_local(request.host) and opened() is None
+    is_desk_only = is_local(request.host) and house_addresses() is None
     return render_template("calendar/index.html", form=form, feeds=feeds, made=made, is_local=is_desk_only)

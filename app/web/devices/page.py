@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from app.store.devices import ROLES
-from app.web.access.house_network import Opened
+from app.web.access.house_network import HouseAddresses
 from app.web.assets.qr import qr_svg
 
 
@@ -22,14 +22,14 @@ class Shown:
     others: tuple[str, ...]
 
 
-def shown(code: str, role: str, house: Opened) -> Shown:
+def shown(code: str, role: str, house: HouseAddresses) -> Shown:
     # Behind a # the code is never sent: it stands in no log, and no other page hears of it.
     first, *others = [f"{address}pair#{code}" for address in house.addresses]
     picture = qr_svg(first, "Opens the pairing page on a phone, with the code")
     return Shown(in_groups(code), ROLES[role], house.addresses[0] + "pair", picture, tuple(others))
 
 
-def trust_picture(house: Opened) -> Markup:
+def trust_picture(house: HouseAddresses) -> Markup:
     return qr_svg(house.trust_addresses[0], "Opens the page on which a phone gets the certificate")
 
 

@@ -10,7 +10,7 @@ from app.operations.devices import TooManyGuesses, make_code, pair_device, revok
 from app.store.calendar_feeds import list_feeds_made_by
 from app.store.devices import MAY_MANAGE, ROLES, Device, find_device, list_devices, list_let_in_by
 from app.store.people import list_people
-from app.web.access.house_network import opened
+from app.web.access.house_network import house_addresses
 from app.web.access.pairing import PairForm, pairing_page
 from app.web.access.peer import peer_address
 from app.web.devices.forms import CodeForm
@@ -30,7 +30,7 @@ def index() -> str:
 
 @devices.post("/devices")
 def make() -> Page:
-    form, house = CodeForm(request.form), opened()
+    form, house = CodeForm(request.form), house_addresses()
     if house is None:
         return _page(form), 409
     role = str(form.role.data)
@@ -113,7 +113,7 @@ def _device(device_id: str) -> Device:
 
 def _page(form: CodeForm, made: Shown | None = None) -> str:
     only_read()
-    people, house = list_people(db()), opened()
+    people, house = list_people(db()), house_addresses()
     return render_template(
         "devices/index.html",
         form=form.offer(people),

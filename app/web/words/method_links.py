@@ -99,7 +99,7 @@ FLAGS: Mapping[str, str] = MappingProxyType(
         "lot_water_sensitive": "germination.water_sensitivity",
     }
 )
-"""The formula behind a rule; every other rule compares a reading with the limits of the programme."""
+"""The formula behind a rule; every other rule compares what was read with a limit, and its own source says whose."""
 
 SECTIONS = ("plus-minus", "marks", "weights", "hours", "readings", "means", "counts", "yield", "flags", "programmes")
 """The sections of the page on how numbers are shown."""

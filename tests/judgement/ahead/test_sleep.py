@@ -74,9 +74,9 @@ def test_a_bed_read_once_since_it_was_turned_asks_for_a_second_reading() -> None
     assert found.state == "unknown"
     assert [gap.kind for gap in found.gaps] == ["grain_temperature"]
     assert "twice" in found.gaps[0].record
-    fastest = watch(found, "temperature")
-    assert fastest.likely_at is None
-    assert "soonest" in fastest.what
+    soonest_without_loss = watch(found, "temperature")
+    assert soonest_without_loss.likely_at is None
+    assert "soonest" in soonest_without_loss.what
 
 
 def test_a_bed_that_nobody_read_asks_for_its_temperature() -> None:

@@ -109,7 +109,6 @@ def test_equilibrium_is_that_of_malt_in_air_whose_humidity_was_measured():
         float(equilibrium_moisture_wb("malt", 83.0, 0.30)), abs=1e-3
     )
     assert kiln_forecast.equilibrium.half_width == 0.01
-    assert kiln_forecast.equilibrium.is_air_measured
 
 
 def test_humidity_above_the_trays_is_not_that_of_the_air_below_them():
