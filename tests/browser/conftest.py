@@ -28,7 +28,28 @@ from tests.patience import PATIENCE_S
 expect.set_options(timeout=PATIENCE_S * 1000)
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+# Only the last list counts, so what Playwright itself switches off stands in it too. The popup of an address bar that
+# nobody sees is a page of its own in each window, and busy for as long as the window is open.
+SWITCHED_OFF = (
+    "AimEnabled",
+    "AvoidCorsURLLoaderRestartOnRedirect",
+    "AvoidUnnecessaryBeforeUnloadCheckSync",
+    "DestroyProfileOnBrowserClose",
+    "HttpsFirstBalancedModeAutoEnable",
+    "HttpsUpgrades",
+    "LensOverlay",
+    "MediaRouter",
+    "NetworkTimeServiceQuerying",
+    "OptimizationHints",
+    "PaintHolding",
+    "PreconnectToSearch",
+    "ThirdPartyStoragePartitioning",
+    "WebUIOmniboxAimPopup",
+    "WebUIOmniboxFullPopup",
+    "WebUIOmniboxPopup",
+)
 FLAGS = [
+    f"--disable-features={','.join(SWITCHED_OFF)}",
     "--no-sandbox",
     "--disable-gpu",
     "--disable-quic",

@@ -76,9 +76,12 @@ def test_a_worker_killed_between_requests_has_lost_nothing(start: Start, folder:
     before, after = new_id(), new_id()
     with closing(Phone(server.port)) as phone:
         assert phone.keep(before) == 201
-        os.kill(server.worker(), signal.SIGKILL)
+        killed = server.worker()
+        os.kill(killed, signal.SIGKILL)
         assert phone.keep(after) == 201
         assert phone.keep(before) == 200
+    assert server.worker() != killed
+    assert server.stop()[0] == 0
     assert sorted(kept_ids(folder)) == sorted([before, after])
 
 

@@ -14,6 +14,9 @@ from pathlib import Path
 
 import pytest
 
+from app.config import Settings
+from app.network.opened import prepare
+from app.ports import now
 from tests.patience import PATIENCE_S, wait_until
 from tests.ports import free_port
 
@@ -122,9 +125,9 @@ def test_without_lan_no_door_is_open_and_no_key_is_made(
 
 @posix_only
 def test_a_key_that_others_can_read_stops_the_start(
-    command: Command, start: Start, folder: Path, open_to_loopback: tuple[int, int]
+    command: Command, folder: Path, open_to_loopback: tuple[int, int]
 ) -> None:
-    start("--data", folder, "--lan").stop()
+    prepare(Settings(data_dir=folder, lan=True), now())
     key = folder / "network" / "authority.key"
     assert key.stat().st_mode & 0o077 == 0
     key.chmod(0o644)

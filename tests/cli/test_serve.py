@@ -28,34 +28,19 @@ def mode(path: Path) -> int:
 
 
 @posix_only
-def test_it_makes_a_private_folder_with_secret_and_database(start: Start, tmp_path: Path) -> None:
-    folder = tmp_path / "new" / "malthouse"
-    server = start("--data", folder)
+def test_the_folder_in_the_home_is_made_private_with_secret_database_and_the_built_in_programmes(
+    start: Start, command: Command
+) -> None:
+    server = start()
+    (database,) = command.home.rglob("chitbook.sqlite")
+    folder = database.parent
     assert str(folder) in server.greeting
     assert mode(folder) == 0o700
     assert {mode(path) for path in folder.iterdir()} == {0o600}
-    assert {"secret", "chitbook.sqlite"} <= {path.name for path in folder.iterdir()}
-
-
-def test_it_offers_the_built_in_programmes(start: Start, folder: Path) -> None:
-    start("--data", folder).stop()
-    with closing(sqlite3.connect(folder / "chitbook.sqlite")) as connection:
+    assert "secret" in {path.name for path in folder.iterdir()}
+    with closing(sqlite3.connect(database)) as connection:
         (offered,) = connection.execute("SELECT count(*) FROM programme WHERE is_offered").fetchone()
     assert offered == len(load_builtin())
-
-
-def test_the_default_folder_lies_in_the_home(start: Start, command: Command) -> None:
-    server = start()
-    assert str(command.home) in server.greeting
-    assert list(command.home.rglob("chitbook.sqlite"))
-
-
-def test_a_prepared_folder_keeps_its_secret(start: Start, folder: Path) -> None:
-    start("--data", folder).stop()
-    secret = (folder / "secret").read_text()
-    start("--data", folder).stop()
-    assert (folder / "secret").read_text() == secret
-    assert len(secret) >= 32
 
 
 @posix_only
@@ -68,6 +53,7 @@ def test_a_signal_stops_it_at_once_and_quietly(by: int, start: Start, folder: Pa
     finally:
         signal.signal(by, earlier)
     assert server.stop(by=by) == (0, "")
+    assert not list(folder.glob("chitbook.sqlite-*")), "a stopped server leaves one tidy database file"
     assert server.is_port_free()
 
 
@@ -101,22 +87,6 @@ def test_it_stops_though_a_request_never_ends(start: Start, folder: Path) -> Non
     assert server.is_port_free()
 
 
-def test_a_stopped_server_leaves_one_tidy_database_file(start: Start, folder: Path) -> None:
-    server = start("--data", folder)
-    server.get("/health")
-    server.stop()
-    assert not list(folder.glob("chitbook.sqlite-*"))
-
-
-@linux_only
-def test_a_killed_worker_is_replaced(start: Start, folder: Path) -> None:
-    server = start("--data", folder)
-    first = server.worker()
-    os.kill(first, signal.SIGKILL)
-    wait_until(lambda: server.answers() and server.worker() != first)
-    assert server.stop()[0] == 0
-
-
 @linux_only
 def test_no_worker_outlives_a_killed_server(start: Start, folder: Path) -> None:
     server = start("--data", folder, "--port", free_port())
@@ -126,8 +96,13 @@ def test_no_worker_outlives_a_killed_server(start: Start, folder: Path) -> None:
     start("--data", folder, "--port", server.port)
 
 
-def test_the_next_server_may_have_the_same_port_at_once(start: Start, folder: Path) -> None:
+def test_the_next_server_may_have_the_same_port_at_once_and_keeps_the_secret(start: Start, tmp_path: Path) -> None:
+    folder = tmp_path / "new" / "malthouse"
     first = start("--data", folder, "--port", free_port())
+    assert str(folder) in first.greeting
+    secret = (folder / "secret").read_text()
+    assert len(secret) >= 32
     first.get("/health")
     first.stop()
     assert start("--data", folder, "--port", first.port).port == first.port
+    assert (folder / "secret").read_text() == secret

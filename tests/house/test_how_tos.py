@@ -215,7 +215,7 @@ def test_what_was_added_by_them_passes_the_tests_that_walk_all_that_there_is(cop
     pages = ["tests/network/test_gate.py", *(f"tests/web/test_{name}.py" for name in ("methods", "tub_entries"))]
     pages += ["tests/web/test_made_up_bell.py", "tests/browser/test_accessible.py"]
     rules = ["tests/judgement/flags/test_steep.py", "tests/science/test_moisture.py"]
-    told = run(copy, "-m", "pytest", "-rp", "-p", "no:cacheprovider", *house, *pages, *rules, "-k", WALKED)
+    told = run(copy, "-m", "pytest", "-n", "0", "-rp", "-p", "no:cacheprovider", *house, *pages, *rules, "-k", WALKED)
     passed = [line for line in told.splitlines() if line.startswith("PASSED")]
     for of in ("a_form_filled_with_the_example_says_what_the_example_says[salts]", "test_it_works[salts]"):
         assert any(of in line for line in passed), of
