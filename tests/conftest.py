@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -16,14 +16,14 @@ from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from app import create_app
+from app import create_app, ports
 from app.config import Settings
 from app.exchange.demo import load_demo
 from app.folder import ensure_secret
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
 from app.store.engine import make_engine, make_sessionmaker, open_database, write_session
-from tests.shared import share
+from tests.shared import made_once, share, shared_folder
 
 share()
 
@@ -41,22 +41,37 @@ NOW = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
 @pytest.fixture(scope="session")
 def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database at the newest revision, with the built-in programmes and nothing else."""
-    path = tmp_path_factory.mktemp("migrated") / "chitbook.sqlite"
-    engine = make_engine(f"sqlite:///{path}")
-    schema.upgrade(engine)
-    with write_session(engine) as session:
-        ensure_builtin_programmes(session, now=NOW)
-    engine.dispose()
-    return path
+
+    def make(path: Path) -> None:
+        with open_database(f"sqlite:///{path}") as engine:
+            schema.upgrade(engine)
+            with write_session(engine) as session:
+                ensure_builtin_programmes(session, now=NOW)
+
+    return made_once(tmp_path_factory, "migrated.sqlite", make)
+
+
+def demo_at(now: datetime, migrated_file: Path) -> Callable[[Path], None]:
+    """What makes a database with the demo malthouse as it stands at a time."""
+
+    def make(path: Path) -> None:
+        shutil.copy(migrated_file, path)
+        with open_database(f"sqlite:///{path}") as engine, write_session(engine) as session:
+            load_demo(session, now)
+
+    return make
 
 
 @pytest.fixture(scope="session")
 def demo_file(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Path:
     """A database with the demo malthouse, as it stands at NOW."""
-    path = Path(shutil.copy(migrated_file, tmp_path_factory.mktemp("demo") / "chitbook.sqlite"))
-    with open_database(f"sqlite:///{path}") as engine, write_session(engine) as session:
-        load_demo(session, NOW)
-    return path
+    return made_once(tmp_path_factory, "demo.sqlite", demo_at(NOW, migrated_file))
+
+
+@pytest.fixture(scope="session")
+def demo_of_today(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Path:
+    """The same for what asks the clock of the machine: a browser, a server in a process of its own."""
+    return made_once(tmp_path_factory, "demo_of_today.sqlite", demo_at(ports.now(), migrated_file))
 
 
 @pytest.fixture
@@ -71,7 +86,9 @@ def settings(tmp_path: Path, migrated_file: Path) -> Settings:
 @pytest.fixture(scope="session")
 def compiled_templates(tmp_path_factory: pytest.TempPathFactory) -> FileSystemBytecodeCache:
     """Templates compiled once for all apps of the run: half of a page's time in a fresh app."""
-    return FileSystemBytecodeCache(str(tmp_path_factory.mktemp("templates")))
+    folder = shared_folder(tmp_path_factory) / "templates"
+    folder.mkdir(exist_ok=True)
+    return FileSystemBytecodeCache(str(folder))
 
 
 @pytest.fixture

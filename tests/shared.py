@@ -1,19 +1,25 @@
 """What hundreds of applications and databases of one run needn't each work out anew, for it is the same in all of them.
 
+Files that are the same for all are made by one of the processes of the run.
+
 An application of a test has 90 addresses, and an engine of a test some fifty statements: compiling those was a third of
 what the tests cost. They are compiled once for the run; all else of an application or an engine is its own.
 """
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+import pytest
 from flask import Flask
 from sqlalchemy import Engine, create_engine
 from werkzeug.routing import Rule
 
 from app.store import engine as store_engine
+from tests.patience import wait_until
 
 _builders: dict[tuple[object, ...], Callable[..., tuple[str, str]]] = {}
 
@@ -53,3 +59,24 @@ def share() -> None:
     """From now on, in this process."""
     Flask.url_rule_class = _SharedRule
     store_engine.create_engine = _sharing_engine
+
+
+def shared_folder(factory: pytest.TempPathFactory) -> Path:
+    """A folder that all processes of this run see."""
+    base = factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "shared"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], None]) -> Path:
+    """A file for all processes of this run, never to be written to: whoever comes first makes it, the others wait."""
+    path = shared_folder(factory) / name
+    try:
+        path.with_suffix(".claimed").touch(exist_ok=False)
+    except FileExistsError:
+        wait_until(path.exists)
+        return path
+    begun = path.with_suffix(".begun")
+    make(begun)
+    return begun.rename(path)

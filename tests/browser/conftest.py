@@ -17,11 +17,9 @@ import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 from werkzeug.serving import make_server
 
-from app import create_app, ports
+from app import create_app
 from app.config import Settings
-from app.exchange.demo import load_demo
 from app.folder import ensure_secret
-from app.store.engine import open_database, write_session
 from tests.patience import PATIENCE_S
 
 # Playwright's own five seconds are soon over on a busy machine.
@@ -81,6 +79,15 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
+@pytest.fixture(autouse=True)
+def _shut(browser: Browser) -> Iterator[None]:
+    """Windows that a test leaves open are closed after it: they would go on asking their house for changes."""
+    before = set(browser.contexts)
+    yield
+    for context in set(browser.contexts) - before:
+        context.close()
+
+
 @dataclass
 class Complaints:
     """What the browser complained of: console errors, script errors, broken answers, breaches of the content policy."""
@@ -113,11 +120,15 @@ def complaints() -> Iterator[Complaints]:
 @pytest.fixture(scope="module")
 def malthouse(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iterator[str]:
     """The address of a server on an empty record, with the built-in programmes."""
-    folder = tmp_path_factory.mktemp("malthouse")
-    shutil.copy(migrated_file, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    with Serving(Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))) as address:
+    with Serving(furnished(tmp_path_factory.mktemp("malthouse"), migrated_file)) as address:
         yield address
+
+
+def furnished(folder: Path, database: Path) -> Settings:
+    """The settings of a house with a copy of this database."""
+    shutil.copy(database, folder / "chitbook.sqlite")
+    ensure_secret(folder / "secret")
+    return Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
 
 
 class Serving:
@@ -145,13 +156,7 @@ def page_at(browser: Browser, viewport: dict[str, int], *, scheme: str = "light"
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iterator[str]:
+def demo(tmp_path_factory: pytest.TempPathFactory, demo_of_today: Path) -> Iterator[str]:
     """The address of a server on the demo malthouse."""
-    folder = tmp_path_factory.mktemp("demo")
-    shutil.copy(migrated_file, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    settings = Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
-    with open_database(settings.database_url) as engine, write_session(engine) as session:
-        load_demo(session, ports.now())
-    with Serving(settings) as address:
+    with Serving(furnished(tmp_path_factory.mktemp("demo"), demo_of_today)) as address:
         yield address

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import socket
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -12,20 +11,19 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Thread
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from playwright.sync_api import Page
 from werkzeug.serving import BaseWSGIServer, make_server
 
 from app import create_app
 from app.config import Settings
-from app.folder import ensure_secret
 from app.judgement.facts.shapes import Fact
 from app.store.batches import Batch
 from app.store.engine import read_session, write_session
 from app.store.facts import fact as fact_table
 from app.store.facts import facts_from, select_facts
 from app.store.history import get_history
+from tests.browser.conftest import furnished
 from tests.writing import add_batch
 
 Environ = dict[str, Any]
@@ -104,9 +102,7 @@ class House:
 @contextmanager
 def standing(folder: Path, migrated_file: Path) -> Iterator[House]:
     """A house with one batch, open for as long as the block lasts."""
-    shutil.copy(migrated_file, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    house = House(Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin")))
+    house = House(furnished(folder, migrated_file))
     house.open()
     house.begin_batch()
     try:

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
+from app.folder import make_folder
 from tests.browser.conftest import CHROMIUM, DESK, FLAGS, PHONE, page_at
 from tests.browser.test_accessible import serious_violations
 from tests.cli.conftest import Command, Server
@@ -31,28 +32,44 @@ HAS_SENT_ALL = """() => new Promise((resolve, reject) => {
 """Whether nothing waits in the phone's outbox any more."""
 
 
-@pytest.fixture
-def command(tmp_path: Path) -> Command:
-    home = tmp_path / "desk"
-    home.mkdir()
-    command = Command(home)
-    command.environment.update(CHITBOOK_LAN_HOST="127.0.0.1", CHITBOOK_ZONE="Europe/Dublin")
-    for name in ("CHITBOOK_LAN_PORT", "CHITBOOK_LAN_HTTP_PORT"):
-        command.environment[name] = str(free_port())
-    return command
+class House:
+    """A house open to its network, with the demo's records: started when a test asks for it, and again after a stop."""
+
+    def __init__(self, home: Path, database: Path) -> None:
+        self.command, self.folder = Command(home), home / "house"
+        self.ports = free_port(), free_port()
+        self.command.environment.update(
+            CHITBOOK_LAN_HOST="127.0.0.1",
+            CHITBOOK_LAN_PORT=str(self.ports[0]),
+            CHITBOOK_LAN_HTTP_PORT=str(self.ports[1]),
+            CHITBOOK_ZONE="Europe/Dublin",
+        )
+        make_folder(self.folder)
+        shutil.copy(database, self.folder / "chitbook.sqlite")
+        self.server: Server | None = None
+
+    def running(self) -> Server:
+        if self.server is None or self.server.process.poll() is not None:
+            self.server = Server(self.command, "--lan", "--data", self.folder)
+            wait_until(Knocking(self.folder, self.ports[0], "chitbook.local").is_answered)
+        return self.server
+
+
+@pytest.fixture(scope="module")
+def house(tmp_path_factory: pytest.TempPathFactory, demo_of_today: Path) -> Iterator[House]:
+    house = House(tmp_path_factory.mktemp("desk"), demo_of_today)
+    yield house
+    if house.server is not None:
+        house.server.end()
 
 
 @pytest.fixture
-def server(command: Command, tmp_path: Path) -> Iterator[Server]:
-    server = Server(command, "--demo", "--lan", "--data", tmp_path / "house")
-    port = int(command.environment["CHITBOOK_LAN_PORT"])
-    wait_until(Knocking(tmp_path / "house", port, "chitbook.local").is_answered)
-    yield server
-    server.end()
+def server(house: House) -> Server:
+    return house.running()
 
 
 @pytest.fixture
-def trusting(browser: Browser, server: Server, tmp_path: Path) -> Iterator[BrowserContext]:
+def trusting(browser: Browser, house: House, server: Server, tmp_path: Path) -> Iterator[BrowserContext]:
     """A browser with a home of its own, which was told once to trust the house's authority."""
     if CERTUTIL is None:
         message = "no certutil on this machine (libnss3-tools): install it to run this test"
@@ -62,7 +79,7 @@ def trusting(browser: Browser, server: Server, tmp_path: Path) -> Iterator[Brows
     home = tmp_path / "phone"
     store = home / ".pki" / "nssdb"
     store.mkdir(parents=True)
-    authority = tmp_path / "house" / "network" / "authority.crt"
+    authority = house.folder / "network" / "authority.crt"
     for words in (("-N", "--empty-password"), ("-A", "-n", "house", "-t", "C,,", "-i", authority)):
         subprocess.run([CERTUTIL, "-d", f"sql:{store}", *words], check=True, capture_output=True)
     context = browser.browser_type.launch_persistent_context(
@@ -115,6 +132,55 @@ def kept_from(desk: Page, address: str, name: str) -> list[str]:
     return [line for line in lines if f'"device":"{name}"' in line]
 
 
+def test_a_phone_that_was_put_out_forgets_its_pages_and_is_told_why(
+    browser: Browser, trusting: BrowserContext, server: Server
+) -> None:
+    at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
+    phone = trusting.pages[0]
+    address = code_of(desk, at_desk)
+    pair(phone, address, "Lost phone")
+    phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    tub = address.partition("/pair")[0] + "/batches/7/tub"
+    phone.goto(tub)
+    phone.goto(tub)
+    phone.wait_for_function("caches.match('/batches/7/tub').then(Boolean)")
+    put_out(desk, at_desk, "Lost phone")
+    phone.goto(tub)
+    expect(phone.get_by_text("put out by the desk")).to_be_visible()
+    phone.wait_for_function("caches.match('/batches/7/tub').then((found) => !found)")
+
+
+def test_what_waits_on_a_phone_that_was_put_out_is_kept_explained_and_sent_once_it_is_paired_again(
+    browser: Browser, trusting: BrowserContext, server: Server
+) -> None:
+    at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
+    phone = trusting.pages[0]
+    address = code_of(desk, at_desk)
+    pair(phone, address, "First")
+    tub = address.partition("/pair")[0] + "/batches/7/tub"
+    phone.goto(f"{tub}#grain_temperature")
+    put_out(desk, at_desk, "First")
+    phone.locator("[name=grain_temperature-value]").fill("15.5")
+    phone.get_by_role("button", name="Keep", exact=True).click()
+    expect(phone.get_by_text("put out by the desk").first).to_be_visible()
+    assert kept_from(desk, at_desk, "First") == []
+    assert not phone.evaluate(HAS_SENT_ALL)
+    pair(phone, code_of(desk, at_desk), "Second")
+    phone.wait_for_function(HAS_SENT_ALL)
+    wait_until(lambda: kept_from(desk, at_desk, "Second") != [])
+    (kept,) = kept_from(desk, at_desk, "Second")
+    assert '"value":"15.5"' in kept
+
+
+def test_the_page_that_asks_for_trust_has_no_serious_violation(browser: Browser, house: House, server: Server) -> None:
+    page = page_at(browser, PHONE)
+    page.goto(f"http://127.0.0.1:{house.ports[1]}/")
+    for summary in page.locator("summary").all():
+        summary.click()
+    assert serious_violations(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+
+
 def test_a_phone_is_paired_keeps_its_first_reading_and_opens_again_without_the_house(
     browser: Browser, trusting: BrowserContext, server: Server
 ) -> None:
@@ -143,59 +209,3 @@ def test_a_phone_is_paired_keeps_its_first_reading_and_opens_again_without_the_h
     phone.reload()
     expect(phone.get_by_role("heading", level=1)).to_be_visible()
     assert phone.url.startswith(tub)
-    desk.context.close()
-
-
-def test_a_phone_that_was_put_out_forgets_its_pages_and_is_told_why(
-    browser: Browser, trusting: BrowserContext, server: Server
-) -> None:
-    at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
-    phone = trusting.pages[0]
-    address = code_of(desk, at_desk)
-    pair(phone, address, "Lost phone")
-    phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    tub = address.partition("/pair")[0] + "/batches/7/tub"
-    phone.goto(tub)
-    phone.goto(tub)
-    phone.wait_for_function("caches.match('/batches/7/tub').then(Boolean)")
-    put_out(desk, at_desk, "Lost phone")
-    phone.goto(tub)
-    expect(phone.get_by_text("put out by the desk")).to_be_visible()
-    phone.wait_for_function("caches.match('/batches/7/tub').then((found) => !found)")
-    desk.context.close()
-
-
-def test_what_waits_on_a_phone_that_was_put_out_is_kept_explained_and_sent_once_it_is_paired_again(
-    browser: Browser, trusting: BrowserContext, server: Server
-) -> None:
-    at_desk, desk = f"http://127.0.0.1:{server.port}", page_at(browser, DESK)
-    phone = trusting.pages[0]
-    address = code_of(desk, at_desk)
-    pair(phone, address, "First")
-    tub = address.partition("/pair")[0] + "/batches/7/tub"
-    phone.goto(f"{tub}#grain_temperature")
-    put_out(desk, at_desk, "First")
-    phone.locator("[name=grain_temperature-value]").fill("15.5")
-    phone.get_by_role("button", name="Keep", exact=True).click()
-    expect(phone.get_by_text("put out by the desk").first).to_be_visible()
-    assert kept_from(desk, at_desk, "First") == []
-    assert not phone.evaluate(HAS_SENT_ALL)
-    pair(phone, code_of(desk, at_desk), "Second")
-    phone.wait_for_function(HAS_SENT_ALL)
-    wait_until(lambda: kept_from(desk, at_desk, "Second") != [])
-    (kept,) = kept_from(desk, at_desk, "Second")
-    assert '"value":"15.5"' in kept
-    desk.context.close()
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_page_that_asks_for_trust_has_no_serious_violation(
-    browser: Browser, server: Server, command: Command, scheme: str
-) -> None:
-    page = page_at(browser, PHONE, scheme=scheme)
-    page.goto(f"http://127.0.0.1:{command.environment['CHITBOOK_LAN_HTTP_PORT']}/")
-    for summary in page.locator("summary").all():
-        summary.click()
-    assert serious_violations(page) == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
-    page.context.close()
