@@ -6,7 +6,6 @@ import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from flask import Flask
@@ -19,10 +18,10 @@ from sqlalchemy.orm import Session
 from app import create_app, ports
 from app.config import Settings
 from app.exchange.demo import load_demo
-from app.folder import ensure_secret
 from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
 from app.store.engine import make_engine, make_sessionmaker, open_database, write_session
+from tests.houses import furnished
 from tests.shared import made_once, share, shared_folder
 
 share()
@@ -78,9 +77,7 @@ def demo_of_today(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path)
 def settings(tmp_path: Path, migrated_file: Path) -> Settings:
     folder = tmp_path / "data"
     folder.mkdir()
-    shutil.copy(migrated_file, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    return Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
+    return furnished(folder, migrated_file)
 
 
 @pytest.fixture(scope="session")

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
+from flask import Flask
 from sqlalchemy import Engine, insert, update
 
+from app import create_app
 from app.judgement.facts.records import fact_from_record
 from app.judgement.facts.shapes import Fact
 from app.judgement.history.history import BatchInfo, History
 from app.judgement.programmes.programme import load_builtin
 from app.operations.digests import refresh_digest
 from app.store.batches import Batch
-from app.store.engine import write_session
+from app.store.engine import open_database, write_session
 from app.store.facts import SHAPE_TABLES, fact, row_of, shape_row_of
 from app.store.history import get_history
 from app.store.lots import Lot
+from tests.houses import furnished
 
 PROGRAMME = load_builtin()["barley_pale"].digest
 LIVE = 3
@@ -113,3 +117,13 @@ def _digest(engine: Engine, batches: int, now: datetime) -> None:
                 lots=model.lots.values(),
             )
             refresh_digest(session, stand_in, batch.last_seq, now)
+
+
+def filled_app(folder: Path, database: Path, facts_each: int) -> Flask:
+    """An application on a copy of a database, with four batches of so many facts."""
+    settings = furnished(folder, database)
+    with open_database(settings.database_url) as engine:
+        fill(engine, batches=4, facts_each=facts_each, now=datetime.now(UTC))
+    app = create_app(settings)
+    app.config["WTF_CSRF_ENABLED"] = False
+    return app

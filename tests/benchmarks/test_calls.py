@@ -4,23 +4,16 @@ from __future__ import annotations
 
 import cProfile
 import pstats
-import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from flask.testing import FlaskClient
 
 import app as package
-from app import create_app
-from app.config import Settings
-from app.folder import ensure_secret
 from app.ports import new_id
-from app.store.engine import make_engine
-from tests.benchmarks.bulk import fill
+from tests.benchmarks.bulk import filled_app
 from tests.benchmarks.conftest import Figures
 
 ROOT = str(Path(package.__file__).parent)
@@ -30,14 +23,7 @@ FACTS = 300
 @pytest.fixture(scope="module")
 def client(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iterator[FlaskClient]:
     folder = tmp_path_factory.mktemp("calls")
-    shutil.copy(migrated_file, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    settings = Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
-    engine = make_engine(settings.database_url)
-    fill(engine, batches=4, facts_each=FACTS, now=datetime.now(UTC))
-    engine.dispose()
-    app = create_app(settings)
-    app.config["WTF_CSRF_ENABLED"] = False
+    app = filled_app(folder, migrated_file, FACTS)
     yield app.test_client()
     app.extensions["engine"].dispose()
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -16,15 +14,11 @@ import pytest
 from flask import Flask, request
 from werkzeug.datastructures import MultiDict
 
-from app import create_app
-from app.config import Settings
-from app.folder import ensure_secret
 from app.operations.facts import record_fact
 from app.ports import new_id, now
 from app.serve import set_aside_what_stays
-from app.store.engine import make_engine
 from app.web.entries.forms import entry_form
-from tests.benchmarks.bulk import fill
+from tests.benchmarks.bulk import filled_app
 from tests.benchmarks.conftest import Figures, medians
 
 FACTS = 300
@@ -41,14 +35,7 @@ class Bench:
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iterator[Bench]:
     folder = tmp_path_factory.mktemp("keeping")
-    shutil.copy(migrated_file, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    settings = Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
-    engine = make_engine(settings.database_url)
-    fill(engine, batches=4, facts_each=FACTS, now=datetime.now(UTC))
-    engine.dispose()
-    app = create_app(settings)
-    app.config["WTF_CSRF_ENABLED"] = False
+    app = filled_app(folder, migrated_file, FACTS)
     set_aside_what_stays()
     yield Bench(app, bare_app(folder / "bare.sqlite"))
     app.extensions["engine"].dispose()

@@ -4,25 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.benchmarks.conftest import Figures
-from tests.browser.conftest import PHONE, browser
-from tests.browser.outbox_house import House, flushed, seed, standing, tub, waiting
+from tests.browser.conftest import PHONE, browser, house
+from tests.browser.outbox_house import House, flushed, seed, tub, waiting
 
-__all__ = ["browser"]
+__all__ = ["browser", "house"]
 
 ENTRIES, ROUND_TRIP_S, SLOWER = 200, 0.2, 4
 LIMIT_FLUSH_S, LIMIT_USABLE_MS = 10.0, 1000.0
-
-
-@pytest.fixture
-def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
-    with standing(tmp_path, migrated_file) as house:
-        yield house
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Thread
-from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
@@ -19,7 +18,8 @@ from werkzeug.serving import make_server
 
 from app import create_app
 from app.config import Settings
-from app.folder import ensure_secret
+from tests.browser.outbox_house import House, standing
+from tests.houses import furnished
 from tests.patience import PATIENCE_S
 
 # Playwright's own five seconds are soon over on a busy machine.
@@ -124,11 +124,11 @@ def malthouse(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> 
         yield address
 
 
-def furnished(folder: Path, database: Path) -> Settings:
-    """The settings of a house with a copy of this database."""
-    shutil.copy(database, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    return Settings(data_dir=folder, zone=ZoneInfo("Europe/Dublin"))
+@pytest.fixture
+def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
+    """A house with one batch, that can be shut and opened again."""
+    with standing(tmp_path, migrated_file) as house:
+        yield house
 
 
 class Serving:

@@ -23,7 +23,7 @@ from app.store.engine import read_session, write_session
 from app.store.facts import fact as fact_table
 from app.store.facts import facts_from, select_facts
 from app.store.history import get_history
-from tests.browser.conftest import furnished
+from tests.houses import furnished
 from tests.writing import add_batch
 
 Environ = dict[str, Any]

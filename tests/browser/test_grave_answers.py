@@ -3,21 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import PHONE, page_at
-from tests.browser.outbox_house import House, log, standing, tub
+from tests.browser.outbox_house import House, log, tub
 
 LEAVE = "Leave now, open everything, and don't go in alone."
-
-
-@pytest.fixture
-def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
-    with standing(tmp_path, migrated_file) as house:
-        yield house
 
 
 @pytest.fixture

@@ -18,14 +18,8 @@ from app.ports import now
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
 from tests.browser.conftest import PHONE
-from tests.browser.outbox_house import House, flushed, in_modules, log, seed, standing, tub, waiting
+from tests.browser.outbox_house import House, flushed, in_modules, log, seed, tub, waiting
 from tests.patience import wait_until
-
-
-@pytest.fixture
-def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
-    with standing(tmp_path, migrated_file) as house:
-        yield house
 
 
 @pytest.fixture

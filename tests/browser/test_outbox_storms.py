@@ -19,16 +19,10 @@ from playwright.sync_api import Browser, Page, expect
 from app.folder import ensure_secret
 from app.store.engine import open_database, write_session
 from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
-from tests.browser.outbox_house import House, in_modules, log, seed, standing, tub, waiting
+from tests.browser.outbox_house import House, in_modules, log, seed, tub, waiting
 from tests.cli.conftest import Command, Server
 from tests.patience import PATIENCE_S, wait_until
 from tests.writing import add_batch
-
-
-@pytest.fixture
-def house(tmp_path: Path, migrated_file: Path) -> Iterator[House]:
-    with standing(tmp_path, migrated_file) as house:
-        yield house
 
 
 @pytest.fixture

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from contextlib import AbstractContextManager
 from html import unescape
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 from flask import Flask
+from sqlalchemy.orm import Session
 from werkzeug.test import TestResponse
 
 from app.judgement.facts.shapes import Fact
@@ -15,6 +17,11 @@ from app.operations.facts import record_fact
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
 from tests.writing import BATCH, NOW
+
+
+def write(app: Flask) -> AbstractContextManager[Session]:
+    """A writing session on the application's own database."""
+    return write_session(app.extensions["engine"])
 
 
 def facts_of(app: Flask, batch_id: str = BATCH) -> list[Fact]:
@@ -28,7 +35,7 @@ def the_fact(app: Flask) -> Any:
 
 
 def said(app: Flask, *records: dict[str, Any]) -> None:
-    with write_session(app.extensions["engine"]) as session:
+    with write(app) as session:
         for record in records:
             record_fact(session, record, now=NOW)
 

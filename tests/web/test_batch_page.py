@@ -10,19 +10,12 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from app.operations.facts import record_fact, withdraw_fact
-from app.store.engine import write_session
 from app.store.facts import find_fact
 from tests.stories import add_fact, add_story, statements
+from tests.web.keeping import write
 from tests.writing import NOW, iso
 
-
-@pytest.fixture(autouse=True)
-def _this_morning(morning: None) -> None:
-    """Every test here plays at NOW."""
-
-
-def write(app: Flask):
-    return write_session(app.extensions["engine"])
+pytestmark = pytest.mark.usefixtures("morning")
 
 
 def row_of(page: str, fact_id: str) -> str:

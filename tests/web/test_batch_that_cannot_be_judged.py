@@ -24,9 +24,10 @@ from app.operations.batches import pack_batch
 from app.operations.digests import rebuild
 from app.store.batches import Batch
 from app.store.digests import get_digests
-from app.store.engine import read_session, write_session
+from app.store.engine import read_session
 from tests.pages import Tub, forms_of, tub_form
 from tests.stories import add_story
+from tests.web.keeping import write
 from tests.writing import NOW, Opened, add_batch, entry, iso, store_unasked
 
 from .keeping import facts_of, kept, text_of, wrong_fields
@@ -37,10 +38,6 @@ STAGES = tuple(name for name in STAGE_KINDS if KINDS[name].shape_name == "stage"
 LISTS = ("/", "/batches", "/compare", "/lots", "/packs", "/packs/jar-1", "/packs/jar-1/label", "/packs/jar-1/sheet")
 CHOOSERS = ("/batches/new", "/batches/roast", "/batches/1/merge", "/batches/2/merge", "/batches/2/split")
 OF_ONE = ("", "/tub", "/ahead", "/power-cut", "/tests", "/tests/extract_mash", "/programme", "/split", "/pack")
-
-
-def write(app: Flask):
-    return write_session(app.extensions["engine"])
 
 
 @pytest.fixture

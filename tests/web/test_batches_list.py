@@ -10,18 +10,11 @@ from flask.testing import FlaskClient
 
 from app.operations.digests import rebuild
 from app.store.digests import BatchDigest
-from app.store.engine import write_session
 from tests.stories import add_fact, add_story, statements
+from tests.web.keeping import write
 from tests.writing import NOW
 
-
-@pytest.fixture(autouse=True)
-def _this_morning(morning: None) -> None:
-    """Every test here plays at NOW."""
-
-
-def write(app: Flask):
-    return write_session(app.extensions["engine"])
+pytestmark = pytest.mark.usefixtures("morning")
 
 
 def test_batches_are_listed_the_newest_first_with_their_ribbons(app: Flask, client: FlaskClient):

@@ -20,10 +20,7 @@ from tests.pages import forms_of
 from tests.stories import add_fact, add_story, statements
 from tests.writing import LOT, add_batch, add_lot, charge
 
-
-@pytest.fixture(autouse=True)
-def _this_morning(morning: None) -> None:
-    """Every test here plays at NOW."""
+pytestmark = pytest.mark.usefixtures("morning")
 
 
 def add(app: Flask, *hours: float, **more: object) -> None:

@@ -13,20 +13,13 @@ from sqlalchemy import select
 from app import ports
 from app.operations.digests import rebuild
 from app.store.batches import Batch
-from app.store.engine import write_session
 from app.web.home import order
 from app.web.summary.glance import glance_at
 from tests.stories import add_fact, add_story, statements
+from tests.web.keeping import write
 from tests.writing import NOW, add_batch, add_lot
 
-
-@pytest.fixture(autouse=True)
-def _this_morning(morning: None) -> None:
-    """Every test here plays at NOW."""
-
-
-def write(app: Flask):
-    return write_session(app.extensions["engine"])
+pytestmark = pytest.mark.usefixtures("morning")
 
 
 def test_a_live_batch_shows_where_it_is_and_what_comes_next(app: Flask, client: FlaskClient):

@@ -91,6 +91,15 @@ def test_the_themes_differ(theme):
     assert colours(theme)["paper"] not in others
 
 
+def test_the_dark_changes_colours_and_nothing_else():
+    dark = [sheet.name for sheet in SHEETS if "prefers-color-scheme" in sheet.read_text(encoding="utf-8")]
+    assert dark == ["tokens.css"]
+    text = next(sheet for sheet in SHEETS if sheet.name == "tokens.css").read_text(encoding="utf-8")
+    (block,) = re.findall(r"\(prefers-color-scheme: dark\) \{\s*:root \{([^{}]*)\}\s*\}", text)
+    said = [each.strip() for each in block.split(";") if each.strip()]
+    assert [each for each in said if not re.match(r"--[a-z-]+:[^:]*oklch\(", each)] == []
+
+
 @pytest.mark.parametrize("template", TEMPLATES, ids=lambda path: path.name)
 def test_templates_carry_no_inline_style_or_script(template):
     text = template.read_text(encoding="utf-8")

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
-from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from app.judgement.slips.questions import INSISTED
@@ -17,14 +14,13 @@ from app.operations.facts import record_fact, withdraw_fact
 from app.store.facts import find_fact
 from app.store.lots import get_lot, list_lots, load_lot_stories
 from tests.pages import PageForm, forms_of
+from tests.stories import statements
 from tests.writing import LOT, NOW, PROGRAMME, add_batch, add_lot, charge, count_facts, iso
 
 DECLARED = {"untreated": "yes", "for_food": "yes", "by": "Mary Keane", "ground": "her letter of 3 March"}
 
 
-@pytest.fixture(autouse=True)
-def _this_morning(morning: None) -> None:
-    """Every test here plays at NOW."""
+pytestmark = pytest.mark.usefixtures("morning")
 
 
 def new_form(client: FlaskClient) -> PageForm:
@@ -44,20 +40,6 @@ def only_lot(session: Session):
 
 def about_lot(kind: str, typed: dict[str, str], *, id: str, **more):
     return {"id": id, "kind": kind, "subject": {"type": "lot", "id": LOT}, "at": iso(NOW), "typed": typed} | more
-
-
-@contextmanager
-def statements(app: Flask) -> Iterator[list[str]]:
-    seen: list[str] = []
-
-    def note(_connection, _cursor, statement, *_rest) -> None:
-        seen.append(statement)
-
-    event.listen(app.extensions["engine"], "before_cursor_execute", note)
-    try:
-        yield seen
-    finally:
-        event.remove(app.extensions["engine"], "before_cursor_execute", note)
 
 
 def test_a_lot_is_taken_in_with_its_weight_and_moisture(client, session):

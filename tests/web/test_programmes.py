@@ -22,9 +22,7 @@ PALE = load_builtin()["barley_pale"]
 EDIT = f"/programmes/{PALE.digest}/edit"
 
 
-@pytest.fixture(autouse=True)
-def _this_morning(morning: None) -> None:
-    """Every test here plays at NOW."""
+pytestmark = pytest.mark.usefixtures("morning")
 
 
 def form(client: FlaskClient, path: str = EDIT) -> PageForm:
