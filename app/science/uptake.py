@@ -17,6 +17,7 @@ from app.science._checks import Array, Quantity, between, number_or_array
 ABSOLUTE_ZERO_C = -273.15
 _R_J, _R_CAL = 8.314462618, 1.987204
 _WATER_C = (0.0, 60.0)
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 
 WHEAT_ACTIVATION_J_PER_MOL = (29_500.0, 51_500.0)
 """Activation energy of 1/k1 or D for wheat: Yıldırım 29.5–39.9 kJ/mol, Becker 1960 12.3 kcal = 51.5 kJ/mol [P]."""
@@ -204,7 +205,6 @@ def effective_wet_time_h(
     if np.any(np.diff(number_or_array("Hours", times)) < 0):
         raise ValueError("Hours must not go backwards.")
     share = between("Air rest share", air_rest_share, 0.0, 1.0)
-    nodes, weights = np.polynomial.legendre.leggauss(6)
-    along = temperatures[:-1, None] + np.diff(temperatures)[:, None] * (nodes + 1.0) / 2.0
-    factors = arrhenius_factor(along, reference_c, activation_j_per_mol) @ (weights / 2.0)
+    along = temperatures[:-1, None] + np.diff(temperatures)[:, None] * (_NODES + 1.0) / 2.0
+    factors = arrhenius_factor(along, reference_c, activation_j_per_mol) @ (_WEIGHTS / 2.0)
     return np.concatenate(([0.0], np.cumsum(np.diff(times) * factors * np.where(wet, 1.0, share))))

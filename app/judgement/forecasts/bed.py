@@ -20,7 +20,7 @@ import numpy as np
 
 from app.judgement.forecasts.air import Air
 from app.judgement.forecasts.band import Array
-from app.science.fitting import Drift, Kernel, Model, Wander
+from app.science.fitting import Drift, Kernel, Model, Wander, remembering
 
 DRAG_AT_DB = 0.2
 
@@ -54,24 +54,42 @@ class Law(NamedTuple):
         return float((self.constant * DRAG_AT_DB**self.drag / self.falling) ** (1.0 / (1.0 + self.drag)))
 
 
-def law_of(air: Air, parameters: Array) -> Law:
-    """What holds in some air."""
-    log_constant, log_break, drag, more = (float(each) for each in parameters[:4])
+class Grain(NamedTuple):
+    """What the parameters say of the grain, in the reference air. more: equilibrium above the table's, dry basis."""
+
+    constant: float
+    falling: float
+    drag: float
+    more: float
+
+
+def grain_of(parameters: Array) -> Grain:
+    log_constant, log_break, drag, more, *_ = parameters.tolist()
     slow = min(max(drag, 1e-3), 1.5)
     constant, to_go = math.exp(min(max(log_constant, -8.0), 4.0)), math.exp(min(max(log_break, -6.0), 3.0))
-    falling = constant / (to_go * (to_go / DRAG_AT_DB) ** slow)
-    return Law(constant * air.constant, falling * air.falling, slow, max(air.equilibrium_db + more, 0.0))
+    return Grain(constant, constant / (to_go * (to_go / DRAG_AT_DB) ** slow), slow, more)
+
+
+def law_of(air: Air, grain: Grain) -> Law:
+    """What holds in some air."""
+    return Law(
+        grain.constant * air.constant,
+        grain.falling * air.falling,
+        grain.drag,
+        max(air.equilibrium_db + grain.more, 0.0),
+    )
 
 
 def moisture_db(pieces: Sequence[Air], hours: Array, parameters: Array) -> Array:
     """Moisture of the bed, dry basis; as loaded until the first piece begins."""
-    moisture = float(parameters[4])
+    moisture, grain = float(parameters[4]), grain_of(parameters)
     begun = []
     for air, following in zip_longest(pieces, pieces[1:]):
-        law = law_of(air, parameters)
-        begun.append((air.start_h, 0.0 if air.is_still else 1.0, moisture, law.turn, *law))
+        law = law_of(air, grain)
+        turn = law.turn
+        begun.append((air.start_h, 0.0 if air.is_still else 1.0, moisture, turn, *law))
         if following is not None and not air.is_still:
-            moisture = _after_one(max(following.start_h - air.start_h, 0.0), moisture, law)
+            moisture = _after_one(max(following.start_h - air.start_h, 0.0), moisture, law, turn)
     rows = np.array(begun).T
     place = np.maximum(np.searchsorted(rows[0], hours, side="right") - 1, 0)
     start_h, goes, start, turn, constant, falling, drag, equilibrium = rows[:, place]
@@ -85,12 +103,12 @@ def moisture_db(pieces: Sequence[Air], hours: Array, parameters: Array) -> Array
     return np.asarray(np.where(start <= equilibrium, start, dried), dtype=np.float64)
 
 
-def _after_one(hours: float, moisture: float, law: Law) -> float:
+def _after_one(hours: float, moisture: float, law: Law, turn: float) -> float:
     """The same on bare numbers; grain that is drier than the air's equilibrium stays as it is."""
     left = moisture - law.equilibrium
     if left <= 0.0:
         return moisture
-    turn = min(left, law.turn)
+    turn = min(left, turn)
     turn_h = (left - turn) / law.constant
     if hours < turn_h:
         return moisture - law.constant * hours
@@ -99,7 +117,7 @@ def _after_one(hours: float, moisture: float, law: Law) -> float:
 
 
 def break_moisture_db(air: Air, parameters: Array) -> float:
-    law = law_of(air, parameters)
+    law = law_of(air, grain_of(parameters))
     return law.equilibrium + law.turn
 
 
@@ -137,18 +155,22 @@ def kernel_of(pieces: Sequence[Air], about: Array) -> Kernel:
     """
 
     starts = np.array([air.start_h for air in pieces])
-    equilibria = np.array([law_of(air, about).equilibrium for air in pieces])
+    grain = grain_of(about)
+    equilibria = np.array([law_of(air, grain).equilibrium for air in pieces])
     has_gaps = any(air.is_still for air in pieces)
 
+    @remembering
     def heated(x: Array) -> Array:
         return np.asarray(x[0] - still_h(pieces, x[0]) if has_gaps else x[0])
 
+    @remembering
     def to_go(x: Array) -> Array:
         hours, first_hours, _ = x
         place = np.clip(np.searchsorted(starts, hours, side="right") - 1, 0, len(pieces) - 1)
         found = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
         return np.asarray(found / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
 
+    @remembering
     def scale(x: Array) -> Array:
         return np.asarray(-np.expm1(-np.maximum(heated(x) - starts[0], 0.0) / SETTLES_H) * to_go(x))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from dataclasses import replace
+from functools import cached_property
 from threading import Lock
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,8 @@ Key = tuple[Any, ...]
 
 
 def fit_key(history: History) -> Key:
-    """What a kept fit belongs to: batch, last fact, how many stand, programme, and what the lot taught."""
+    """What a kept fit belongs to: batch, last fact, how many stand, programme, what the lot taught, and which facts it
+    goes by."""
     # A calibration changes what a batch's readings were, and is a fact about the instrument alone.
     told = [fact for chain in history.chains for fact in chain.facts]
     seqs = [fact.seq or 0 for fact in (*told, *history.instruments)]
@@ -29,6 +31,7 @@ def fit_key(history: History) -> Key:
         len(told) + len(history.instruments),
         programme.digest if programme else None,
         taught,
+        tuple([fact.id for fact in history.facts]),
     )
 
 
@@ -39,6 +42,11 @@ class Fits:
         self._most = most
         self._kept: OrderedDict[str, tuple[Key, Fit]] = OrderedDict()
         self._lock = Lock()
+
+    @cached_property
+    def of_the_undoubted(self) -> Fits:
+        """The same for the batches without what is doubted, beside their own."""
+        return Fits(self._most)
 
     def lend(self, history: History) -> History:
         """The same history, whose forecasts begin with what is kept here, and are kept here."""

@@ -27,7 +27,9 @@ def known_and_trusted(history: History, now: datetime) -> History:
     kept = tuple([fact for fact in history.facts if fact.at <= now and fact.id not in set_aside])
     if len(kept) == len(history.facts):
         return history
-    return trusted(history) if kept == trusted(history).facts else _with(history, kept)
+    if kept == trusted(history).facts:
+        return trusted(history)
+    return _with(history, kept, history.fits.of_the_undoubted if history.fits is not None else None)
 
 
 def _doubted(history: History) -> tuple[Fact, ...]:

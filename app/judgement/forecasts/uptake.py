@@ -11,7 +11,7 @@ import numpy as np
 
 from app.judgement.facts.shapes import Weighing
 from app.judgement.forecasts.band import Z80, Array
-from app.judgement.forecasts.course import BEYOND_H, Stretch, clock_of, planned_course, steep_course
+from app.judgement.forecasts.course import BEYOND_H, Clock, Stretch, clock_of, planned_course, steep_course
 from app.judgement.forecasts.priors import from_lot, uptake_prior
 from app.judgement.grain.charges import grain_at
 from app.judgement.grain.moisture_samples import MoistureSample, determined
@@ -41,13 +41,14 @@ class UptakeFit:
 
     posterior: Posterior
     course: tuple[Stretch, ...]
+    clock: Clock
     initial_wb: float
     end_h: float | None
     weighings: int
 
     def band(self, hours: Array, course: Sequence[Stretch] | None = None) -> tuple[Array, Array, Array]:
         """Moisture, wet basis, at hours from first water; along another course than the logged one, where given."""
-        mean, sd = self.posterior.predict(_columns(course or self.course, hours))
+        mean, sd = self.posterior.predict(_columns(clock_of(course) if course else self.clock, hours))
         central, low, high = (np.maximum(mean + z * sd, 0.0) for z in (0.0, -Z80, Z80))
         start = self.initial_wb / (1.0 - self.initial_wb)
         return _wb(start + central), _wb(start + low), _wb(start + high)
@@ -74,6 +75,7 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
     zero = history.first_water_at
     if not course or zero is None:
         return None
+    clock = warm.clock if warm is not None and warm.course == course else clock_of(course)
     end_h = None if course[-1].end_h >= course[-1].start_h + BEYOND_H else course[-1].end_h
     initial = initial_moisture_wb(history)
     known = _in_steep(history, zero, end_h)
@@ -87,12 +89,12 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
         _gain,
         prior,
         KERNEL,
-        _columns(course, hours),
+        _columns(clock, hours),
         values / (1.0 - values) - initial / (1.0 - initial),
         np.maximum(noise / (1.0 - values) ** 2, LEAST_SD_DB),
         warm.posterior if warm else None,
     )
-    return UptakeFit(posterior, course, initial, end_h, len(known))
+    return UptakeFit(posterior, course, clock, initial, end_h, len(known))
 
 
 def initial_moisture_wb(history: History) -> float:
@@ -128,12 +130,12 @@ def programme_prior(programme: Programme | None, species: str) -> Prior:
     initial = programme.setting("charge_moisture_wb") or ASSUMED_WB
     values = np.array([value for _, value in points])
     gains = values / (1.0 - values) - initial / (1.0 - initial)
-    columns = _columns(course, np.array([hour for hour, _ in points]))
+    columns = _columns(clock_of(course), np.array([hour for hour, _ in points]))
     return prior.about(fit_curve(_gain, prior, KERNEL, columns, gains, np.full(len(gains), 0.03)).parameters)
 
 
-def _columns(course: Sequence[Stretch], hours: Array) -> Array:
-    return clock_of(course).at(hours) if len(hours) else np.zeros((4, 0))
+def _columns(clock: Clock, hours: Array) -> Array:
+    return clock.at(hours) if len(hours) else np.zeros((4, 0))
 
 
 def _effective(x: Array, share: float, more_kj: float) -> Array:

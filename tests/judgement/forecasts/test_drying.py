@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from app.judgement.forecasts.air import air_of
-from app.judgement.forecasts.bed import law_of, moisture_db
+from app.judgement.forecasts.bed import grain_of, law_of, moisture_db
 from app.judgement.forecasts.forecast import evaluate, fit, moisture_value, time_to_dry
 from app.science.drying import drying_time_h, equilibrium_moisture_wb, moisture_after_db
 from app.science.moisture import gross_to_stop_at_kg
@@ -144,7 +144,7 @@ def test_hotter_air_that_was_logged_is_carried_by_arrhenius():
 def test_without_a_drag_the_bed_is_that_of_the_drying_chapter():
     air = air_of(0.0, 60.0, (15.0, 0.7))
     parameters = np.array([np.log(0.05), np.log(0.2), 0.0, 0.0, 0.75])
-    law = law_of(air, parameters)
+    law = law_of(air, grain_of(parameters))
     hours = np.linspace(0.0, 30.0, 40)
     chapter = moisture_after_db(hours, 0.75, law.constant, law.falling, law.equilibrium)
     assert moisture_db((air,), hours, parameters) == pytest.approx(np.asarray(chapter), abs=1e-3)
