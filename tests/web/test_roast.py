@@ -12,10 +12,13 @@ from sqlalchemy import select
 from werkzeug.test import TestResponse
 
 from app.judgement.history.stages import all_stages
+from app.judgement.measures.summary import LEFT
 from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import pack_batch
+from app.operations.digests import refresh_digests
 from app.operations.facts import record_fact
 from app.store.batches import get_batch
+from app.store.digests import get_digests
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
 from app.store.packs import Pack
@@ -150,4 +153,32 @@ def test_as_many_statements_for_many_jars_as_for_one(app: Flask, client: FlaskCl
         for number in range(4, 9):
             part = {"id": f"filled-{number}", "at": iso(NOW), "typed": {"as_is": "1", "moisture": "4.5"}}
             pack_batch(session, pack_id=f"j{number}", name=f"Jar {number}", part=part, batch_id=finished, now=NOW)
+        refresh_digests(session, [finished], NOW)
     assert asked() == one
+
+
+def offered(client: FlaskClient) -> str:
+    return client.get("/batches/roast").text.partition("<h1>")[2]
+
+
+def test_the_choice_is_the_same_by_what_is_remembered_as_by_the_facts(app: Flask, client: FlaskClient, finished: str):
+    a_jar(app, client)
+    remembered = offered(client)
+    with write_session(app.extensions["engine"]) as session:
+        digest = get_digests(session, [finished])[finished]
+        assert LEFT in digest.measures
+        digest.measures = {key: value for key, value in digest.measures.items() if key != LEFT}
+    assert offered(client) == remembered
+
+
+def test_malt_whose_roast_is_struck_out_is_offered_again(app: Flask, client: FlaskClient, finished: str):
+    a_jar(app, client)
+    source = f"from=batch:{finished}"
+    assert source in offered(client)
+    with read_session(app.extensions["engine"]) as session:
+        left_kg = get_digests(session, [finished])[finished].measures[LEFT]["as_is_kg"]
+    assert send(client, f"batch:{finished}", as_is_0=repr(left_kg)).status_code == 303
+    assert source not in offered(client)
+    (part,) = history_of(app, 2).charges
+    assert client.post(f"/facts/{part.id}/withdraw").status_code == 303
+    assert source in offered(client)

@@ -14,16 +14,17 @@ from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED, Stage, is_live, stages
 from app.judgement.measures.batch import Severe, measures_from_record, measures_record
+from app.judgement.measures.left import Left, left
 from app.judgement.measures.measure import Measure
 
 BEFORE_ANY_STAGE = "charged"
-SPANS = "spans"
+SPANS, LEFT = "spans", "left"
 
 
 @dataclass(frozen=True)
 class Summary:
-    """spans: name, first and last hour of each stage. record: what is known, as plain JSON values: the measures, and
-    what the batch taught of its lot.
+    """spans: name, first and last hour of each stage. record: what is known, as plain JSON values: the measures, what
+    the batch taught of its lot, and what is left of it.
     """
 
     is_live: bool
@@ -35,6 +36,11 @@ class Summary:
     @property
     def spans(self) -> Sequence[tuple[str, float, float]]:
         return [(name, start_h, end_h) for name, start_h, end_h in self.record.get(SPANS, ())]
+
+    @property
+    def left(self) -> Left | None:
+        """What is left of a batch that has ended; None where that may still change with the hour."""
+        return Left.from_record(self.record[LEFT]) if LEFT in self.record else None
 
     @cached_property
     def measures(self) -> dict[str, Measure]:
@@ -55,7 +61,7 @@ def summary(history: History, now: datetime, flags: Iterable[Severe]) -> Summary
         stage=found[-1].name if found else BEFORE_ANY_STAGE,
         started_at=history.starts_at,
         ended_at=found[-1].starts_at if found and found[-1].name in ENDED else None,
-        record=measures_record(history, now, flags) | {SPANS: spans} | _taught(history, found),
+        record=measures_record(history, now, flags) | {SPANS: spans} | _taught(history, found) | _left(history, now),
     )
 
 
@@ -63,3 +69,11 @@ def _taught(history: History, found: Sequence[Stage]) -> dict[str, Any]:
     """What the lot's next batches may begin from: told by a batch that has ended, for a live one is still learning."""
     taught = {} if is_live(found) else learned(fit(history))
     return {LEARNED: taught} if taught else {}
+
+
+def _left(history: History, now: datetime) -> dict[str, Any]:
+    """Of a batch that has ended, unless something is said of a time to come: then it may change without a fact."""
+    facts = [*history.facts, *(fact for lot in history.lots.values() for fact in lot.facts)]
+    if is_live(stages(history, now)) or any(fact.at > now for fact in facts):
+        return {}
+    return {LEFT: left(history, now).record}

@@ -22,7 +22,7 @@ from app.store.digests import list_ended, list_live_ids
 from app.store.history import load_histories
 from app.store.programmes import list_programmes
 from app.web.entries.times import local_text
-from app.web.grain.sources import CHOICES, Source, batch_source, pack_sources
+from app.web.grain.sources import CHOICES, Source, batch_source, ended_sources, pack_sources
 
 TEXTS = {
     "charge": ("Charge a batch", "Grain is weighed into a batch, with its moisture now.", "Begin the batch"),
@@ -83,14 +83,20 @@ def likeliest(session: Session, species: str, kind: str, source_programme: str |
 
 def choices_for_roast(session: Session, words: Words, wanted: str) -> list[Source]:
     """Finished batches and packs with something left, the newest first; and the one asked for, whatever it is."""
-    ended = [batch.id for batch, _ in list_ended(session, rules_version(), limit=CHOICES)]
-    asked = wanted.removeprefix("batch:") if wanted.startswith("batch:") else ""
-    ids = list(dict.fromkeys([*([asked] if asked else []), *ended, *list_live_ids(session, rules_version())[:CHOICES]]))
-    histories = load_histories(session, ids)
-    finished = [
-        histories[each] for each in ids if each in histories and (_is_finished(histories[each]) or each == asked)
+    asked = [wanted.removeprefix("batch:")] if wanted.startswith("batch:") else []
+    behind = list_live_ids(session, rules_version())[:CHOICES]
+    histories = load_histories(session, list(dict.fromkeys([*asked, *behind])))
+    first, after = ([histories[each] for each in ids if each in histories] for ids in (asked, behind))
+    ended = [
+        (batch, digest)
+        for batch, digest in list_ended(session, rules_version(), limit=CHOICES)
+        if digest.stage == "finished" and batch.id not in asked
     ]
-    from_batches = [batch_source(each, words) for each in finished]
+    from_batches = [
+        *(batch_source(each, words) for each in first),
+        *ended_sources(session, ended, words),
+        *(batch_source(each, words) for each in after if _is_finished(each) and each.batch.id not in asked),
+    ]
     return [*pack_sources(session, histories, words), *(each for each in from_batches if each.left_kg != 0.0)]
 
 

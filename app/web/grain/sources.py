@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
-from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.grain.lot_verdict import UNTESTED, lot_verdict
 from app.judgement.grain.stock import pack_ledger, stock_ledger
 from app.judgement.history.guard import UNJUDGED, judged, judged_alone
-from app.judgement.history.history import History, LotInfo
-from app.judgement.history.stages import ENDED, all_stages
+from app.judgement.history.history import BatchInfo, History, LotInfo
+from app.judgement.history.stages import WORDS as STAGE_WORDS
+from app.judgement.history.stages import all_stages
 from app.judgement.malt.holds import against, against_lot
-from app.judgement.measures.account import account
+from app.judgement.measures.left import Left, left
 from app.judgement.wording import Words
-from app.store.history import load_histories
+from app.store.batches import Batch, list_batches
+from app.store.digests import BatchDigest, get_digests
+from app.store.history import info_of, load_histories
 from app.store.lots import list_lots, load_lot_stories
 from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
+from app.store.stock import list_departures
+from app.web.summary.batch_rows import is_fresh, remembered
 from app.web.words.facts import Said
 from app.web.words.figures import unbroken_figures
 
@@ -101,72 +106,95 @@ def batch_source(history: History, words: Words) -> Source:
 
 def _batch_source(history: History, words: Words) -> Source:
     assert words.now is not None
-    moisture = moisture_at(history, until_when(history, words.now))
-    number = f"Batch {history.batch.number}"
-    name = f"{number}, {history.batch.title}" if history.batch.title else number
-    left = left_as_is_kg(history, words)
     begun = all_stages(history)
-    stands_against = against(history, words.now)
-    held = "held" if history.undeclared_lots or stands_against else ""
     place = begun[-1].word if begun else UNJUDGED if history.is_set_aside else ""
-    line = " · ".join(each for each in (name, history.batch.species, place, held) if each)
-    said = ""
-    if moisture is not None:
-        about = "about " if moisture.is_estimate else ""
-        said = moisture.said(lambda value, half: f"{about}{words.percent(value, half)}")
+    found = _source_of(history.batch, left(history, words.now), place, words)
+    return replace(found, history=history)
+
+
+def ended_sources(session: Session, ended: Sequence[tuple[Batch, BatchDigest]], words: Words) -> list[Source]:
+    """Batches that have ended as sources, by what is remembered of them; without it, by their facts."""
+    lefts = _remembered(session, [digest for _, digest in ended])
+    histories = load_histories(session, [batch.id for batch, _ in ended if batch.id not in lefts])
+    return [
+        batch_source(histories[batch.id], words)
+        if batch.id in histories
+        else _source_of(info_of(batch), lefts[batch.id], STAGE_WORDS[digest.stage], words)
+        for batch, digest in ended
+    ]
+
+
+def _remembered(session: Session, digests: Iterable[BatchDigest]) -> dict[str, Left]:
+    """What is left of batches by their digests, unless a part that left one was struck out or moved since: that may be
+    said of the batch it went to, and leaves the digest as it was.
+    """
+    found = {each.batch_id: known for each in digests if (known := remembered(each).left) is not None}
+    gone = list_departures(session, list(found))
+    return {id_: known for id_, known in found.items() if list(known.departures) == sorted(gone.get(id_, ()))}
+
+
+def _source_of(batch: BatchInfo, found: Left, place: str, words: Words) -> Source:
+    number = f"Batch {batch.number}"
+    name = f"{number}, {batch.title}" if batch.title else number
+    held = "held" if not found.is_declared or found.against else ""
     return Source(
-        f"batch:{history.batch.id}",
+        f"batch:{batch.id}",
         name,
-        history.batch.species,
-        line,
-        left,
-        moisture.moisture_wb if moisture is not None and moisture.is_told else None,
-        said,
-        bool(history.undeclared_lots),
-        history,
-        against=stands_against,
+        batch.species,
+        " · ".join(each for each in (name, batch.species, place, held) if each),
+        found.as_is_kg,
+        found.moisture_wb if found.is_told else None,
+        found.moisture_said(words.percent),
+        not found.is_declared,
+        against=found.against,
     )
-
-
-def until_when(history: History, now: datetime) -> datetime:
-    """Until when its moisture is reckoned: malt that is done keeps it, as far as one knows."""
-    begun = all_stages(history)
-    return begun[-1].starts_at if begun and begun[-1].name in ENDED else now
-
-
-def left_as_is_kg(history: History, words: Words) -> float | None:
-    """What should still be in a batch: its malt less what was packed or taken, or its dry matter at its moisture."""
-    assert words.now is not None
-    found = account(history, words.now)
-    moisture = moisture_at(history, until_when(history, words.now))
-    if found.outturn_as_is_kg is not None:
-        weighed = max((fact.at for fact in history.of_kind("outturn")), default=words.now)
-        gone = sum(part.as_is_kg for part in history.departures if part.at >= weighed)
-        return max(found.outturn_as_is_kg - gone, 0.0)
-    if found.left_dry_kg is None or moisture is None or not moisture.is_told:
-        return None
-    return found.left_dry_kg / (1.0 - moisture.moisture_wb)
 
 
 def pack_sources(session: Session, known: Mapping[str, History], words: Words) -> list[Source]:
     """The packs that something is left in, the newest first, with the species of the batch that filled them.
 
-    known: Histories that were loaded already; those of other batches are loaded here.
+    known: Histories that were loaded already.
     """
     assert words.now is not None
     stories = load_pack_stories(session, list_packs(session, limit=CHOICES))
     stories = [story for story in stories if pack_ledger(story.facts, story.pack.id).balance_kg > LEAST_LEFT_KG]
-    filled_by = {batch_id for story in stories for batch_id in story.batch_ids}
-    histories = {**known, **load_histories(session, sorted(filled_by - known.keys()))}
-    species = {batch_id: history.batch.species for batch_id, history in histories.items()}
-    return [pack_source(story, species, words, *_held(story, histories, words.now)) for story in stories]
+    filled_by = sorted({batch_id for story in stories for batch_id in story.batch_ids})
+    behind = _behind(session, filled_by, known, words.now)
+    species = {batch_id: each.species for batch_id, each in behind.items()}
+    return [
+        pack_source(story, species, words, *_held([behind[each] for each in story.batch_ids if each in behind]))
+        for story in stories
+    ]
 
 
-def _held(story: PackStory, histories: Mapping[str, History], now: datetime) -> tuple[bool, str]:
+class _Behind(NamedTuple):
+    """A batch that filled a pack. is_held: nobody declared its grain or knows it."""
+
+    species: str
+    is_held: bool
+    against: str
+
+
+def _behind(session: Session, batch_ids: list[str], known: Mapping[str, History], now: datetime) -> dict[str, _Behind]:
+    """By what is remembered of these batches; of those that go on or were changed since, by their facts."""
+    batches = {batch.id: batch for batch in list_batches(session, ids=batch_ids)} if batch_ids else {}
+    found = {}
+    for batch_id, digest in get_digests(session, batch_ids).items():
+        left_of_it = remembered(digest).left if is_fresh(batches[batch_id], digest) else None
+        if left_of_it is not None:
+            is_held = not (left_of_it.is_declared and left_of_it.is_known)
+            found[batch_id] = _Behind(batches[batch_id].species, is_held, left_of_it.against)
+    others = [each for each in batch_ids if each not in found]
+    histories = {**load_histories(session, [each for each in others if each not in known]), **known}
+    for history in (histories[each] for each in others):
+        is_held = bool(history.undeclared_lots) or not history.lots
+        found[history.batch.id] = _Behind(history.batch.species, is_held, _against([history], now))
+    return found
+
+
+def _held(behind: Sequence[_Behind]) -> tuple[bool, str]:
     """Whether nobody declared its grain or knows it; and what stands against it as food."""
-    behind = [histories[batch_id] for batch_id in story.batch_ids if batch_id in histories]
-    is_undeclared = not behind or any(history.undeclared_lots or not history.lots for history in behind)
-    return is_undeclared, _against(behind, now)
+    return not behind or any(each.is_held for each in behind), " ".join(each.against for each in behind if each.against)
 
 
 def _against(histories: Iterable[History], now: datetime) -> str:

@@ -54,7 +54,7 @@ class BatchRow:
 
 def batch_rows(session: Session, pairs: Sequence[tuple[Batch, BatchDigest | None]], words: Words) -> list[BatchRow]:
     """The rows of these batches. Live ones, and those whose digest is behind, are judged from their facts."""
-    anew = [batch.id for batch, digest in pairs if digest is None or digest.is_live or not _is_fresh(batch, digest)]
+    anew = [batch.id for batch, digest in pairs if digest is None or digest.is_live or not is_fresh(batch, digest)]
     histories = load_histories(session, anew)
     return rows_of([(batch, _summary(batch, digest, histories, words)) for batch, digest in pairs], words)
 
@@ -84,7 +84,7 @@ def _row(batch: Batch, found: Summary, hours_total: float, words: Words) -> Batc
     )
 
 
-def _is_fresh(batch: Batch, digest: BatchDigest) -> bool:
+def is_fresh(batch: Batch, digest: BatchDigest) -> bool:
     return digest.seq == batch.last_seq and digest.rules_version == rules_version()
 
 
