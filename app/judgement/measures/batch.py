@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.forecasts.moisture import charged
@@ -52,6 +52,12 @@ KEYS = (
 )
 
 
+class Counted(NamedTuple):
+    """A flag of which a record knows no more."""
+
+    severity: str
+
+
 class Severe(Protocol):
     """What has a severity: a flag."""
 
@@ -61,18 +67,19 @@ class Severe(Protocol):
 
 def measures(history: History, now: datetime, flags: Iterable[Severe] | None = None) -> list[Measure]:
     """Every measure in the order of KEYS, known or not. flags: those of the batch, to be counted by severity."""
-    batch = batch_at(history, now)
-    found = [
+    by_key = {measure.key: measure for measure in (*batch_at(history, now).once(_unflagged), *_flags(flags))}
+    return [by_key[key] for key in KEYS]
+
+
+def _unflagged(batch: BatchAt) -> list[Measure]:
+    return [
         _charged(batch),
         _rejects(batch),
         *steep_measures(batch),
         *growth_measures(batch),
         *malt_measures(batch),
         *tested_measures(batch),
-        *_flags(flags),
     ]
-    by_key = {measure.key: measure for measure in found}
-    return [by_key[key] for key in KEYS]
 
 
 def measures_record(history: History, now: datetime, flags: Iterable[Severe] | None = None) -> dict[str, Any]:
@@ -83,6 +90,11 @@ def measures_record(history: History, now: datetime, flags: Iterable[Severe] | N
 def measures_from_record(record: Mapping[str, Any]) -> list[Measure]:
     """The measures of a record, in the order of KEYS; those that this program doesn't know are left out."""
     return [Measure.from_dict(record[key]) for key in KEYS if key in record]
+
+
+def flags_counted(record: Mapping[str, Any]) -> list[Counted]:
+    """The flags of a record, as many as were counted."""
+    return [Counted(name) for name, _ in SEVERITIES for _ in range(record[f"flags_{name}"]["n"])]
 
 
 def _charged(batch: BatchAt) -> Measure:

@@ -79,6 +79,8 @@ def questions(
 
 def _thousands(kind: Kind, values: Mapping[str, Any], typed: Mapping[str, str]) -> Iterator[Question]:
     """A comma before three digits: who writes 1,500 for 1500 would be understood as 1.5."""
+    if not any("," in str(text) for text in typed.values()):
+        return
     for name, spec in kind.fields.items():
         text = str(typed.get(name) or "").strip()
         if not isinstance(spec, Quantity) or values.get(spec.target) is None or not _GROUPED.fullmatch(text):
@@ -91,8 +93,7 @@ def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
     """What would have been asked about a fact that was kept unasked, as one waiting in a phone is."""
     if is_insisted(fact) or not isinstance(fact, Reading | Weighing | Tally):
         return []
-    values = {name: value for name, value in vars(fact).items() if value is not None}
-    asked = questions(fact.kind, values, fact.typed, history, history.programme_at(fact.at), fact.at)
+    asked = questions(fact.kind, vars(fact), fact.typed, history, history.programme_at(fact.at), fact.at)
     if not asked:
         return []
     # Without its tare a bag or tray is understood all the same: the one it started with is taken off.

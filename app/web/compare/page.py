@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,14 +14,16 @@ from app.charts.comparison import comparison_figure
 from app.judgement.flags import evaluate
 from app.judgement.history.guard import UNJUDGED, judged
 from app.judgement.history.history import History
+from app.judgement.measures.batch import Severe, flags_counted
 from app.judgement.measures.comparison import ComparisonRow, SideRow, compare_lots, comparison_table, lots_of
 from app.judgement.measures.measure import Measure
 from app.judgement.wording import Words
-from app.store.digests import list_digests
+from app.store.batches import Batch
+from app.store.digests import BatchDigest, get_digests, list_digests
 from app.store.history import load_histories
 from app.web.compare.choice import MOST, Choice
 from app.web.request.moment import zone
-from app.web.summary.batch_rows import batch_rows
+from app.web.summary.batch_rows import batch_rows, is_fresh, remembered
 from app.web.summary.glance import batch_name
 from app.web.words.measures import difference, measure_value, position, quantity
 
@@ -65,17 +67,39 @@ def compare_context(session: Session, choice: Choice, words: Words) -> dict[str,
         "of_lot": {batch.number for batch, _ in pairs if batch.id in choice.of_lot},
         "most": MOST,
     }
-    return context | (_compared(session, choice, words) if choice.can_compare else {})
+    if not choice.can_compare:
+        return context
+    return context | _compared(session, choice, {batch.id: digest for batch, digest in pairs}, words)
 
 
-def _compared(session: Session, choice: Choice, words: Words) -> dict[str, Any]:
-    found = load_histories(session, [batch.id for batch in choice.batches])
-    return judged([found[batch.id] for batch in choice.batches], lambda histories: _side_by_side(histories, words))
+def _compared(
+    session: Session, choice: Choice, digests: Mapping[str, BatchDigest | None], words: Words
+) -> dict[str, Any]:
+    """digests: of the batches that are offered."""
+    ids = [batch.id for batch in choice.batches]
+    others = get_digests(session, [each for each in ids if each not in digests])
+    found, counted = load_histories(session, ids), _flags_remembered(choice.batches, {**digests, **others})
+    return judged([found[each] for each in ids], lambda histories: _side_by_side(histories, counted, words))
 
 
-def _side_by_side(histories: Sequence[History], words: Words) -> dict[str, Any]:
+def _flags_remembered(
+    batches: Sequence[Batch], digests: Mapping[str, BatchDigest | None]
+) -> dict[str, Sequence[Severe]]:
+    """The flags of those batches that have ended, by their digests, where no hour to come can add any."""
+    found = [(batch, digest) for batch in batches if (digest := digests.get(batch.id)) is not None]
+    return {
+        batch.id: flags_counted(digest.measures)
+        for batch, digest in found
+        if is_fresh(batch, digest) and remembered(digest).left is not None
+    }
+
+
+def _side_by_side(
+    histories: Sequence[History], counted: Mapping[str, Sequence[Severe]], words: Words
+) -> dict[str, Any]:
     assert words.now is not None
-    flags = {each.batch.id: evaluate(each, words.now) for each in histories}
+    judged_now = [each for each in histories if each.batch.id not in counted]
+    flags = {**counted, **{each.batch.id: evaluate(each, words.now) for each in judged_now}}
     table = comparison_table(histories, words.now, flags)
     ribbons = stacked_ribbons(histories, words.now, height=18)
     return {
