@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
-from sqlalchemy import literal, or_, select
+from sqlalchemy import BindParameter, Select, bindparam, literal, or_, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
@@ -38,7 +39,7 @@ def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, Hist
     if not batch_ids:
         return {}
     nodes = _list_ancestors(session, batch_ids)
-    facts = _list_facts(session, nodes)
+    facts = facts_from(session.execute(_FACTS, {type_: list(ids) for type_, ids in nodes.items()}).all())
     batches = list_batches(session, ids=list(batch_ids))
     known = Known(
         Pool.read(facts),
@@ -66,22 +67,30 @@ def info_of(batch: Batch) -> BatchInfo:
 
 def _list_ancestors(session: Session, batch_ids: Sequence[str]) -> dict[str, set[str]]:
     """The ids of everything that grain of these batches came from, by type, the batches themselves among them."""
-    start = select(literal("batch").label("type"), Batch.id.label("id")).where(Batch.id.in_(batch_ids))
+    found: dict[str, set[str]] = {"batch": set(), "lot": set(), "pack": set()}
+    for type_, id_ in session.execute(_ANCESTORS, {"batch": list(batch_ids)}):
+        found.setdefault(type_, set()).add(id_)
+    return found
+
+
+def _ancestors() -> Select[Any]:
+    start = select(literal("batch").label("type"), Batch.id.label("id")).where(Batch.id.in_(_ids("batch")))
     tree = start.cte("ancestors", recursive=True)
     step = select(PART.c.source_type, PART.c.source_id).join(
         tree, (PART.c.target_type == tree.c.type) & (PART.c.target_id == tree.c.id)
     )
     tree = tree.union(step)
-    found: dict[str, set[str]] = {"batch": set(), "lot": set(), "pack": set()}
-    for type_, id_ in session.execute(select(tree.c.type, tree.c.id)):
-        found.setdefault(type_, set()).add(id_)
-    return found
+    return select(tree.c.type, tree.c.id)
 
 
-def _list_facts(session: Session, nodes: dict[str, set[str]]) -> list[Fact]:
+def _ids(type_: str) -> BindParameter[Any]:
+    return bindparam(type_, expanding=True)
+
+
+def _facts_of() -> Select[Any]:
     touching = or_(
         *(
-            (PART.c[f"{end}_type"] == type_) & PART.c[f"{end}_id"].in_(nodes[type_])
+            (PART.c[f"{end}_type"] == type_) & PART.c[f"{end}_id"].in_(_ids(type_))
             for end, type_ in (("source", "batch"), ("target", "batch"), ("target", "pack"))
         )
     )
@@ -89,9 +98,13 @@ def _list_facts(session: Session, nodes: dict[str, set[str]]) -> list[Fact]:
     moved = fact.alias("moved")
     struck = select(moved.c.id).join(PART, PART.c.fact_seq == moved.c.seq).where(touching)
     ends = [fact.c.seq.in_(parts), fact.c.supersedes_id.in_(struck)]
-    subjects = [(fact.c.subject_type == type_) & fact.c.subject_id.in_(nodes[type_]) for type_ in ("batch", "lot")]
+    subjects = [(fact.c.subject_type == type_) & fact.c.subject_id.in_(_ids(type_)) for type_ in ("batch", "lot")]
     calibrations = (fact.c.subject_type == "instrument") & (fact.c.kind.in_(("calibrated", "withdrawal")))
-    return facts_from(session.execute(select_facts().where(or_(*subjects, *ends, calibrations))).all())
+    return select_facts().where(or_(*subjects, *ends, calibrations))
+
+
+# Built once: to put these together takes longer than to run them.
+_ANCESTORS, _FACTS = _ancestors(), _facts_of()
 
 
 def _digests(batches: Iterable[Batch], facts: Iterable[Fact]) -> set[str]:
