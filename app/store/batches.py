@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, Integer, String, func, select
+from sqlalchemy import ForeignKey, Integer, String, bindparam, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
@@ -32,8 +32,12 @@ class Batch(Base):
     revision: Mapped[int] = mapped_column(Integer, default=1)
 
 
+# Built once: every page about a batch asks it.
+_BY_NUMBER = select(Batch).where(Batch.number == bindparam("number"))
+
+
 def get_batch(session: Session, number: int) -> Batch:
-    batch = session.scalar(select(Batch).where(Batch.number == number)) if number <= MOST_BATCHES else None
+    batch = session.scalar(_BY_NUMBER, {"number": number}) if number <= MOST_BATCHES else None
     if batch is None:
         raise NotFound("batch", number)
     return batch

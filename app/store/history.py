@@ -13,7 +13,7 @@ from app.judgement import rules_version
 from app.judgement.facts.shapes import Fact, StageChange
 from app.judgement.history.build import Known, Pool, build_history
 from app.judgement.history.history import BatchInfo, History, LotInfo
-from app.store.batches import Batch, list_batches
+from app.store.batches import Batch
 from app.store.digests import list_taught
 from app.store.facts import PART, fact, facts_from, select_facts
 from app.store.lots import Lot
@@ -40,10 +40,10 @@ def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, Hist
         return {}
     nodes = _list_ancestors(session, batch_ids)
     facts = facts_from(session.execute(_FACTS, {type_: list(ids) for type_, ids in nodes.items()}).all())
-    batches = list_batches(session, ids=list(batch_ids))
+    batches = list(session.scalars(_BATCHES, {"batch": list(batch_ids)}))
     known = Known(
         Pool.read(facts),
-        {lot.id: _lot_info(lot) for lot in session.scalars(select(Lot).where(Lot.id.in_(nodes["lot"])))},
+        {lot.id: _lot_info(lot) for lot in session.scalars(_LOTS, {"lot": list(nodes["lot"])})},
         {each.digest: each for each in list_programmes(session, _digests(batches, facts))},
         list_taught(session, nodes["lot"], list(batch_ids), rules_version()),
     )
@@ -105,6 +105,8 @@ def _facts_of() -> Select[Any]:
 
 # Built once: to put these together takes longer than to run them.
 _ANCESTORS, _FACTS = _ancestors(), _facts_of()
+_BATCHES = select(Batch).where(Batch.id.in_(_ids("batch"))).order_by(Batch.number.desc())
+_LOTS = select(Lot).where(Lot.id.in_(_ids("lot")))
 
 
 def _digests(batches: Iterable[Batch], facts: Iterable[Fact]) -> set[str]:

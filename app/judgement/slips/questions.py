@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 from app.judgement.facts.fields import Quantity
@@ -65,16 +66,23 @@ def questions(
     look = _Look(kind_name, values, typed, history, programme, at)
     asked = list(_thousands(kind, values, typed))
     taken = [question.field for question in asked]
-    for name, spec in kind.fields.items():
+    for name, spec in _weighed_or_read(kind_name):
         value = values.get(spec.target)
-        if spec.target == "tare_kg" or (spec.target == "net_kg" and values.get("gross_kg") is not None):
+        if value is None or name in taken or (spec.target == "net_kg" and values.get("gross_kg") is not None):
             continue
-        if isinstance(spec, Quantity) and isinstance(value, int | float) and name not in taken:
+        if isinstance(value, int | float):
             found = look.ask(name, spec, float(value))
             asked += [found] if found else []
     if kind.shape is Tally:
         asked += list(_few_kernels(values, history, at))
     return asked
+
+
+@cache
+def _weighed_or_read(kind: str) -> tuple[tuple[str, Quantity], ...]:
+    """The fields that may be asked about. Every page looks at every fact."""
+    fields = KINDS[kind].fields.items()
+    return tuple((name, spec) for name, spec in fields if isinstance(spec, Quantity) and spec.target != "tare_kg")
 
 
 def _thousands(kind: Kind, values: Mapping[str, Any], typed: Mapping[str, str]) -> Iterator[Question]:

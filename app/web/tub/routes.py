@@ -68,7 +68,9 @@ def _page(batch: Batch, asked: Answer | None = None) -> str:
 
 def _drawn(batch: Batch, history: History, asked: Answer | None) -> str:
     context = tub_context(history, words(), list_people(db()), asked)
-    fact = find_fact(db(), request.args["kept"]) if "kept" in request.args else None
+    wanted = request.args.get("kept", "")
+    said = (fact for chain in history.chains for fact in chain.facts if fact.id == wanted)
+    fact = next(said, None) or (find_fact(db(), wanted) if wanted else None)
     if fact is not None and fact.subject.id == batch.id:
         context["kept"] = kept_view(history, fact, words(), "again" not in request.args)
     photos = photos_of_batch(db(), history, words())
