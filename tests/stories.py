@@ -17,7 +17,7 @@ from app.operations.lots import create_lot
 from app.store.batches import Batch, next_number
 from app.store.lots import find_lot
 from tests.judgement.plan_run import plan_records
-from tests.writing import NOW, iso
+from tests.writing import NOW, iso, taken_in
 
 
 def add_story(
@@ -36,14 +36,15 @@ def add_story(
     records = plan_records(programme, start)
     lot_id = next(record["values"]["source"]["id"] for record in records if record["kind"] == "charge")
     if find_lot(session, lot_id) is None:
-        intake = {"id": f"i-{lot_id[:30]}", "at": iso(start - timedelta(days=4)), "values": {"net_kg": 100.0}}
+        at = iso(start - timedelta(days=4))
+        intake = taken_in(lot_id, id=f"i-{lot_id[:30]}", at=at, values={"net_kg": 100.0})
         create_lot(
             session,
             lot_id=lot_id,
             name=f"Lot of {start:%d %b %H:%M} {key}",
             species=programme.species[0],
             now=NOW,
-            intake=intake,
+            facts=[intake],
         )
     batch_id = next(record["subject"]["id"] for record in records if record["subject"]["type"] == "batch")
     batch = Batch(

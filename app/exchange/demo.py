@@ -19,6 +19,8 @@ from sqlalchemy.orm import Session
 from app.folder import find_bundled
 from app.judgement.facts.fields import Moment, Quantity, Reference
 from app.judgement.facts.kinds import KINDS
+from app.judgement.facts.records import written
+from app.judgement.facts.shapes import Fact
 from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import open_batch, pack_batch
 from app.operations.digests import rebuild
@@ -76,30 +78,27 @@ class Book:
     def fact_id(self, key: str) -> str:
         return demo_id(self.name, key)
 
-    def record(self, entry: Entry, place: int) -> dict[str, Any]:
-        """The entry as a form would send it."""
+    def fact(self, entry: Entry, place: int, **ends: str) -> Fact:
+        """The entry as a form would write it. ends: what grain goes from or into, where the data leaves that open."""
         span = entry["at"] if isinstance(entry["at"], list) else [entry["at"]]
         earliest, latest = self.moment(span[0]), self.moment(span[-1])
         late = _duration(*entry["late"].split(":")) if "late" in entry else timedelta()
         type_, _, id_ = str(entry.get("about", self.about)).partition(":")
         person = entry.get("person")
-        optional = {name: entry[name] for name in _ENVELOPE if name in entry}
+        beside = {name: entry[name] for name in _ENVELOPE if name in entry} | {"person": person}
         if "corrects" in entry:
-            optional["supersedes_id"] = self.fact_id(entry["corrects"])
-        return {
-            "id": self.fact_id(entry.get("key", str(place))),
-            "v": 1,
-            "kind": entry["kind"],
-            "subject": {"type": type_, "id": id_},
-            "earliest_at": earliest.isoformat(),
-            "latest_at": latest.isoformat(),
-            "written_at": (latest + late).isoformat(),
-            "clock": "typed" if late or len(span) > 1 else "now",
-            "person": person,
-            "entered_by": entry.get("typed_by", person),
-            "typed": self.typed(entry),
-            **optional,
-        }
+            beside["supersedes_id"] = self.fact_id(entry["corrects"])
+        return written(
+            entry["kind"],
+            self.typed(entry) | ends,
+            (type_, id_),
+            (earliest, latest),
+            entry_id=self.fact_id(entry.get("key", str(place))),
+            clock="typed" if late or len(span) > 1 else "now",
+            written_at=latest + late,
+            by=entry.get("typed_by", person),
+            **beside,
+        )
 
     def typed(self, entry: Entry) -> dict[str, str]:
         """What was typed, each quantity with its unit beside it."""
@@ -169,12 +168,12 @@ def _adding_person(session: Session, person: Entry, at: datetime) -> Callable[[]
 def _lot_steps(session: Session, lot: Entry, now: datetime) -> Iterator[Step]:
     lot_id = demo_id("lot", lot["key"])
     book = Book(f"lot {lot['key']}", now, f"lot:{lot_id}")
-    intake = book.record({**lot["intake"], "kind": "intake"}, -1)
-    at = datetime.fromisoformat(intake["written_at"])
+    intake = book.fact({**lot["intake"], "kind": "intake"}, -1)
+    at = _written_at(intake)
     words = {name: lot[name] for name in ("name", "species", "variety", "supplier")}
 
     def take_in() -> None:
-        create_lot(session, lot_id=lot_id, harvest=_harvest_before(at), now=at, intake=intake, **words)
+        create_lot(session, lot_id=lot_id, harvest=_harvest_before(at), now=at, facts=[intake], **words)
 
     yield Step(at, 0, take_in)
     yield from _fact_steps(session, book, lot["facts"])
@@ -190,8 +189,9 @@ def _batch_steps(session: Session, batch: Entry, now: datetime) -> Iterator[Step
     batch_id = demo_id("batch", str(batch["number"]))
     first_water_at = Book(name, now, "").moment(batch["first_water"])
     book = Book(name, now, f"batch:{batch_id}", first_water_at)
-    arrivals = [book.record(entry, -place) for place, entry in enumerate(batch["arrivals"], start=1)]
-    at = datetime.fromisoformat(arrivals[-1]["written_at"])
+    entries = enumerate(batch["arrivals"], start=1)
+    arrivals = [book.fact(entry, -place, target=f"batch:{batch_id}") for place, entry in entries]
+    at = _written_at(arrivals[-1])
     words = {key: batch[key] for key in ("number", "title", "species", "vessel")}
 
     def begin() -> None:
@@ -215,27 +215,33 @@ def _series(series: Sequence[Entry]) -> Iterator[dict[str, Any]]:
 
 def _fact_steps(session: Session, book: Book, entries: Sequence[Entry]) -> Iterator[Step]:
     for place, entry in enumerate(entries, start=1):
-        record = book.record(entry, place)
-        at = datetime.fromisoformat(record["written_at"])
-        yield Step(at, place, _keeping(session, entry, record, at, book))
+        ends = {"source": book.about, "target": f"pack:{demo_id('pack', entry['pack'])}"} if "pack" in entry else {}
+        new = book.fact(entry, place, **ends)
+        yield Step(_written_at(new), place, _keeping(session, entry, new, book))
 
 
-def _keeping(session: Session, entry: Entry, record: dict[str, Any], at: datetime, book: Book) -> Callable[[], object]:
+def _written_at(new: Fact) -> datetime:
+    assert new.written_at is not None
+    return new.written_at
+
+
+def _keeping(session: Session, entry: Entry, new: Fact, book: Book) -> Callable[[], object]:
     """What a person does to keep one entry."""
-    if record["kind"] == "withdrawal":
-        return lambda: _withdraw(session, record, book.fact_id(entry["strikes"]), at)
-    if record["kind"] == "pack":
-        words = {"pack_id": demo_id("pack", entry["pack"]), "name": entry["pack"]}
-        return lambda: pack_batch(session, part=record, batch_id=record["subject"]["id"], now=at, **words)
-    return lambda: record_fact(session, record, now=at)
+    at = _written_at(new)
+    if new.kind == "withdrawal":
+        return lambda: _withdraw(session, new, book.fact_id(entry["strikes"]), at)
+    if new.kind == "pack":
+        name = entry["pack"]
+        return lambda: pack_batch(session, pack_id=demo_id("pack", name), name=name, part=new, now=at)
+    return lambda: record_fact(session, new, now=at)
 
 
-def _withdraw(session: Session, record: Mapping[str, Any], target_id: str, at: datetime) -> None:
+def _withdraw(session: Session, said: Fact, target_id: str, at: datetime) -> None:
     target = find_fact(session, target_id)
     if target is None:
         raise ValueError("The demo strikes out an entry that isn't there.")
-    reason, by = record["typed"]["reason"], record["entered_by"]
-    withdraw_fact(session, target, new_id=record["id"], now=at, reason=reason, entered_by=by)
+    reason, by = said.typed["reason"], said.entered_by
+    withdraw_fact(session, target, new_id=said.id, now=at, reason=reason, entered_by=by)
 
 
 def _number_and_unit(name: str, text: str, dimension: str) -> dict[str, str]:

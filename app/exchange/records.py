@@ -14,7 +14,6 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.errors import Rejected
-from app.judgement.facts.fields import BadValues
 from app.judgement.facts.records import fact_from_record, record_from_fact
 from app.operations.digests import rebuild
 from app.operations.facts import insert_fact
@@ -155,7 +154,7 @@ def _read(session: Session, record: dict[str, Any], number: int) -> int:
         _insert(session, Photo if name == "photo" else TABLES[str(name)], record)
         if name == "photo":
             insert_pictures(session, str(record["id"]), whole, make_small(whole))
-    except (BadValues, Rejected) as error:
+    except Rejected as error:
         raise Rejected({"": f"Line {number}: {error}"}) from error
     except IntegrityError as error:
         raise Rejected({"": f"Line {number} doesn't fit the ones before it ({error.orig})."}) from error

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
 from app.judgement.facts.kinds import ARRIVALS
+from app.judgement.facts.shapes import Fact, Part, Subject
 from app.operations.facts import record_fact
 from app.store.batches import Batch, next_number
 from app.store.packs import Pack
@@ -25,7 +25,7 @@ def open_batch(
     batch_id: str,
     species: str,
     programme: str,
-    parts: Sequence[Mapping[str, Any]],
+    parts: Sequence[Fact],
     now: datetime,
     vessel: str = "",
     title: str = "",
@@ -33,7 +33,7 @@ def open_batch(
 ) -> Batch:
     """Begin a batch with the grain that comes into it. The same id again is the same batch.
 
-    parts: records of kind charge, split, merge or roast_charge, whose target and subject are set here.
+    parts: facts of kind charge, split, merge or roast_charge, about this batch.
     """
     known = session.get(Batch, batch_id)
     if known is not None:
@@ -56,7 +56,9 @@ def open_batch(
     session.add(batch)
     session.flush()
     for part in parts:
-        _record_arrival(session, batch, part, now)
+        if part.kind not in ARRIVALS:
+            raise Rejected({"kind": "Grain comes into a batch by charging, splitting, merging, or for roasting."})
+        _record_part(session, part, Subject("batch", batch_id), now)
     session.refresh(batch)
     return batch
 
@@ -82,11 +84,10 @@ def _needed(name: str, text: str, message: str) -> str:
     return text.strip()
 
 
-def _record_arrival(session: Session, batch: Batch, part: Mapping[str, Any], now: datetime) -> None:
-    if part.get("kind") not in ARRIVALS:
-        raise Rejected({"kind": "Grain comes into a batch by charging, splitting, merging, or for roasting."})
-    typed = {**part.get("typed", {}), "target": f"batch:{batch.id}"}
-    record_fact(session, {**part, "typed": typed, "subject": {"type": "batch", "id": batch.id}}, now=now)
+def _record_part(session: Session, part: Fact, target: Subject, now: datetime) -> None:
+    if not isinstance(part, Part) or part.target != target:
+        raise Rejected({"target": "This grain goes elsewhere."})
+    record_fact(session, part, now=now)
 
 
 def rename_batch(session: Session, batch: Batch, *, title: str, revision: int) -> Batch:
@@ -99,10 +100,8 @@ def rename_batch(session: Session, batch: Batch, *, title: str, revision: int) -
     return batch
 
 
-def pack_batch(
-    session: Session, *, pack_id: str, name: str, part: Mapping[str, Any], batch_id: str, now: datetime
-) -> Pack:
-    """Fill a sack or a jar from a batch. The same id again is the same pack."""
+def pack_batch(session: Session, *, pack_id: str, name: str, part: Fact, now: datetime) -> Pack:
+    """Fill a sack or a jar from a batch, as the part says. The same id again is the same pack."""
     known = session.get(Pack, pack_id)
     if known is not None:
         return known
@@ -110,7 +109,5 @@ def pack_batch(
     pack = Pack(id=pack_id, name=name, created_at=now)
     session.add(pack)
     session.flush()
-    typed = {**part.get("typed", {}), "source": f"batch:{batch_id}", "target": f"pack:{pack_id}"}
-    subject = {"type": "batch", "id": batch_id}
-    record_fact(session, {**part, "kind": "pack", "typed": typed, "subject": subject}, now=now)
+    _record_part(session, part, Subject("pack", pack_id), now)
     return pack

@@ -12,8 +12,7 @@ from sqlalchemy import Select, String, bindparam, func, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
-from app.judgement.facts.fields import BadValues
-from app.judgement.facts.records import fact_from_record
+from app.judgement.facts.records import fact_from_record, record_from_fact, written
 from app.judgement.facts.shapes import Fact, Part, StageChange, Subject
 from app.judgement.history.superseding import can_supersede, could_share_target, original_kind
 from app.judgement.slips.dating import arrives_in, impossible_times
@@ -56,27 +55,28 @@ def body_digest(body: Mapping[str, Any]) -> str:
 
 
 def record_fact(
-    session: Session, record: Mapping[str, Any], *, now: datetime, body: Mapping[str, Any] | None = None
+    session: Session, entry: Fact | Mapping[str, Any], *, now: datetime, body: Mapping[str, Any] | None = None
 ) -> Kept:
-    """Keep one fact. A repeat of the same body is the same fact; nothing is written for it.
+    """Keep one fact, or that of a record. A repeat of the same body is the same fact; nothing is written for it.
 
-    body: the entry as it was sent, where the record was made from it. Rejected names the fields that can't be taken;
+    body: the entry as it was sent, where the fact was made of it. Rejected names the fields that can't be taken;
     KeptOtherwise: the id is taken by other content; Conflict: another fact has superseded the same one.
     """
+    entry_id = entry.id if isinstance(entry, Fact) else str(entry.get("id"))
+    if body is None:
+        body = record_from_fact(entry) if isinstance(entry, Fact) else entry
     try:
-        digest = body_digest(record if body is None else body)
+        digest = body_digest(body)
     except ValueError as error:
         raise Rejected({"": "This entry holds something that is neither a number nor text."}) from error
-    known = find_body_sha256(session, str(record.get("id")))
+    known = find_body_sha256(session, entry_id)
     if known is not None:
-        kept = find_fact(session, str(record["id"]))
+        kept = find_fact(session, entry_id)
         if kept is not None and known == digest:
             return Kept(kept, is_new=False)
         raise KeptOtherwise(kept)
-    try:
-        new = _on_this_clock(_from_its_device(session, fact_from_record(record)))
-    except BadValues as error:
-        raise Rejected(error.fields) from error
+    new = entry if isinstance(entry, Fact) else fact_from_record(entry)
+    new = on_this_clock(_from_its_device(session, new))
     _check_subject(session, new)
     _check_times(session, new, now)
     if new.supersedes_id is not None:
@@ -88,19 +88,21 @@ def withdraw_fact(
     session: Session, target: Fact, *, new_id: str, now: datetime, reason: str = "", entered_by: str | None = None
 ) -> Kept:
     """Strike out a fact. It stays in the record, with the reason."""
-    record = {
-        "id": new_id,
-        "kind": "withdrawal",
-        "subject": {"type": target.subject.type, "id": target.subject.id},
-        "at": now.isoformat(),
-        "written_at": now.isoformat(),
-        "clock": "now",
-        "supersedes_id": target.id,
-        "entered_by": entered_by,
-        "typed": {"reason": reason},
-    }
-    body = {key: record[key] for key in ("id", "kind", "subject", "supersedes_id", "typed")}
-    return record_fact(session, record, now=now, body=body)
+    new = written(
+        "withdrawal",
+        {"reason": reason},
+        target.subject,
+        (now, now),
+        entry_id=new_id,
+        clock="now",
+        written_at=now,
+        by=entered_by,
+        person=None,
+        supersedes_id=target.id,
+    )
+    said = record_from_fact(new)
+    body = {key: said[key] for key in ("id", "kind", "subject", "supersedes_id", "typed")}
+    return record_fact(session, new, now=now, body=body)
 
 
 def insert_fact(session: Session, new: Fact, digest: str, now: datetime) -> Fact:
@@ -167,7 +169,7 @@ def _from_its_device(session: Session, new: Fact) -> Fact:
     return replace(new, device=device) if device else new
 
 
-def _on_this_clock(new: Fact) -> Fact:
+def on_this_clock(new: Fact) -> Fact:
     """A time taken from the device's clock is put right by the offset measured there; a typed one never is."""
     if new.clock != "now" or not new.clock_offset_s:
         return new

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.errors import Rejected
+from app.judgement.facts.shapes import Fact
 from app.operations.facts import record_fact
 from app.store.lots import Lot, find_lot_by_name
 
@@ -23,13 +23,10 @@ def create_lot(
     harvest: str = "",
     supplier: str = "",
     now: datetime,
-    intake: Mapping[str, Any] | None = None,
-    entries: Sequence[Mapping[str, Any]] = (),
+    facts: Sequence[Fact] = (),
 ) -> Lot:
-    """Open a lot, with its intake weighing where there is one. The same id again is the same lot.
-
-    entries: records of what else is known of it at once, such as a moisture test or its declaration.
-    """
+    """Open a lot, with what is known of it at once, such as its intake or its declaration. The same id again is the
+    same lot."""
     known = session.get(Lot, lot_id)
     if known is not None:
         return known
@@ -51,6 +48,6 @@ def create_lot(
     )
     session.add(lot)
     session.flush()
-    for entry in ([{**intake, "kind": "intake"}] if intake is not None else []) + list(entries):
-        record_fact(session, {**entry, "subject": {"type": "lot", "id": lot_id}}, now=now)
+    for new in facts:
+        record_fact(session, new, now=now)
     return lot

@@ -73,7 +73,7 @@ def test_keeping_a_reading_takes_at_most_three_times_a_bare_insert(
             sent = MultiDict({"id": new_id(), "value": f"{15 + next(numbers) % 9 / 10}", "value_unit": "c"})
             form = entry_form("grain_temperature", sent, system="metric", zone=ZoneInfo("Europe/Dublin"), now=now())
             assert form.validate()
-            record_fact(session, form.record("batch", "batch-2", "Bench"), now=form.now, body=form.body())
+            record_fact(session, form.fact(("batch", "batch-2"), "Bench"), now=form.now, body=form.body())
             session.commit()
 
     def keep_bare() -> None:

@@ -12,6 +12,7 @@ from app.operations.programmes import ensure_builtin_programmes
 from app.ports import new_id, now
 from app.store.engine import open_database, write_session
 from app.store.programmes import ProgrammeRevision
+from tests.writing import arrival, taken_in
 
 from .conftest import Command, QuickCommand
 
@@ -25,8 +26,8 @@ def recorded(folder: Path) -> Path:
     times = {"at": AT, "written_at": AT, "clock": "now"}
     with open_database(settings.database_url) as engine, write_session(engine) as session:
         ensure_builtin_programmes(session, now=now())
-        intake = {"id": new_id(), **times, "typed": {"net": "500"}}
-        create_lot(session, lot_id=lot_id, name="Field by the river", species="barley", now=now(), intake=intake)
+        intake = taken_in(lot_id, id=new_id(), **times, typed={"net": "500"})
+        create_lot(session, lot_id=lot_id, name="Field by the river", species="barley", now=now(), facts=[intake])
         part = {
             "id": new_id(),
             **times,
@@ -35,7 +36,8 @@ def recorded(folder: Path) -> Path:
         }
         programme = session.query(ProgrammeRevision).order_by(ProgrammeRevision.key).first()
         assert programme is not None
-        open_batch(session, batch_id=batch_id, species="barley", programme=programme.digest, parts=[part], now=now())
+        parts = [arrival(part, batch_id)]
+        open_batch(session, batch_id=batch_id, species="barley", programme=programme.digest, parts=parts, now=now())
     return folder
 
 

@@ -23,7 +23,6 @@ from app.exchange.records import export_records, import_records
 from app.folder import ensure_secret
 from app.judgement.facts.kinds import KINDS
 from app.judgement.programmes.programme import load_builtin, revise
-from app.operations.batches import pack_batch
 from app.operations.digests import rebuild
 from app.operations.facts import record_fact
 from app.operations.people import add_person
@@ -34,7 +33,20 @@ from app.store.engine import make_sessionmaker, open_database, write_session
 from app.store.history import get_history
 from app.store.types import canonical_json
 from tests.examples import EXAMPLES
-from tests.writing import BATCH, LOT, NOW, OTHER, Record, add_batch, add_lot, charge, count_facts, entry, iso, water
+from tests.writing import (
+    BATCH,
+    LOT,
+    NOW,
+    OTHER,
+    Record,
+    add_batch,
+    add_lot,
+    charge,
+    count_facts,
+    entry,
+    fill_jar,
+    water,
+)
 
 TOKEN = re.compile(r'(?<=name="csrf_token" value=")[^"]+')
 PAGES = (
@@ -70,8 +82,7 @@ def tell_everything(session: Session) -> None:
     add_lot(session)
     add_batch(session)
     add_batch(session, OTHER, charge(id="charge-other"))
-    filled = {"id": "filled-1", "at": iso(NOW), "typed": {"as_is": "2.5", "moisture": "4.5"}}
-    pack_batch(session, pack_id="pack-1", name="Jar 7", part=filled, batch_id=BATCH, now=NOW)
+    fill_jar(session)
     for number, name in enumerate(KINDS):
         if name not in LISTED_APART:
             record_fact(session, _example(name, number, mine.digest), now=NOW)

@@ -98,8 +98,7 @@ def test_a_form_filled_with_the_example_says_what_the_example_says(kind: str) ->
     sent = {**EXAMPLES[kind], **({"programme": "f" * 64} if kind == "programme_change" else {})}
     form = entry_form(kind, None, system="us", zone=ZONE, now=NOW, id="new-1", **sent)
     assert form.validate(), form.errors
-    record = form.record(told.subject.type, told.subject.id, None)
-    read = fact_from_record(record)
+    read = form.fact(told.subject, None)
     assert read.kind == kind
     own = {each.name for each in fields(told)} - {each.name for each in fields(Fact)}
     assert {name: getattr(read, name) for name in own} == {name: getattr(told, name) for name in own}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from sqlalchemy.orm import Session
 
@@ -10,7 +12,7 @@ from app.judgement.facts.shapes import Remark, Subject, Weighing
 from app.operations.lots import create_lot
 from app.store.facts import list_facts_about
 from app.store.lots import find_lot_by_name, list_lots
-from tests.writing import LOT, NOW, add_lot, count_facts, iso
+from tests.writing import LOT, NOW, add_lot, count_facts, iso, taken_in
 
 DECLARED = {"untreated": "yes", "for_food": "yes", "by": "A. Farmer", "ground": "delivery note 7"}
 
@@ -35,8 +37,8 @@ def test_a_lot_may_be_opened_before_it_is_weighed(session: Session) -> None:
 
 
 def test_a_declaration_may_come_with_the_lot(session: Session) -> None:
-    declared = {"id": "declared-1", "kind": "declaration", "at": iso(NOW), "typed": DECLARED}
-    create_lot(session, lot_id=LOT, name="Hill", species="rye", now=NOW, entries=[declared])
+    declared = taken_in(LOT, id="declared-1", kind="declaration", typed=DECLARED)
+    create_lot(session, lot_id=LOT, name="Hill", species="rye", now=NOW, facts=[declared])
     (said,) = facts_about_lot(session)
     assert isinstance(said, Remark)
     assert said.findings == DECLARED
@@ -70,9 +72,9 @@ def test_two_lots_cannot_share_a_name(session: Session) -> None:
     assert len(list_lots(session)) == 1
 
 
-def test_an_intake_that_cannot_be_read_leaves_no_lot_behind(session: Session) -> None:
-    intake = {"id": "intake-1", "at": iso(NOW), "typed": {"net": "many"}}
+def test_an_intake_that_cannot_be_kept_leaves_no_lot_behind(session: Session) -> None:
+    intake = taken_in(LOT, id="intake-1", at=iso(NOW + timedelta(days=9)), typed={"net": "500"})
     with pytest.raises(Rejected) as caught, session.begin_nested():
-        create_lot(session, lot_id=LOT, name="Hill", species="rye", now=NOW, intake=intake)
-    assert set(caught.value.fields) == {"net"}
+        create_lot(session, lot_id=LOT, name="Hill", species="rye", now=NOW, facts=[intake])
+    assert set(caught.value.fields) == {"latest_at"}
     assert list_lots(session) == []

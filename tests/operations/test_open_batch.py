@@ -8,10 +8,9 @@ from sqlalchemy.orm import Session
 
 from app.errors import Conflict, Rejected
 from app.judgement.facts.shapes import Subject
-from app.operations.batches import open_batch, pack_batch, rename_batch
+from app.operations.batches import open_batch, rename_batch
 from app.store.batches import Batch, get_batch
 from app.store.history import get_history
-from app.store.packs import Pack
 from tests.writing import (
     BATCH,
     LOT,
@@ -20,9 +19,11 @@ from tests.writing import (
     PROGRAMME,
     add_batch,
     add_lot,
+    arrival,
     charge,
     count_facts,
     entry,
+    fill_jar,
     iso,
 )
 
@@ -30,11 +31,6 @@ from tests.writing import (
 def parts_of(kind: str, source: str, *, id: str) -> dict[str, object]:
     typed = {"source": source, "as_is": "10", "moisture": "42", "moisture_unit": "percent"}
     return {"id": id, "kind": kind, "at": iso(NOW), "typed": typed}
-
-
-def pack(session: Session, pack_id: str = "pack-1", name: str = "Jar 7") -> Pack:
-    part = {"id": f"filled-{pack_id}", "at": iso(NOW), "typed": {"as_is": "2", "moisture": "4.2"}}
-    return pack_batch(session, pack_id=pack_id, name=name, part=part, batch_id=BATCH, now=NOW)
 
 
 def test_a_batch_begins_with_its_charge(session: Session) -> None:
@@ -63,10 +59,10 @@ def test_the_next_batch_has_the_next_number(session: Session) -> None:
 def test_a_number_of_the_house_s_own_is_kept_and_counted_on_from(session: Session) -> None:
     add_lot(session)
     options = {"species": "barley", "programme": PROGRAMME, "now": NOW}
-    open_batch(session, batch_id=BATCH, parts=[charge(id="c1")], number=41, **options)
-    assert open_batch(session, batch_id=OTHER, parts=[charge(id="c2")], **options).number == 42
+    open_batch(session, batch_id=BATCH, parts=[arrival(charge(id="c1"))], number=41, **options)
+    assert open_batch(session, batch_id=OTHER, parts=[arrival(charge(id="c2"), OTHER)], **options).number == 42
     with pytest.raises(Rejected) as caught:
-        open_batch(session, batch_id="batch-3", parts=[charge(id="c3")], number=41, **options)
+        open_batch(session, batch_id="batch-3", parts=[arrival(charge(id="c3"), "batch-3")], number=41, **options)
     assert set(caught.value.fields) == {"number"}
 
 
@@ -82,10 +78,10 @@ def test_the_same_id_again_is_the_same_batch(session: Session) -> None:
     [
         ({"parts": ()}, "source"),
         ({"programme": "f" * 64}, "programme"),
-        ({"parts": [charge(lot="nowhere")]}, "source"),
-        ({"parts": [charge(as_is="-3")]}, "as_is"),
-        ({"parts": [charge(), charge(id="charge-2", as_is="much")]}, "as_is"),
-        ({"parts": [entry("turned", id="turned-1")]}, "kind"),
+        ({"parts": [arrival(charge(lot="nowhere"))]}, "source"),
+        ({"parts": [arrival(charge()), arrival(charge(id="charge-2", lot="nowhere"))]}, "source"),
+        ({"parts": [arrival(charge(), OTHER)]}, "target"),
+        ({"parts": [arrival(entry("turned", id="turned-1"))]}, "kind"),
         ({"title": "t" * 81}, "title"),
         ({"vessel": "v" * 61}, "vessel"),
         ({"species": " "}, "species"),
@@ -96,7 +92,7 @@ def test_what_a_batch_cannot_begin_with_is_named_and_nothing_stays(
 ) -> None:
     add_lot(session)
     before = count_facts(session)
-    options: dict[str, object] = {"species": "barley", "programme": PROGRAMME, "parts": [charge()]}
+    options: dict[str, object] = {"species": "barley", "programme": PROGRAMME, "parts": [arrival(charge())]}
     with pytest.raises(Rejected) as caught, session.begin_nested():
         open_batch(session, batch_id=BATCH, now=NOW, **options | change)
     assert set(caught.value.fields) == {field}
@@ -119,7 +115,7 @@ def test_a_split_off_batch_inherits_what_happened_before_and_not_after(session: 
 
 def test_a_roast_begins_from_a_pack_of_finished_malt(session: Session) -> None:
     add_batch(session)
-    pack(session)
+    fill_jar(session)
     batch = add_batch(session, OTHER, parts_of("roast_charge", "pack:pack-1", id="roast-1"))
     history = get_history(session, batch.id)
     assert [part.source for part in history.charges] == [Subject("pack", "pack-1")]
@@ -140,15 +136,15 @@ def test_renaming_counts_the_revision_and_refuses_a_stale_one(session: Session) 
 
 def test_a_pack_is_filled_once_from_its_batch(session: Session) -> None:
     add_batch(session)
-    first = pack(session)
-    assert pack(session) is first
+    first = fill_jar(session)
+    assert fill_jar(session) is first
     assert [(part.target, part.as_is_kg) for part in get_history(session, BATCH).departures] == [
-        (Subject("pack", "pack-1"), 2.0)
+        (Subject("pack", "pack-1"), 2.5)
     ]
 
 
 def test_a_pack_needs_a_name(session: Session) -> None:
     add_batch(session)
     with pytest.raises(Rejected) as caught:
-        pack(session, name="  ")
+        fill_jar(session, name="  ")
     assert set(caught.value.fields) == {"name"}

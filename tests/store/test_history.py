@@ -14,12 +14,25 @@ from app.errors import NotFound
 from app.exchange.records import export_records
 from app.judgement.facts.shapes import Subject
 from app.judgement.history.build import history_from_records
-from app.operations.batches import pack_batch
 from app.operations.facts import record_fact, withdraw_fact
 from app.store.batches import Batch
 from app.store.facts import find_fact
 from app.store.history import get_history, load_histories
-from tests.writing import BATCH, LOT, NOW, OTHER, PROGRAMME, Record, add_batch, add_lot, charge, entry, iso, water
+from tests.writing import (
+    BATCH,
+    LOT,
+    NOW,
+    OTHER,
+    PROGRAMME,
+    Record,
+    add_batch,
+    add_lot,
+    charge,
+    entry,
+    fill_jar,
+    iso,
+    water,
+)
 
 DECLARED = {"untreated": "yes", "for_food": "yes", "by": "A. Farmer", "ground": "delivery note 7"}
 
@@ -113,8 +126,7 @@ def test_a_merged_batch_keeps_the_lots_of_both(session: Session) -> None:
 
 def test_a_roast_comes_of_the_lot_of_the_malt_in_its_jar(session: Session) -> None:
     add_batch(session)
-    filled = {"id": "filled-1", "at": iso(NOW), "typed": {"as_is": "5", "moisture": "4.2"}}
-    pack_batch(session, pack_id="pack-1", name="Jar 7", part=filled, batch_id=BATCH, now=NOW)
+    fill_jar(session, as_is="5")
     add_batch(session, OTHER, part("roast_charge", "pack:pack-1", id="roast-1", hours=1))
     history = get_history(session, OTHER)
     assert [each.source for each in history.charges] == [Subject("pack", "pack-1")]

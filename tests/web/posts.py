@@ -14,7 +14,6 @@ from sqlalchemy.orm import Session
 from werkzeug.test import TestResponse
 
 from app.judgement.programmes.programme import load_builtin
-from app.operations.batches import pack_batch
 from app.operations.devices import make_code
 from app.operations.people import add_person
 from app.operations.photos import add_photo
@@ -28,7 +27,7 @@ from tests.network.phone import ADDRESS, HOUSE
 from tests.pages import PageForm, forms_of, tub_form
 from tests.pictures import jpeg
 from tests.stories import add_fact, add_story
-from tests.writing import LOT, NOW, add_lot, iso
+from tests.writing import LOT, NOW, add_lot, fill_jar, iso
 
 ENDED, LIVE, OTHER = 1, 2, 3
 """The numbers of the batches: one that is finished, and two that grow."""
@@ -69,8 +68,7 @@ def furnish(session: Session) -> None:
     live = add_story(session, hours_ago=100)
     add_story(session, hours_ago=101)
     add_fact(session, live, "grain_temperature", {"value": 21.5}, id=READING, hours_ago=0.5, place="middle")
-    part = {"id": "filled-1", "at": iso(NOW), "typed": {"as_is": "2.5", "moisture": "4.5"}}
-    pack_batch(session, pack_id=JAR, name="Jar 1", part=part, batch_id=ended.id, now=NOW)
+    fill_jar(session, JAR, batch=ended.id, name="Jar 1")
     for place, name in enumerate((PHOTO, STRUCK_PHOTO)):
         seen = make_picture(jpeg(64 + 8 * place))
         add_photo(session, photo_id=name, fact_id=READING, picture=seen, now=NOW, entered_by="Anna")

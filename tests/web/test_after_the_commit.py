@@ -25,9 +25,9 @@ from app.store import engine as store_engine
 from app.store import history as store_history
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
-from app.store.engine import make_engine, read_session, write_session
+from app.store.engine import read_session
 from tests.web.keeping import text_of
-from tests.web.posts import ENDED, JAR, LIVE, WAYS, Post, batch, furnish, open_house
+from tests.web.posts import ENDED, JAR, LIVE, WAYS, Post, batch, open_house
 from tests.writing import LOT, NOW
 
 NOTHING_STORED = ("nothing was stored", "nothing of this request")
@@ -44,17 +44,6 @@ NEVER_WRONG = OF_THIS_SCREEN - {"people.choose_quiet"} | {
 """Sent empty they say all that they have to say; or, at pairing, that somebody guesses, which is noted."""
 WRONG = {"devices.make": {"role": "king"}, "programmes.keep": {"name": "n" * 500}}
 """What is refused where nothing at all is not."""
-
-
-@pytest.fixture(scope="module")
-def furnished_file(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Path:
-    path = tmp_path_factory.mktemp("furnished") / "chitbook.sqlite"
-    shutil.copy(migrated_file, path)
-    engine = make_engine(f"sqlite:///{path}")
-    with write_session(engine) as session:
-        furnish(session)
-    engine.dispose()
-    return path
 
 
 @pytest.fixture

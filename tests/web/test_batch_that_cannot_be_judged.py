@@ -20,7 +20,6 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS, STAGE_KINDS
 from app.judgement.flags.base import Flag
 from app.judgement.history.history import History
-from app.operations.batches import pack_batch
 from app.operations.digests import rebuild
 from app.store.batches import Batch
 from app.store.digests import get_digests
@@ -28,7 +27,7 @@ from app.store.engine import read_session
 from tests.pages import Tub, forms_of, tub_form
 from tests.stories import add_story
 from tests.web.keeping import write
-from tests.writing import NOW, Opened, add_batch, entry, iso, store_unasked
+from tests.writing import NOW, Opened, add_batch, entry, fill_jar, store_unasked
 
 from .keeping import facts_of, kept, text_of, wrong_fields
 
@@ -46,9 +45,7 @@ def house(app: Flask) -> Batch:
     with write(app) as session:
         first = add_story(session, hours_ago=150, title="spring")
         add_story(session, hours_ago=126, title="beside it")
-        typed = {"as_is": "1", "as_is_unit": "kg", "moisture": "40", "moisture_unit": "percent"}
-        part = {"id": "filled", "at": iso(NOW), "typed": typed}
-        pack_batch(session, pack_id="jar-1", name="Jar 1", part=part, batch_id=first.id, now=NOW)
+        fill_jar(session, "jar-1", batch=first.id, name="Jar 1", as_is="1", moisture="40")
         session.expunge(first)
         return first
 

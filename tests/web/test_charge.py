@@ -22,7 +22,7 @@ from app.store.batches import Batch
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
 from tests.pages import PageForm, forms_of, insisting, value_shown
-from tests.writing import LOT, NOW, PROGRAMME, add_lot, count_facts, iso
+from tests.writing import LOT, NOW, PROGRAMME, add_lot, count_facts, iso, taken_in
 
 WHEAT = "lot-wheat"
 
@@ -36,8 +36,8 @@ def lot(app: Flask, morning: None) -> None:
 @pytest.fixture
 def wheat(app: Flask) -> None:
     with write_session(app.extensions["engine"]) as session:
-        intake = {"id": "intake-wheat", "at": iso(NOW), "typed": {"net": "50"}}
-        create_lot(session, lot_id=WHEAT, name="Croft wheat", species="wheat", now=NOW, intake=intake)
+        intake = taken_in(WHEAT, id="intake-wheat", typed={"net": "50"})
+        create_lot(session, lot_id=WHEAT, name="Croft wheat", species="wheat", now=NOW, facts=[intake])
 
 
 def blank(client: FlaskClient, lot: str = LOT) -> PageForm:

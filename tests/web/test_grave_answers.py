@@ -18,7 +18,7 @@ from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import open_batch
 from app.store.engine import write_session
 from tests.pages import Tub, forms_of, insisting
-from tests.writing import LOT, NOW, Opened, add_lot, charge, entry, iso
+from tests.writing import LOT, NOW, Opened, add_lot, arrival, charge, entry, iso
 
 from .keeping import kept, said, text_of
 
@@ -143,7 +143,9 @@ def test_what_is_to_be_done_at_once_is_folded_away_nowhere_at_the_tub(tub: Tub) 
 def test_a_roast_near_fire_is_answered_with_what_to_do(app: Flask, client: FlaskClient, batch: Opened) -> None:
     about = {"batch_id": "roast", "species": "barley", "programme": load_builtin()["roasted"].digest}
     with write_session(app.extensions["engine"]) as session:
-        tub = Tub(client, open_batch(session, parts=(charge(id="for-roast"),), now=NOW, **about).number)
+        tub = Tub(
+            client, open_batch(session, parts=[arrival(charge(id="for-roast"), "roast")], now=NOW, **about).number
+        )
     kept(tub.keep("heat_on", when="m60"))
     status, first, rest = answered(tub, "grain_temperature", {"value": "235", "value_unit": "c"})
     assert status == "act"

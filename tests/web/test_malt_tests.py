@@ -174,12 +174,17 @@ def test_a_meter_is_refused_on_warm_grain(client, app):
 def test_a_meter_is_refused_on_roasted_malt(client, app):
     from app.judgement.programmes.programme import load_builtin
     from app.operations.batches import open_batch
-    from tests.writing import charge
+    from tests.writing import arrival, charge
 
     with write_session(app.extensions["engine"]) as session:
         roast = load_builtin()["roasted"].digest
         number = open_batch(
-            session, batch_id="roast", species="barley", programme=roast, parts=[charge(id="c2")], now=NOW
+            session,
+            batch_id="roast",
+            species="barley",
+            programme=roast,
+            parts=[arrival(charge(id="c2"), "roast")],
+            now=NOW,
         ).number
     sheet = next(
         each for each in forms_of(client.get(f"/batches/{number}/tests/moisture_test").text) if "when" in each.choices

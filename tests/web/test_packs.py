@@ -8,15 +8,13 @@ from flask.testing import FlaskClient
 from sqlalchemy.orm import Session
 
 from app.judgement.facts.shapes import Subject
-from app.operations.batches import pack_batch
 from app.operations.facts import record_fact, withdraw_fact
-from app.operations.packs import dispatch_pack
 from app.store.batches import Batch
 from app.store.engine import write_session
 from app.store.facts import find_fact, list_facts_about
 from app.store.packs import get_pack, load_pack_stories
 from tests.stories import add_story, statements
-from tests.writing import NOW, iso
+from tests.writing import NOW, entry, fill_jar, iso
 
 pytestmark = pytest.mark.usefixtures("morning")
 
@@ -26,9 +24,8 @@ def typed(kg: str) -> dict[str, str]:
 
 
 def fill(app: Flask, batch: Batch, pack_id: str = "jar-3", kg: str = "2.5", name: str = "Jar 3") -> None:
-    part = {"id": f"filled-{pack_id}", "at": iso(NOW), "person": "Anna", "typed": typed(kg)}
     with write_session(app.extensions["engine"]) as session:
-        pack_batch(session, pack_id=pack_id, name=name, part=part, batch_id=batch.id, now=NOW)
+        fill_jar(session, pack_id, batch=batch.id, name=name, as_is=kg)
 
 
 def finished(app: Flask, hours_ago: float = 400, *, is_declared: bool = True) -> Batch:
@@ -137,7 +134,9 @@ def test_a_test_of_the_malt_in_it_tells_its_moisture(app: Flask, client: FlaskCl
 
 def test_a_dispatch_can_be_corrected_and_leads_back_to_the_pack(app: Flask, client: FlaskClient, jar: Batch):
     with write_session(app.extensions["engine"]) as session:
-        dispatch_pack(session, pack_id="jar-3", part={"id": "d", "at": iso(NOW), "typed": typed("1")}, now=NOW)
+        typed = {"source": "pack:jar-3", "target": "house:house", "as_is": "1", "moisture": "4.5"}
+        about = {"type": "pack", "id": "jar-3"}
+        record_fact(session, entry("dispatch", typed, id="d") | {"subject": about}, now=NOW)
     answer = client.post("/facts/d/withdraw", data={"id": "w", "reason": "not gone"})
     assert answer.location == "/packs/jar-3"
     with write_session(app.extensions["engine"]) as session:

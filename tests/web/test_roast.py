@@ -14,7 +14,6 @@ from werkzeug.test import TestResponse
 from app.judgement.history.stages import all_stages
 from app.judgement.measures.summary import LEFT
 from app.judgement.programmes.programme import load_builtin
-from app.operations.batches import pack_batch
 from app.operations.digests import refresh_digests
 from app.operations.facts import record_fact
 from app.store.batches import get_batch
@@ -24,7 +23,7 @@ from app.store.history import get_history
 from app.store.packs import Pack
 from tests.pages import PageForm, forms_of
 from tests.stories import add_story, statements
-from tests.writing import NOW, count_facts, iso
+from tests.writing import NOW, count_facts, fill_jar, iso
 
 ROASTED = load_builtin()["roasted"].digest
 
@@ -125,8 +124,7 @@ def test_a_jar_whose_grain_nobody_declared_is_said_to_be_held(app: Flask, client
     assert "Held:" not in client.get(f"/batches/roast?from=pack:{jar}").text
     with write_session(app.extensions["engine"]) as session:
         batch = add_story(session, hours_ago=500, title="undeclared", is_declared=False)
-        part = {"id": "filled", "at": iso(NOW), "typed": {"as_is": "2", "moisture": "4.5"}}
-        pack_batch(session, pack_id="jar-9", name="Jar 9", part=part, batch_id=batch.id, now=NOW)
+        fill_jar(session, "jar-9", batch=batch.id, name="Jar 9", as_is="2")
     assert re.search(r"Jar 9 · barley · [\d.]+ k?g left · held", choices(client))
     assert re.search(r"Jar 3 · barley · [\d.]+ k?g left(?! · held)", choices(client))
     assert "Held: its grain is not declared" in client.get("/batches/roast?from=pack:jar-9").text
@@ -151,8 +149,7 @@ def test_as_many_statements_for_many_jars_as_for_one(app: Flask, client: FlaskCl
     one = asked()
     with write_session(app.extensions["engine"]) as session:
         for number in range(4, 9):
-            part = {"id": f"filled-{number}", "at": iso(NOW), "typed": {"as_is": "1", "moisture": "4.5"}}
-            pack_batch(session, pack_id=f"j{number}", name=f"Jar {number}", part=part, batch_id=finished, now=NOW)
+            fill_jar(session, f"j{number}", batch=finished, name=f"Jar {number}", as_is="1")
         refresh_digests(session, [finished], NOW)
     assert asked() == one
 

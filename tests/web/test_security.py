@@ -15,7 +15,7 @@ from werkzeug.routing import Rule
 
 from app import create_app
 from app.config import Settings
-from app.operations.batches import pack_batch, rename_batch
+from app.operations.batches import rename_batch
 from app.operations.facts import record_fact, withdraw_fact
 from app.operations.lots import create_lot
 from app.operations.people import add_person
@@ -28,7 +28,7 @@ from app.store.devices import MAY_LOG, Device
 from app.store.engine import read_session, write_session
 from app.store.facts import fact, find_fact
 from tests.pictures import jpeg
-from tests.writing import BATCH, LOT, NOW, PROGRAMME, Opened, add_batch, charge, entry, iso, struck, water
+from tests.writing import BATCH, LOT, NOW, PROGRAMME, Opened, add_batch, charge, entry, fill_jar, iso, struck, water
 
 HOSTILE = "</script><script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*191 }}"
 DATA_TYPES = frozenset({"application/json"})
@@ -87,14 +87,13 @@ def house(app: Flask, morning: None) -> Opened:
             name = "house" if type_ == "house" else HOSTILE[:60]
             record = entry(kind, typed, id=f"{kind}-2", **told) | {"subject": {"type": type_, "id": name}}
             record_fact(session, record, now=NOW)
-        filled = {"id": "filled-1", "at": iso(NOW), "typed": {"as_is": "2", "moisture": "4.2"}}
         about = {"name": HOSTILE[:80], "units": "us", "has_alarms": True, "created_at": NOW}
         session.add(CalendarFeed(id="feed-1", token_sha256=token_digest(str(ARGUMENTS["token"])), **about))
         paired = {"role": MAY_LOG, "person_id": "p1", "created_at": NOW, "last_seen_at": NOW}
         session.add(Device(id="device-1", name=HOSTILE[:80], **paired))
         seen = make_picture(jpeg())
         add_photo(session, photo_id="photo-1", fact_id="water-1", picture=seen, now=NOW, entered_by=HOSTILE[:80])
-        pack_batch(session, pack_id="pack-1", name=HOSTILE[:80], part=filled, batch_id=BATCH, now=NOW)
+        fill_jar(session, name=HOSTILE[:80])
         return Opened(batch.id, batch.number)
 
 

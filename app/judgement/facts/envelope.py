@@ -50,7 +50,10 @@ def _id(value: object) -> str:
 
 
 def _subject(value: object) -> Subject:
-    found = (value.get("type"), value.get("id")) if isinstance(value, Mapping) else (None, None)
+    if isinstance(value, Subject):
+        found: tuple[object, object] = value
+    else:
+        found = (value.get("type"), value.get("id")) if isinstance(value, Mapping) else (None, None)
     if not all(isinstance(each, str) and 1 <= len(each) <= _SUBJECT_LENGTH for each in found):
         raise ValueError("What is this about? It needs a type and an id.")
     return Subject(str(found[0]), str(found[1]))

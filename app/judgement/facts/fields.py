@@ -12,16 +12,16 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from app.errors import Rejected
 from app.judgement.facts.shapes import Subject
 from app.science import units
 
 
-class BadValues(ValueError):
+class BadValues(Rejected, ValueError):
     """What was typed can't be taken: field name -> what is wrong and what to do."""
 
-    def __init__(self, fields: Mapping[str, str]) -> None:
-        super().__init__("; ".join(f"{name}: {message}" for name, message in fields.items()))
-        self.fields = dict(fields)
+    def __str__(self) -> str:
+        return "; ".join(f"{name}: {message}" for name, message in self.fields.items())
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,7 +1,8 @@
-"""A fact as a record, the one format of sync, export and import; and what was typed, as a fact's values.
+"""Where every fact is put together: of what was written here, and of a record that came from elsewhere.
 
-A record is plain JSON: the envelope's keys, `subject` as {"type", "id"}, times as ISO 8601 with offset, `typed` (what
-was typed, with units) and `values` (SI). A record that has only `typed` is read by the same fields as the page.
+A record is plain JSON, the one format of sync, export and import: the envelope's keys, `subject` as {"type", "id"},
+times as ISO 8601 with offset, `typed` (what was typed, with units) and `values` (SI). One that has only `typed` is read
+by the same fields as the page.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import fields as dataclass_fields
 from datetime import datetime
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from app.judgement.facts.envelope import NAMES, read_envelope
 from app.judgement.facts.fields import BadValues
@@ -26,8 +27,50 @@ def kind_named(name: object) -> Kind:
     return KINDS[name]
 
 
-def values_from_typed(kind: Kind, typed: Mapping[str, str], quality: str = "measured") -> dict[str, Any]:
-    """Read what was typed into the SI values of the kind's fields; BadValues names each field that can't be read."""
+class Beside(TypedDict, total=False):
+    """What an entry may say beside its values, its time and its subject; None where it doesn't."""
+
+    person: str | None
+    place: str | None
+    instrument: str | None
+    method: str | None
+    quality: str
+    note: str | None
+    device: str | None
+    supersedes_id: str | None
+
+
+def written(
+    kind_name: str,
+    typed: Mapping[str, str],
+    about: tuple[str, str],
+    at: tuple[datetime, datetime],
+    *,
+    entry_id: str | None,
+    clock: str,
+    written_at: datetime,
+    by: str | None,
+    values: Mapping[str, Any] | None = None,
+    **beside: Unpack[Beside],
+) -> Fact:
+    """The fact of an entry that somebody writes here; BadValues names each field that can't be taken.
+
+    about: type and id of its subject; at: not before, not after; clock: now or typed; by: who writes it, who also read
+    or did it unless `person` is given. values: what was typed, where that was read already.
+    """
+    record: dict[str, Any] = {
+        "id": entry_id,
+        "kind": kind_name,
+        "subject": Subject(*about),
+        "earliest_at": at[0],
+        "latest_at": at[1],
+    }
+    record |= {"clock": clock, "written_at": written_at, "person": by, "entered_by": by, "typed": typed, **beside}
+    return _fact(record, values)
+
+
+def read_typed(kind: Kind, typed: Mapping[str, str], quality: str) -> tuple[dict[str, Any], dict[str, str]]:
+    """What was typed in the kind's fields as SI values, each by itself; and, by field, what can't be read."""
     values: dict[str, Any] = {}
     wrong: dict[str, str] = {}
     for name, spec in kind.fields.items():
@@ -40,8 +83,13 @@ def values_from_typed(kind: Kind, typed: Mapping[str, str], quality: str = "meas
             continue
         if value is not None:
             _put(values, spec.target, value)
-    if wrong:
-        raise BadValues(wrong)
+    return values, wrong
+
+
+def values_from_typed(kind: Kind, typed: Mapping[str, str], quality: str = "measured") -> dict[str, Any]:
+    """Read what was typed into the SI values of the kind's fields; BadValues names each field that can't be read."""
+    values, wrong = read_typed(kind, typed, quality)
+    _refuse(wrong)
     return completed(kind, values, quality)
 
 
@@ -58,8 +106,7 @@ def checked_values(kind: Kind, values: Mapping[str, Any], quality: str = "measur
                 raise ValueError(f"{spec.word} is missing.")
         except (ValueError, TypeError) as error:
             wrong[name] = str(error)
-    if wrong:
-        raise BadValues(wrong)
+    _refuse(wrong)
     return completed(kind, checked, quality)
 
 
@@ -141,19 +188,27 @@ def _take(values: Mapping[str, Any], target: str) -> Any:
 
 def fact_from_record(record: Mapping[str, Any]) -> Fact:
     """The fact of a record; BadValues names each key that can't be read."""
+    return _fact(record, None)
+
+
+def _fact(record: Mapping[str, Any], values: Mapping[str, Any] | None) -> Fact:
+    """values: SI, where what was typed was read already."""
     kind = kind_named(record.get("kind"))
     envelope = read_envelope(record)
     if envelope["subject"].type not in kind.subjects:
         raise BadValues({"subject": f"{kind.word} is not about a {envelope['subject'].type}."})
-    quality = envelope["quality"]
-    if record.get("values"):
-        if not isinstance(record["values"], Mapping):
-            raise BadValues({"values": "The values must be a set of fields."})
-        values = checked_values(kind, record["values"], quality)
-    else:
-        values = values_from_typed(kind, envelope["typed"], quality)
+    if values is None:
+        values = _read(kind, record.get("values"), envelope)
     _refuse(refused_meter(kind.name, values, envelope.get("method")))
     return kind.shape(**envelope, **values)
+
+
+def _read(kind: Kind, values: Any, envelope: Mapping[str, Any]) -> dict[str, Any]:
+    if not values:
+        return values_from_typed(kind, envelope["typed"], envelope["quality"])
+    if not isinstance(values, Mapping):
+        raise BadValues({"values": "The values must be a set of fields."})
+    return checked_values(kind, values, envelope["quality"])
 
 
 def record_from_fact(fact: Fact) -> dict[str, Any]:

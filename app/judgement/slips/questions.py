@@ -10,7 +10,7 @@ from functools import cache
 from typing import Any
 
 from app.judgement.facts.fields import Quantity
-from app.judgement.facts.kind_parts import Kind, Plausible
+from app.judgement.facts.kind_parts import Plausible
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.judgement.history.history import History
@@ -51,22 +51,13 @@ class Question:
     as_typed_words: str
 
 
-def questions(
-    kind_name: str,
-    values: Mapping[str, Any],
-    typed: Mapping[str, str],
-    history: History | None,
-    programme: Programme | None,
-    at: datetime,
-) -> list[Question]:
-    """What to ask about an entry; none for an ordinary one. values: SI, as read from what was typed."""
-    kind = KINDS.get(kind_name)
-    if kind is None:
-        return []
-    look = _Look(kind_name, values, typed, history, programme, at)
-    asked = list(_thousands(kind, values, typed))
+def questions(fact: Fact, history: History | None, programme: Programme | None, at: datetime) -> list[Question]:
+    """What to ask about an entry; none for an ordinary one."""
+    kind, values = KINDS[fact.kind], vars(fact)
+    look = _Look(fact, history, programme, at)
+    asked = list(_thousands(fact))
     taken = [question.field for question in asked]
-    for name, spec in _weighed_or_read(kind_name):
+    for name, spec in _weighed_or_read(fact.kind):
         value = values.get(spec.target)
         if value is None or name in taken or (spec.target == "net_kg" and values.get("gross_kg") is not None):
             continue
@@ -85,13 +76,13 @@ def _weighed_or_read(kind: str) -> tuple[tuple[str, Quantity], ...]:
     return tuple((name, spec) for name, spec in fields if isinstance(spec, Quantity) and spec.target != "tare_kg")
 
 
-def _thousands(kind: Kind, values: Mapping[str, Any], typed: Mapping[str, str]) -> Iterator[Question]:
+def _thousands(fact: Fact) -> Iterator[Question]:
     """A comma before three digits: who writes 1,500 for 1500 would be understood as 1.5."""
-    if not any("," in str(text) for text in typed.values()):
+    if not any("," in str(text) for text in fact.typed.values()):
         return
-    for name, spec in kind.fields.items():
-        text = str(typed.get(name) or "").strip()
-        if not isinstance(spec, Quantity) or values.get(spec.target) is None or not _GROUPED.fullmatch(text):
+    for name, spec in KINDS[fact.kind].fields.items():
+        text = str(fact.typed.get(name) or "").strip()
+        if not isinstance(spec, Quantity) or getattr(fact, spec.target, None) is None or not _GROUPED.fullmatch(text):
             continue
         whole, decimal = text.replace(",", ""), f"{units.parse_number(text):g}"
         yield Question(name, f"{spec.word} {text}: is it {whole}, or {decimal}?", {name: whole}, whole, DECIMAL)
@@ -101,7 +92,7 @@ def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
     """What would have been asked about a fact that was kept unasked, as one waiting in a phone is."""
     if is_insisted(fact) or not isinstance(fact, Reading | Weighing | Tally):
         return []
-    asked = questions(fact.kind, vars(fact), fact.typed, history, history.programme_at(fact.at), fact.at)
+    asked = questions(fact, history, history.programme_at(fact.at), fact.at)
     if not asked:
         return []
     # Without its tare a bag or tray is understood all the same: the one it started with is taken off.
@@ -116,18 +107,9 @@ def is_insisted(fact: Fact) -> bool:
 class _Look:
     """One entry, looked at against what is usual and what came before it."""
 
-    def __init__(
-        self,
-        kind: str,
-        values: Mapping[str, Any],
-        typed: Mapping[str, str],
-        history: History | None,
-        programme: Programme | None,
-        at: datetime,
-    ) -> None:
-        self.kind, self.values, self.typed, self.history, self.programme, self.at = (
-            kind, values, typed, history, programme, at,
-        )  # fmt: skip
+    def __init__(self, fact: Fact, history: History | None, programme: Programme | None, at: datetime) -> None:
+        self.kind, self.values, self.typed = fact.kind, vars(fact), fact.typed
+        self.history, self.programme, self.at = history, programme, at
         self.stages = all_stages(history) if history is not None else []
         found = stage_at(self.stages, at)
         self.stage = found.name if found else "charged"

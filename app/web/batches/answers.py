@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app import ports
+from app.judgement.facts.records import written
 from app.operations.facts import record_fact
 
 LEFT_FOR = timedelta(hours=6)
@@ -27,16 +27,7 @@ def record_answer(session: Session, batch_id: str, sent: Mapping[str, str], now:
     body = {"id": sent.get("id"), "kind": "flag_answer", "subject": batch_id, **typed}
     if answer == "leaving":
         typed["until"] = (now + LEFT_FOR).isoformat()
-    record: dict[str, Any] = {
-        "id": sent.get("id") or ports.new_id(),
-        "kind": "flag_answer",
-        "subject": {"type": "batch", "id": batch_id},
-        "at": now.isoformat(),
-        "written_at": now.isoformat(),
-        "clock": "now",
-        "person": by,
-        "entered_by": by,
-        "typed": typed,
-    }
-    record_fact(session, record, now=now, body=body)
+    entry_id, about = sent.get("id") or ports.new_id(), ("batch", batch_id)
+    new = written("flag_answer", typed, about, (now, now), entry_id=entry_id, clock="now", written_at=now, by=by)
+    record_fact(session, new, now=now, body=body)
     return SAID[answer]

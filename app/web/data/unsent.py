@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from app.errors import Rejected
-from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import fact_from_record
+from app.judgement.facts.shapes import Fact
 from app.judgement.wording import Words
 from app.web.entries.intake import take_in
 
@@ -51,29 +49,25 @@ def entries_of(content: bytes) -> list[Any]:
 def take_in_file(content: bytes, words: Words) -> list[Line]:
     """Keep what can be kept, and say of each entry what became of it. The same file again changes nothing."""
     entries = entries_of(content)
-    return list(_lines(entries, take_in(entries).answers, words))
+    taken = take_in(entries)
+    return [_line(*each, words) for each in zip(entries, taken.read, taken.answers, strict=True)]
 
 
-def _lines(entries: list[Any], answers: list[dict[str, Any]], words: Words) -> Iterator[Line]:
-    for entry, answer in zip(entries, answers, strict=True):
-        status, said = _SAID.get(answer["status"], ("act", "not taken"))
-        why = " ".join(answer.get("errors", {}).values())
-        yield Line(*_about(entry, words), status, said, why)
-
-
-def _about(entry: Any, words: Words) -> tuple[str, str, str]:
-    """Kind, what was typed, and when, as far as they can be read."""
+def _line(entry: Any, read: Fact | None, answer: dict[str, Any], words: Words) -> Line:
+    """Kind, what was typed, and when, as far as they can be read; and what became of it."""
+    status, said = _SAID.get(answer["status"], ("act", "not taken"))
+    why = " ".join(answer.get("errors", {}).values())
     if not isinstance(entry, dict):
-        return "?", "", ""
+        return Line("?", "", "", status, said, why)
     kind, typed = entry.get("kind"), entry.get("typed")
     word = KINDS[kind].word if isinstance(kind, str) and kind in KINDS else str(kind)[:40]
     shown = " ".join(str(each) for each in typed.values())[:80] if isinstance(typed, dict) else ""
-    return word, shown, _when(entry, words)
+    return Line(word, shown, _when(read, words), status, said, why)
 
 
-def _when(entry: dict[str, Any], words: Words) -> str:
+def _when(read: Fact | None, words: Words) -> str:
     """The time of an entry; nothing where it has none, or one that this house's clock can't show."""
     try:
-        return words.clock(fact_from_record(entry).at)
-    except (BadValues, OverflowError, ValueError):
+        return words.clock(read.at) if read is not None else ""
+    except (OverflowError, ValueError):
         return ""

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 
-from app.judgement.facts.fields import BadValues
-from app.judgement.facts.kinds import ARRIVALS, KINDS, MALT_TESTS
-from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.kinds import ARRIVALS, MALT_TESTS
+from app.judgement.facts.shapes import Fact
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED, all_stages
@@ -18,43 +16,33 @@ from app.judgement.slips.questions import Question, questions
 from app.judgement.wording import Words
 
 FUTURE_ALLOWED = timedelta(minutes=5)
-Times = tuple[datetime, datetime]
 
 
-def questions_about(
-    kind_name: str, typed: Mapping[str, str], quality: str, times: Times, history: History | None, words: Words
-) -> list[Question]:
-    """Questions about times first, then about values; none for an ordinary entry. times: not before, not after.
+def questions_about(new: Fact, history: History | None, words: Words) -> list[Question]:
+    """Questions about times first, then about values; none for an ordinary entry.
 
     Nothing is asked about an entry that will be refused for its time. Of a batch that can't be judged less is asked:
     the entry that puts it right must find its way in.
     """
     if history is None:
-        return _questions(kind_name, typed, quality, times, None, words)
-    return judged_alone(history, lambda each: _questions(kind_name, typed, quality, times, each, words))
+        return _questions(new, None, words)
+    return judged_alone(history, lambda each: _questions(new, each, words))
 
 
-def _questions(
-    kind_name: str, typed: Mapping[str, str], quality: str, times: Times, history: History | None, words: Words
-) -> list[Question]:
+def _questions(new: Fact, history: History | None, words: Words) -> list[Question]:
     assert words.now is not None
-    begins_at = begun_at(history) if history is not None and kind_name not in ARRIVALS else None
-    if impossible_span(*times, words.now, begins_at):
+    begins_at = begun_at(history) if history is not None and new.kind not in ARRIVALS else None
+    if impossible_span(new.earliest_at, new.latest_at, words.now, begins_at):
         return []
-    found = [*_time_questions(kind_name, times, history, words), *_wet_question(kind_name, times[1], history, words)]
-    try:
-        values = values_from_typed(KINDS[kind_name], typed, quality)
-    except BadValues:
-        return found
-    latest = times[1]
-    programme = history.programme_at(latest) if history is not None else None
-    return [*found, *questions(kind_name, values, typed, history, programme, latest)]
+    programme = history.programme_at(new.latest_at) if history is not None else None
+    about_values = questions(new, history, programme, new.latest_at)
+    return [*_time_questions(new, history, words), *_wet_question(new, history, words), *about_values]
 
 
-def _time_questions(kind_name: str, times: Times, history: History | None, words: Words) -> list[Question]:
+def _time_questions(new: Fact, history: History | None, words: Words) -> list[Question]:
     """A time in the future, before the batch, or after its end is asked about, and kept when insisted on."""
     assert words.now is not None
-    earliest, latest = times
+    latest = new.latest_at
     begun = all_stages(history) if history is not None else []
     found = []
     if latest > words.now + FUTURE_ALLOWED:
@@ -64,16 +52,16 @@ def _time_questions(kind_name: str, times: Times, history: History | None, words
         found.append(
             f"{words.clock(latest)} is before the batch began ({words.clock(first)}). Is that the time you mean?"
         )
-    has_ended = begun and begun[-1].name in ENDED and earliest > begun[-1].starts_at
-    if has_ended and kind_name not in ("note", *MALT_TESTS):
+    has_ended = begun and begun[-1].name in ENDED and new.earliest_at > begun[-1].starts_at
+    if has_ended and new.kind not in ("note", *MALT_TESTS):
         found.append(f"The batch was {begun[-1].name} at {words.clock(begun[-1].starts_at)}. Keep this all the same?")
     question = Question(field="when", message="", alternative={}, alternative_words="", as_typed_words="Keep it so")
     return [replace(question, message=message) for message in found]
 
 
-def _wet_question(kind_name: str, at: datetime, history: History | None, words: Words) -> list[Question]:
+def _wet_question(new: Fact, history: History | None, words: Words) -> list[Question]:
     """Malt that is clearly too wet to keep is finished only when somebody insists."""
-    wet = too_wet(history, at) if history is not None and kind_name == "finished" else None
+    wet = too_wet(history, new.latest_at) if history is not None and new.kind == "finished" else None
     if wet is None:
         return []
     figure = words.percent(wet.estimate.moisture_wb, wet.estimate.half_width)

@@ -1,13 +1,12 @@
-"""WTForms fields that read what was typed by the same specifications as sync and import."""
+"""The form fields of what a kind of entry is typed in. They keep it as it is: the form reads them all at once."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from wtforms import StringField, TextAreaField, ValidationError
+from wtforms import StringField, TextAreaField
 
 from app.judgement.facts.fields import Choice, Count, FieldSpec, Lengths, Moment, Quantity, Reference, Text
-from app.judgement.facts.kind_parts import VALUELESS_QUALITIES
 from app.science import units
 from app.web.request.choice_fields import RadioField, SelectField
 
@@ -17,49 +16,16 @@ SMALL_MASSES = frozenset(
 SMALL_UNITS = {"metric": "g", "us": "oz"}
 
 
-class _Typed:
-    """A field that is checked by its specification. What was typed is kept as it is."""
-
-    spec: FieldSpec
-
-    def pre_validate(self, form: Any) -> None:
-        quality = form.data.get("quality") or "measured"
-        if quality in VALUELESS_QUALITIES and not str(self.data or "").strip():  # type: ignore[attr-defined]  # mixed into WTForms fields
-            return
-        try:
-            self.spec.read(form.typed(), self.short_name)  # type: ignore[attr-defined]  # mixed into WTForms fields
-        except ValueError as error:
-            raise ValidationError(str(error)) from error
-
-
-class TypedString(_Typed, StringField):
-    def __init__(self, spec: FieldSpec, **options: Any) -> None:
-        super().__init__(spec.word, description=spec.help, **options)
-        self.spec = spec
-
-
-class TypedText(_Typed, TextAreaField):
-    def __init__(self, spec: FieldSpec, **options: Any) -> None:
-        super().__init__(spec.word, description=spec.help, **options)
-        self.spec = spec
-
-
-class TypedChoice(_Typed, RadioField):
-    def __init__(self, spec: Choice, **options: Any) -> None:
-        super().__init__(spec.word, choices=list(spec.options), validate_choice=False, **options)
-        self.spec = spec
-
-
 def fields_for(name: str, spec: FieldSpec, kind_name: str, system: str) -> dict[str, Any]:
     """The form fields of one field of a kind; for a quantity also that of its unit."""
     if isinstance(spec, Quantity):
         units_too = {} if spec.unit_of or not has_unit(spec) else {f"{name}_unit": unit_field(spec, kind_name, system)}
-        return {name: TypedString(spec), **units_too}
+        return {name: StringField(spec.word, description=spec.help), **units_too}
     if isinstance(spec, Choice):
-        return {name: TypedChoice(spec)}
-    if isinstance(spec, Lengths) or (isinstance(spec, Text) and spec.max_length > 300):
-        return {name: TypedText(spec)}
-    return {name: TypedString(spec)}
+        choices = list(spec.options)
+        return {name: RadioField(spec.word, choices=choices, validate_choice=False)}
+    field = TextAreaField if widget_of(spec) == "long" else StringField
+    return {name: field(spec.word, description=spec.help)}
 
 
 def has_unit(spec: FieldSpec) -> bool:

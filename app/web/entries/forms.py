@@ -14,10 +14,11 @@ from wtforms import HiddenField, StringField, TextAreaField, ValidationError
 from wtforms.fields import DateTimeLocalField, MultipleFileField
 from wtforms.validators import Length, Optional
 
-from app.judgement.facts.fields import Moment, Quantity
+from app.judgement.facts.fields import BadValues, Moment, Quantity
 from app.judgement.facts.kind_parts import MALT_MOISTURE_METHODS, QUALITIES, Kind
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.records import completed, read_typed, written
+from app.judgement.facts.shapes import Fact
 from app.web.entries.fields import fields_for
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
 from app.web.entries.units_typed import UnitsTyped
@@ -91,6 +92,8 @@ class EntryForm(KindForm):
     now: datetime
     exact: Mapping[str, datetime] = MappingProxyType({})
     """Moments by how the form shows them: left as they are, they keep their seconds."""
+    values: Mapping[str, Any]
+    """What was typed, SI: read by validate, once, for all that comes after."""
 
     def typed(self) -> dict[str, str]:
         typed = super().typed()
@@ -99,16 +102,17 @@ class EntryForm(KindForm):
 
     def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
         """Every field by itself, then time and values as a whole."""
-        if not super().validate(extra_validators):
-            self.fold.errors = [*self.fold.errors, *self._which_one]
-            return False
+        is_right = super().validate(extra_validators)
+        self.fold.errors = [*self.fold.errors, *self._which_one]
+        values, wrong = read_typed(self.kind, self.typed(), self.quality.data)
         try:
-            values_from_typed(self.kind, self.typed(), self.quality.data)
-        except ValueError as error:
-            for name, message in getattr(error, "fields", {"": str(error)}).items():
-                self._fields[name if name in self._fields else "id"].errors = [message]
-            return False
-        return True
+            if is_right and not wrong:
+                self.values = completed(self.kind, values, self.quality.data)
+        except BadValues as error:
+            wrong = error.fields
+        for name, message in wrong.items():
+            self._fields[name].errors = [message]
+        return is_right and not wrong
 
     _which_one: tuple[str, ...] = ()
 
@@ -141,28 +145,24 @@ class EntryForm(KindForm):
         known = self.exact.get(text, moment)
         return known if timedelta() <= known - moment < timedelta(minutes=1) else moment
 
-    def record(self, subject_type: str, subject_id: str, entered_by: str | None) -> dict[str, Any]:
-        """The entry as a record, once it is valid."""
-        earliest, latest = self.span()
-        optional = {
-            name: self._fields[name].data
-            for name in ("place", "instrument", "person", "method", "note", "supersedes_id")
-            if name in self._fields and self._fields[name].data
-        }
-        return {
-            "id": self.id.data,
-            "v": 1,
-            "kind": self.kind.name,
-            "subject": {"type": subject_type, "id": subject_id},
-            "earliest_at": earliest.isoformat(),
-            "latest_at": latest.isoformat(),
-            "written_at": self.now.isoformat(),
-            "clock": "now" if self.when.data in AGO else "typed",
-            "entered_by": entered_by,
-            "quality": self.quality.data,
-            "typed": self.typed(),
-            **{"person": entered_by, **optional},
-        }
+    def fact(self, about: tuple[str, str], by: str | None, changes: Mapping[str, str] | None = None) -> Fact:
+        """The entry, once it is valid; BadValues where it can't be kept all the same. changes: taken in place of what
+        was typed."""
+        return written(
+            self.kind.name,
+            {**self.typed(), **(changes or {})},
+            about,
+            self.span(),
+            entry_id=self.id.data,
+            values=None if changes else self.values,
+            **self.told(by, "place", "instrument", "person", "method", "note", "supersedes_id"),
+        )
+
+    def told(self, by: str | None, *names: str) -> dict[str, Any]:
+        """What an entry of this form says of who wrote it, when and how sure, and in the fields of these names."""
+        said = {name: self._fields[name].data for name in names if name in self._fields and self._fields[name].data}
+        clock = "now" if self.when.data in AGO else "typed"
+        return {"clock": clock, "written_at": self.now, "by": by, "quality": self.quality.data, **said}
 
     def body(self) -> dict[str, str]:
         """What was sent, for telling a repeat from another entry: a repeat comes later but says the same."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import timedelta
 from typing import Any, NamedTuple
 
 from flask import current_app
@@ -17,7 +16,7 @@ from app.judgement.flags import Flag, each_for_itself
 from app.judgement.history.history import History
 from app.judgement.meaning.meaning import Meaning, meaning
 from app.judgement.slips.questions import Question, is_insisted
-from app.operations.facts import record_fact
+from app.operations.facts import on_this_clock, record_fact
 from app.store.facts import find_fact, last_seq
 from app.store.history import load_histories
 from app.web.entries.asking import questions_about
@@ -32,35 +31,45 @@ Answer = dict[str, Any]
 
 
 class TakenIn(NamedTuple):
-    """An answer for each entry; and the seq of the last fact in the house then."""
+    """An answer for each entry; what was read of each, as it came; and the seq of the last fact in the house then."""
 
     answers: list[Answer]
+    read: list[Fact | None]
     seq: int
 
 
 def take_in(entries: Sequence[Any], ask: object = None) -> TakenIn:
     """Keep what can be kept, commit it, and answer each entry by its id. ask: the id of an entry that its writer can
     still be asked about."""
-    taken = [_take_one(db(), entry, ask) for entry in entries]
+    read = [_read(entry) for entry in entries]
+    taken = [_take_one(db(), entry, new, ask) for entry, new in zip(entries, read, strict=True)]
     seq = last_seq(db())
     if any(fact is not None for _, fact in taken):
         commit("/", "What could be taken of it is stored.")
         _judge(taken)
-    return TakenIn([answer for answer, _ in taken], seq)
+    return TakenIn([answer for answer, _ in taken], read, seq)
 
 
-def _take_one(session: Session, entry: Any, ask: object) -> tuple[Answer, Fact | None]:
+def _read(entry: Any) -> Fact | None:
+    """None where it can't be read: to keep it then says why, or that it was kept by a program that could."""
+    try:
+        return fact_from_record(entry) if isinstance(entry, dict) else None
+    except BadValues:
+        return None
+
+
+def _take_one(session: Session, entry: Any, new: Fact | None, ask: object) -> tuple[Answer, Fact | None]:
     """Keep one entry in a savepoint of its own, so that a refused one takes no other with it."""
     if not isinstance(entry, dict):
         return {"id": None, "status": 422, "errors": {"": "An entry is a set of named values."}}, None
     answer: Answer = {"id": entry.get("id")}
     try:
         is_asked = isinstance(ask, str) and ask.isascii() and ask == entry.get("id")
-        asked = _questions(session, entry) if is_asked else []
+        asked = _questions(session, new) if is_asked and new is not None else []
         if asked:
             return answer | {"status": 422, "errors": {}, "questions": [_as_json(each) for each in asked]}, None
         with session.begin_nested():
-            kept = record_fact(session, entry, now=request_now())
+            kept = record_fact(session, new or entry, now=request_now(), body=entry)
     except KeptOtherwise as error:
         return answer | {"status": 422, "errors": error.fields, "current": record_from_fact(error.current)}, None
     except Rejected as error:
@@ -71,18 +80,12 @@ def _take_one(session: Session, entry: Any, ask: object) -> tuple[Answer, Fact |
     return answer | {"status": 201 if kept.is_new else 200, "fact": record_from_fact(kept.fact)}, kept.fact
 
 
-def _questions(session: Session, entry: dict[str, Any]) -> list[Question]:
-    """What is asked about an entry that can be read and isn't here yet."""
-    try:
-        new = fact_from_record(entry)
-        shift = timedelta(seconds=new.clock_offset_s or 0.0) if new.clock == "now" else timedelta()
-        times = (new.earliest_at + shift, new.latest_at + shift)
-    except (BadValues, OverflowError):
-        return []
+def _questions(session: Session, new: Fact) -> list[Question]:
+    """What is asked about an entry that isn't here yet."""
     if is_insisted(new) or find_fact(session, new.id) is not None:
         return []
     history = load_histories(session, [new.subject.id]).get(new.subject.id)
-    return questions_about(new.kind, new.typed, new.quality, times, history, words())
+    return questions_about(on_this_clock(new), history, words())
 
 
 def _as_json(question: Question) -> dict[str, Any]:

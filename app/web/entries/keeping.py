@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import values_from_typed
 from app.judgement.facts.shapes import Fact
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
@@ -54,24 +52,24 @@ def keep_entry(
     """Keep what a form says, unless it is wrong or should be asked about first. Does not commit."""
     if not form.validate():
         return Answer(form)
-    record = form.record(*subject, entered_by)
-    wrong = _refused(form, history, record)
+    wrong = _refused(form, history)
     if wrong:
         return Answer(put_errors(form, wrong))
     body = form.body()
     about = digest_of({name: text for name, text in body.items() if name not in ("id", "insist")})
     chosen = chosen_of(form.insist.data, about)
-    if chosen != "1":
-        asked = _questions(form, history)
-        offered = {f"alternative{place}": question.alternative for place, question in enumerate(asked)}
-        if offered.get(chosen):
-            record = record | {"typed": record["typed"] | offered[chosen]}
-        elif asked:
-            return Answer(form, questions=tuple(asked), about=about)
-    elif record["typed"]:
-        record = record | {"typed": record["typed"] | {INSISTED: "1"}}
     try:
-        kept = record_fact(session, record, now=form.now, body=body)
+        new = form.fact(subject, entered_by)
+        if chosen != "1":
+            asked = questions_about(new, history, Words(zone=form.zone, now=form.now))
+            offered = {f"alternative{place}": question.alternative for place, question in enumerate(asked)}
+            if offered.get(chosen):
+                new = form.fact(subject, entered_by, offered[chosen])
+            elif asked:
+                return Answer(form, questions=tuple(asked), about=about)
+        elif new.typed:
+            new = replace(new, typed={**new.typed, INSISTED: "1"})
+        kept = record_fact(session, new, now=form.now, body=body)
     except (KeptOtherwise, Conflict) as error:
         return Answer(form, current=error.current)
     except Rejected as error:
@@ -79,12 +77,12 @@ def keep_entry(
     return Answer(form, kept.fact, kept.is_new)
 
 
-def _refused(form: EntryForm, history: History | None, record: dict[str, Any]) -> dict[str, str]:
+def _refused(form: EntryForm, history: History | None) -> dict[str, str]:
     """What can't be kept as things stand with the batch: a meter on warm grain or on a roast."""
-    if history is None or form.kind.name != "moisture_test":
+    method = form._fields.get("method")
+    if history is None or form.kind.name != "moisture_test" or method is None:
         return {}
-    values = values_from_typed(form.kind, record["typed"], record["quality"])
-    told, at = (form.kind.name, values, record.get("method")), form.span()[1]
+    told, at = (form.kind.name, form.values, method.data), form.span()[1]
     return judged_alone(history, lambda sound: refused_here(sound, at, *told))
 
 
@@ -97,8 +95,3 @@ def put_errors(form: EntryForm, fields: dict[str, str]) -> EntryForm:
         else:
             form.form_errors = [*form.form_errors, message]
     return form
-
-
-def _questions(form: EntryForm, history: History | None) -> list[Question]:
-    words = Words(zone=form.zone, now=form.now)
-    return questions_about(form.kind.name, form.typed(), str(form.quality.data), form.span(), history, words)

@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 from wtforms import BooleanField, Field, HiddenField, StringField, ValidationError
 from wtforms.validators import Length, Optional
 
+from app import ports
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.records import values_from_typed, written
 from app.judgement.slips.dating import impossible_span
 from app.science import units
 from app.web.entries.forms import FOLDS, WHEN, ClockField
@@ -32,7 +33,6 @@ KNOWN = {
     "pack": (("measured", "measured now"), ("assumed", "estimated")),
     "dispatch": (("measured", "measured now"), ("assumed", "as it was packed")),
 }
-TARGETS = {"pack": "pack:new", "dispatch": "house:house"}
 BORROWED = frozenset({"lot", "assumed"})
 """Ways of knowing a moisture that may be left empty: the last one known of the source then stands."""
 
@@ -68,6 +68,10 @@ class GrainForm(UnitsTyped):
     zone: ZoneInfo
     now: datetime
     sources: Mapping[str, Source]
+    target: str
+    """What the grain goes into, as type:id."""
+    read: Sequence[tuple[Row, dict[str, Any]]] = ()
+    """The rows that say something, with their values, once the form is valid."""
 
     id = HiddenField()
     insist = HiddenField()
@@ -109,8 +113,8 @@ class GrainForm(UnitsTyped):
         is_well = super().validate(extra_validators)
         self.fold.errors = [*self.fold.errors, *self._which_one]
         filled = [row for row in self.rows if self.is_filled(row)]
-        for row in filled:
-            is_well = self._check(row) and is_well
+        self.read = [(row, values) for row in filled if (values := self._read(row)) is not None]
+        is_well = is_well and len(self.read) == len(filled)
         if len(filled) < self.fewest:
             self.rows[min(len(filled), self.count - 1)].as_is.errors = [self.too_few]
             is_well = False
@@ -136,27 +140,39 @@ class GrainForm(UnitsTyped):
             "as_is_unit": str(row.as_is_unit.data),
             "moisture": moisture,
             "moisture_unit": unit,
+            "target": self.target,
         }
 
-    def values(self, row: Row) -> dict[str, Any]:
-        """The SI values of a row; BadValues names the fields that can't be read."""
-        target = TARGETS.get(self.kind, "batch:new")
-        return values_from_typed(KINDS[self.kind], {**self.typed(row), "target": target})
-
-    def _check(self, row: Row) -> bool:
+    def _read(self, row: Row) -> dict[str, Any] | None:
+        """The SI values of a row; None where its fields say what can't be read."""
         try:
-            values = self.values(row)
+            values = values_from_typed(KINDS[self.kind], self.typed(row))
             if values["as_is_kg"] <= 0:
                 raise BadValues({"as_is": "Nothing goes in: give its weight, or leave the row empty."})
         except BadValues as error:
             for name, message in error.fields.items():
                 getattr(row, name).errors = [message if name != "source" else "Choose where it comes from."]
-            return False
-        return True
+            return None
+        return values
 
-    def filled(self) -> list[tuple[Row, dict[str, Any]]]:
-        """The rows that say something, with their values, once the form is valid."""
-        return [(row, self.values(row)) for row in self.rows if self.is_filled(row)]
+    def parts(self, about: tuple[str, str], by: str | None) -> list[Any]:
+        """The facts of the rows, once the form is valid; BadValues where they can't be kept all the same."""
+        at, clock = self.moment(), "now" if self.when.data in AGO else "typed"
+        return [
+            written(
+                self.kind,
+                self.typed(row),
+                about,
+                (at, at),
+                entry_id=row.id.data or ports.new_id(),
+                clock=clock,
+                written_at=self.now,
+                by=by,
+                values=values,
+                method=row.known.data,
+            )
+            for row, values in self.read
+        ]
 
 
 class BatchForm(GrainForm):

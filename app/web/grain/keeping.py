@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
 
@@ -10,7 +11,8 @@ from sqlalchemy.orm import Session
 
 from app import ports
 from app.errors import KeptOtherwise, Rejected
-from app.judgement.facts.shapes import Fact
+from app.judgement.facts.records import written
+from app.judgement.facts.shapes import Fact, Part, Subject
 from app.judgement.history.stages import all_stages
 from app.judgement.malt.dryness import too_wet
 from app.judgement.meaning.meaning import range_words
@@ -18,13 +20,12 @@ from app.judgement.slips.questions import questions as slip_questions
 from app.judgement.wording import Words
 from app.operations.batches import open_batch, pack_batch
 from app.operations.facts import record_fact
-from app.operations.packs import dispatch_pack
 from app.store.batches import Batch, find_batch_by_id
 from app.store.facts import find_fact
+from app.store.house import HOUSE
 from app.store.packs import Pack
 from app.store.programmes import get_programme
 from app.web.entries.keeping import TIMES
-from app.web.entries.times import AGO
 from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 from app.web.grain.sources import pack_against
 from app.web.request.insisted import chosen_of, digest_of
@@ -66,25 +67,25 @@ def begin_batch(session: Session, form: BatchForm, words: Words, by: str | None)
     known = find_batch_by_id(session, str(form.id.data or ""))
     if known is not None:
         return Outcome(known)
-    asked = _asked(session, form, words)
-    if asked is not None:
-        return asked
-    filled = form.filled()
-    largest = max(filled, key=lambda each: each[1]["dry_kg"])[0]
+    into = Subject("batch", form.id.data or ports.new_id())
+    parts = _parts(session, form, words, into, into, by)
+    if isinstance(parts, Outcome):
+        return parts
+    largest = max(parts, key=lambda part: part.dry_kg).source
     try:
         batch = open_batch(
             session,
-            batch_id=form.id.data or ports.new_id(),
-            species=form.sources[str(largest.source.data)].species,
+            batch_id=into.id,
+            species=form.sources[f"{largest.type}:{largest.id}"].species,
             programme=form.programme.data,
-            parts=[_record(form, row, by) for row, _ in filled],
+            parts=parts,
             now=form.now,
             vessel=str(form.vessel.data or ""),
             title=str(form.title.data or ""),
         )
     except Rejected as error:
         return _refused(form, error)
-    touched = tuple(values["source"].id for _, values in filled if values["source"].type == "batch")
+    touched = tuple(part.source.id for part in parts if part.source.type == "batch")
     return Outcome(batch, is_new=True, touched=touched)
 
 
@@ -93,14 +94,14 @@ def fill_pack(session: Session, form: PackForm, words: Words, batch_id: str, by:
     known = session.get(Pack, str(form.id.data or ""))
     if known is not None:
         return Outcome(pack=known)
-    asked = _asked(session, form, words)
-    if asked is not None:
-        return asked
-    row = form.rows[0]
+    # Out of which batch is said by the address alone.
+    form.rows[0].source.data = f"batch:{batch_id}"
+    into = Subject("pack", form.id.data or ports.new_id())
+    parts = _parts(session, form, words, ("batch", batch_id), into, by)
+    if isinstance(parts, Outcome):
+        return parts
     try:
-        part = _record(form, row, by)
-        pack_id, name = form.id.data or ports.new_id(), str(form.name.data or "")
-        pack = pack_batch(session, pack_id=pack_id, name=name, part=part, batch_id=batch_id, now=form.now)
+        pack = pack_batch(session, pack_id=into.id, name=str(form.name.data or ""), part=parts[0], now=form.now)
     except Rejected as error:
         return _refused(form, error)
     return Outcome(pack=pack, is_new=True, touched=(batch_id,))
@@ -108,16 +109,15 @@ def fill_pack(session: Session, form: PackForm, words: Words, batch_id: str, by:
 
 def dispatch_malt(session: Session, form: DispatchForm, words: Words, pack_id: str, by: str | None) -> Outcome:
     """Let the malt go that the form describes. Does not commit."""
-    row = form.rows[0]
     # Sent again, it would be asked whether the pack still holds that much: the first time it was taken out already.
-    is_known = find_fact(session, str(row.id.data or "")) is not None
-    asked = _asked(session, form, words) if not is_known else None if form.validate() else Outcome()
-    if asked is not None:
-        return asked
-    part = _record(form, row, by) | {"note": str(form.to.data or "").strip() or None}
+    is_known = find_fact(session, str(form.rows[0].id.data or "")) is not None
+    parts = _parts(session, form, words, ("pack", pack_id), HOUSE, by, is_asked=not is_known)
+    if isinstance(parts, Outcome):
+        return parts
+    part = replace(parts[0], note=str(form.to.data or "").strip() or None)
     body = {"kind": form.kind, **{name: str(field.data or "") for name, field in form._fields.items()}}
     try:
-        kept = dispatch_pack(session, pack_id=pack_id, part=part, now=form.now, body=body)
+        kept = record_fact(session, part, now=form.now, body=body)
     except KeptOtherwise as error:
         return Outcome(current=error.current)
     except Rejected as error:
@@ -128,34 +128,42 @@ def dispatch_malt(session: Session, form: DispatchForm, words: Words, pack_id: s
 def end_merged(session: Session, form: GrainForm, merged: Batch, by: str | None) -> None:
     """Finish the batches that went into another as a whole."""
     # A second later, so that the merged batch, which inherits what happened until then, doesn't inherit its end.
-    at = (form.moment() + timedelta(seconds=1)).isoformat()
-    for row, _ in form.filled():
-        record = {
-            "id": ports.new_id(),
-            "kind": "finished",
-            "subject": {"type": "batch", "id": str(row.source.data).removeprefix("batch:")},
-            "at": at,
-            "written_at": form.now.isoformat(),
-            "clock": "typed",
-            "person": by,
-            "entered_by": by,
-            "note": f"Merged into batch {merged.number}.",
-        }
-        record_fact(session, record, now=form.now)
+    at = form.moment() + timedelta(seconds=1)
+    told: dict[str, Any] = {
+        "clock": "typed",
+        "written_at": form.now,
+        "by": by,
+        "note": f"Merged into batch {merged.number}.",
+    }
+    for _, values in form.read:
+        ended = written("finished", {}, values["source"], (at, at), entry_id=ports.new_id(), **told)
+        record_fact(session, ended, now=form.now)
 
 
-def _asked(session: Session, form: Any, words: Words) -> Outcome | None:
-    """That the form is wrong, or what it should be asked; None where it may be kept."""
+def _parts(
+    session: Session,
+    form: Any,
+    words: Words,
+    about: tuple[str, str],
+    into: Subject,
+    by: str | None,
+    *,
+    is_asked: bool = True,
+) -> list[Part] | Outcome:
+    """The facts of a form that may be kept; or that it is wrong, or what should be asked first."""
+    form.target = f"{into.type}:{into.id}"
     if not form.validate():
         return Outcome()
-    about = digest_of(form.said())
-    if chosen_of(form.insist.data, about) == "1":
-        return None
-    found = questions(session, form, words)
-    return Outcome(questions=found, about=about) if found else None
+    try:
+        parts: list[Part] = form.parts(about, by)
+    except Rejected as error:
+        return _refused(form, error)
+    digest = digest_of(form.said())
+    found = _questions(session, form, parts, words) if is_asked and chosen_of(form.insist.data, digest) != "1" else ()
+    return Outcome(questions=found, about=digest) if found else parts
 
 
-def questions(session: Session, form: Any, words: Words) -> tuple[str, ...]:
+def _questions(session: Session, form: Any, parts: Sequence[Part], words: Words) -> tuple[str, ...]:
     """What looks like a slip, and is kept when the person insists on it."""
     moment = form.moment()
     found = []
@@ -165,11 +173,10 @@ def questions(session: Session, form: Any, words: Words) -> tuple[str, ...]:
         found.append(f"{words.clock(moment)} is more than a year ago. Is that the time you mean?")
     digest = getattr(getattr(form, "programme", None), "data", None)
     programme = get_programme(session, digest) if digest else None
-    for row, values in form.filled():
-        found += _stock_question(form, row, values["as_is_kg"], words)
-        typed = form.typed(row)
-        found += _pack_questions(form, row, values["moisture_wb"], words) + _held_question(session, form, row)
-        found += [each.message for each in slip_questions(form.kind, values, typed, None, programme, moment)]
+    for (row, _), part in zip(form.read, parts, strict=True):
+        found += _stock_question(form, row, part.as_is_kg, words)
+        found += _pack_questions(form, row, part.moisture_wb, words) + _held_question(session, form, row)
+        found += [each.message for each in slip_questions(part, None, programme, moment)]
     return tuple(found)
 
 
@@ -217,23 +224,6 @@ def _held_question(session: Session, form: Any, row: Row) -> list[str]:
         return []
     held = f"{source.name} is held: " if form.kind == "dispatch" else ""
     return [f"{held}{against} {ALL_THE_SAME[form.kind]} all the same?"]
-
-
-def _record(form: GrainForm, row: Row, by: str | None) -> dict[str, Any]:
-    """The part of a row as a record; source and target are completed by the operation."""
-    at = form.moment().isoformat()
-    return {
-        "id": row.id.data or ports.new_id(),
-        "v": 1,
-        "kind": form.kind,
-        "at": at,
-        "written_at": form.now.isoformat(),
-        "clock": "now" if form.when.data in AGO else "typed",
-        "person": by,
-        "entered_by": by,
-        "method": row.known.data,
-        "typed": form.typed(row),
-    }
 
 
 def _refused(form: Any, error: Rejected) -> Outcome:

@@ -15,8 +15,8 @@ from app import ports
 from app.judgement.facts.fields import BadValues, Choice, Quantity
 from app.judgement.facts.kind_parts import MOISTURE_METHODS
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import values_from_typed
-from app.judgement.slips.questions import INSISTED
+from app.judgement.facts.records import values_from_typed, written
+from app.judgement.facts.shapes import Fact
 from app.web.entries.fields import unit_field
 from app.web.entries.times import moment_from_local
 from app.web.entries.units_typed import UnitsTyped
@@ -58,8 +58,8 @@ class NewLotForm(UnitsTyped):
 
     unit_shared: ClassVar[Mapping[str, str]] = {"tare": "gross", "net": "gross"}
     form_errors: list[str]
-    insisted: frozenset[str] = frozenset()
-    """The ids of the entries that somebody was asked about, and meant."""
+    read: list[tuple[dict[str, Any], dict[str, Any]]]
+    """The facts that the form tells: what `written` is told of each, and its values; read by validate."""
 
     zone: ZoneInfo
     now: datetime
@@ -71,7 +71,7 @@ class NewLotForm(UnitsTyped):
     def validate(self, extra_validators: Mapping[str, Any] | None = None) -> bool:
         """Every field by itself, then each fact as a whole, so that all that is wrong is told at once."""
         is_right = super().validate(extra_validators)
-        wrong = self._wrong_words() | self._wrong_facts()
+        wrong = self._wrong_words() | self.read_facts()
         self.put_errors(wrong)
         return is_right and not wrong
 
@@ -98,11 +98,14 @@ class NewLotForm(UnitsTyped):
             wrong["received_on"] = str(error)
         return wrong
 
-    def _wrong_facts(self) -> dict[str, str]:
+    def read_facts(self) -> dict[str, str]:
+        """Read what was typed; the fields that can't be read."""
         wrong: dict[str, str] = {}
-        for entry in self.entries():
+        self.read = []
+        for entry in self._entries():
             try:
-                values_from_typed(KINDS[entry["kind"]], entry["typed"], entry.get("quality", "measured"))
+                values = values_from_typed(KINDS[entry["kind_name"]], entry["typed"], entry.get("quality", "measured"))
+                self.read.append((entry, values))
             except BadValues as error:
                 wrong |= error.fields
         return wrong
@@ -121,30 +124,32 @@ class NewLotForm(UnitsTyped):
             return self.now
         return moment_from_local(datetime.combine(day, time(12)).isoformat(), self.zone, "first")
 
-    def records(self, entered_by: str | None) -> list[dict[str, Any]]:
-        """The facts that the form tells, as records; only once it is valid."""
+    def facts(self, lot_id: str, by: str | None) -> list[Fact]:
+        """What the form tells, once it is valid; BadValues where it can't be kept all the same."""
         at = self.received_at()
         clock = "now" if at == self.now else "typed"
-        told = {"v": 1, "at": at.isoformat(), "written_at": self.now.isoformat(), "clock": clock}
-        return [
-            {**told, "person": entered_by, "entered_by": entered_by, **self._meant(entry)} for entry in self.entries()
-        ]
+        told: dict[str, Any] = {
+            "about": ("lot", lot_id),
+            "at": (at, at),
+            "clock": clock,
+            "written_at": self.now,
+            "by": by,
+        }
+        return [written(**told, **entry, values=values) for entry, values in self.read]
 
-    def _meant(self, entry: dict[str, Any]) -> dict[str, Any]:
-        return entry | ({"typed": entry["typed"] | {INSISTED: "1"}} if entry["id"] in self.insisted else {})
-
-    def entries(self) -> list[dict[str, Any]]:
-        """The facts that the form tells: which, and what was typed."""
+    def _entries(self) -> list[dict[str, Any]]:
         is_said = self.moisture_known.data in (None, "", "said")
         weight = self._typed(*WEIGHTS) | (self._typed("moisture") if is_said else {})
-        intake = {"id": self.intake_id.data, "kind": "intake", "typed": weight, "quality": self.quality.data}
+        intake = {
+            "entry_id": self.intake_id.data, "kind_name": "intake", "typed": weight, "quality": self.quality.data,
+        }  # fmt: skip
         entries = [intake | ({"note": "Moisture as the seller says."} if "moisture" in weight else {})]
         if self._typed("moisture") and not is_said:
             typed = {name.replace("moisture", "value"): text for name, text in self._typed("moisture").items()}
-            test = {"id": self.test_id.data, "kind": "moisture_test", "typed": typed}
+            test = {"entry_id": self.test_id.data, "kind_name": "moisture_test", "typed": typed}
             entries.append(test | {"method": self.moisture_known.data})
         if declared := self._typed(*DECLARED):
-            entries.append({"id": self.declaration_id.data, "kind": "declaration", "typed": declared})
+            entries.append({"entry_id": self.declaration_id.data, "kind_name": "declaration", "typed": declared})
         return entries
 
     def _typed(self, *names: str) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -15,7 +16,7 @@ from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kind_parts import WATERS
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.records import values_from_typed, written
 from app.judgement.facts.shapes import Fact
 from app.judgement.grain.germination_tests import DAYS
 from app.operations.facts import record_fact
@@ -38,11 +39,14 @@ class PlatesForm(EntryForm):
 
     kind = KIND
     form_errors: list[str]
+    read: dict[int, dict[str, Any]]
+    """What was counted in each dish, read by validate."""
 
     def validate(self, extra_validators: Any = None) -> bool:
         """Every field by itself, then each dish as a whole, so that all that is wrong is told at once."""
         is_right = super(EntryForm, self).validate(extra_validators)
         self.fold.errors = [*self.fold.errors, *self._which_one]
+        self.read = {}
         wrong = {name: message for dish in self.filled() for name, message in self._wrong(dish).items()}
         if is_right and self.span()[1] > self.now + FUTURE_ALLOWED:
             wrong["when"] = "That time is still to come."
@@ -64,7 +68,7 @@ class PlatesForm(EntryForm):
 
     def _wrong(self, dish: int) -> dict[str, str]:
         try:
-            values_from_typed(KIND, self.dish_typed(dish))
+            self.read[dish] = values_from_typed(KIND, self.dish_typed(dish))
         except BadValues as error:
             words = {name: message for name, message in error.fields.items() if name in COUNTS}
             if "looked_at" in words and words["looked_at"][:1].isdigit():
@@ -72,19 +76,13 @@ class PlatesForm(EntryForm):
             return {f"dish{dish}_{name}": message for name, message in words.items()}
         return {}
 
-    def records(self, lot_id: str, entered_by: str | None) -> list[dict[str, Any]]:
-        """One record for each filled dish, once the form is valid."""
-        whole = self.record("lot", lot_id, entered_by)
-        return [
-            whole
-            | {
-                "id": self._fields[f"dish{dish}_id"].data,
-                "typed": self.dish_typed(dish),
-                "method": self._fields[f"dish{dish}_water"].data,
-                "place": f"dish {dish}",
-            }
-            for dish in self.filled()
-        ]
+    def facts(self, lot_id: str, by: str | None) -> Iterator[Fact]:
+        """One for each filled dish, once the form is valid; BadValues where it can't be kept all the same."""
+        common = self.told(by, "instrument", "person", "note")
+        for dish, values in self.read.items():
+            own = {"entry_id": self._fields[f"dish{dish}_id"].data, "method": self._fields[f"dish{dish}_water"].data}
+            about = common | own | {"values": values, "place": f"dish {dish}"}
+            yield written(KIND.name, self.dish_typed(dish), ("lot", lot_id), self.span(), **about)
 
     def dishes(self) -> list[dict[str, Any]]:
         """Each dish as the page draws it. is_open: the first ones, and those that hold something."""
@@ -127,17 +125,16 @@ def keep_plates(session: Session, form: PlatesForm, lot_id: str, entered_by: str
     if not form.validate():
         return None
     kept: Fact | None = None
-    for record in form.records(lot_id, entered_by):
-        body = form.body() | {name: str(record[name]) for name in ("id", "typed", "method")}
-        try:
-            kept = record_fact(session, record, now=form.now, body=body).fact
-        except (KeptOtherwise, Conflict):
-            message = (
-                f"{record['place'].capitalize()} was kept already, with other counts: correct it on the lot’s page."
-            )
-            form.form_errors = [*form.form_errors, message]
-            return None
-        except Rejected as error:
-            put_errors(form, error.fields)
-            return None
+    try:
+        for new in form.facts(lot_id, entered_by):
+            place = str(new.place)
+            body = form.body() | {"id": new.id, "typed": str(new.typed), "method": str(new.method)}
+            kept = record_fact(session, new, now=form.now, body=body).fact
+    except (KeptOtherwise, Conflict):
+        message = f"{place.capitalize()} was kept already, with other counts: correct it on the lot’s page."
+        form.form_errors = [*form.form_errors, message]
+        return None
+    except Rejected as error:
+        put_errors(form, error.fields)
+        return None
     return kept

@@ -25,7 +25,7 @@ from app.web.lots.guidance import ABOUTS, ADJUSTMENTS, CAUTIONS
 from app.web.lots.life import kept_said
 from app.web.lots.page import LOT_KINDS, SHOWN_BATCHES, lot_context, lot_form, lot_row, parts_target_ids
 from app.web.lots.plates import PlatesForm, keep_plates, plates_form
-from app.web.lots.slips import asked_about, unsettled
+from app.web.lots.slips import asked_about, settled
 from app.web.request.database import commit, db, only_read
 from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
@@ -53,9 +53,7 @@ def take_in() -> Response | tuple[str, int]:
     known = find_lot(db(), form.id.data or "")
     if known is not None:
         return _kept_already(known, form)
-    is_valid = form.validate()
-    asked = unsettled(form) if is_valid else []
-    lot = _open(form) if is_valid and not asked else None
+    lot, asked = _open(form) if form.validate() else (None, [])
     if lot is None:
         return _new_page(form, asked), 422
     where = url_for("lots.show", lot_id=lot.id)
@@ -123,15 +121,18 @@ def _story_for(lot_id: str, kind: str) -> LotStory:
     return _story(lot_id)
 
 
-def _open(form: NewLotForm) -> Lot | None:
-    """The new lot with all its facts, or the form with what stands against it and nothing stored."""
+def _open(form: NewLotForm) -> tuple[Lot | None, Sequence[Question]]:
+    """The new lot with all its facts; or nothing stored, with what should be asked first or what stands against it."""
     about: dict[str, Any] = {name: str(form[name].data or "") for name in ("name", "variety", "harvest", "supplier")}
-    about |= {"lot_id": form.id.data or ports.new_id(), "species": form.grain}
+    lot_id = form.id.data or ports.new_id()
     try:
-        return create_lot(db(), now=form.now, entries=form.records(reader().name), **about)
+        facts, asked = settled(form, lot_id, reader().name)
+        if asked:
+            return None, asked
+        return create_lot(db(), lot_id=lot_id, species=form.grain, now=form.now, facts=facts, **about), []
     except Rejected as error:
         form.put_errors(error.fields)
-        return None
+        return None, []
 
 
 def _kept_already(lot: Lot, form: NewLotForm) -> Response:

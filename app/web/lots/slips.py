@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import values_from_typed
-from app.judgement.slips.questions import Question, questions
+from app.judgement.facts.fields import BadValues
+from app.judgement.facts.shapes import Fact
+from app.judgement.slips.questions import INSISTED, Question, questions
 from app.web.lots.forms import WEIGHTS, NewLotForm
 from app.web.request.insisted import chosen_of, digest_of
 
@@ -23,32 +23,35 @@ FIELDS: Mapping[str, str] = {
 
 def asked_about(form: NewLotForm) -> str:
     """Names the values that somebody is asked about: an answer holds for these alone."""
-    return digest_of({str(entry["id"]): entry["typed"] for entry in form.entries()})
+    return digest_of({str(entry["entry_id"]): entry["typed"] for entry, _ in form.read})
 
 
-def unsettled(form: NewLotForm) -> list[Question]:
-    """What is still to be asked of a valid form, once the answer that came with it was heard."""
-    asked, chosen = _asked(form), chosen_of(form.insist.data, asked_about(form))
+def settled(form: NewLotForm, lot_id: str, by: str | None) -> tuple[list[Fact], list[Question]]:
+    """The facts of a valid form, and what is still to be asked of them, once the answer that came with it was heard."""
+    facts = form.facts(lot_id, by)
+    asked, chosen = _asked(facts), chosen_of(form.insist.data, asked_about(form))
     form.insist.data = ""
     if chosen == "1":
-        form.insisted = frozenset(entry_id for entry_id, _ in asked)
-        return []
+        meant = {entry_id for entry_id, _ in asked}
+        return [replace(each, typed={**each.typed, INSISTED: "1"}) if each.id in meant else each for each in facts], []
     offered = {f"alternative{place}": question.alternative for place, (_, question) in enumerate(asked)}
     if offered.get(chosen):
         for name, text in offered[chosen].items():
             form[name].data = text
-        return unsettled(form)
-    return [question for _, question in asked]
+        wrong = form.read_facts()
+        if wrong:
+            raise BadValues(wrong)
+        return settled(form, lot_id, by)
+    return facts, [question for _, question in asked]
 
 
-def _asked(form: NewLotForm) -> list[tuple[str, Question]]:
+def _asked(facts: Iterable[Fact]) -> list[tuple[str, Question]]:
     """Each question with the id of the entry that it is about."""
-    found = []
-    for entry in form.entries():
-        values = values_from_typed(KINDS[entry["kind"]], entry["typed"], entry.get("quality", "measured"))
-        about = questions(entry["kind"], values, _with_units(entry["typed"]), None, None, form.received_at())
-        found += [(str(entry["id"]), _on_the_form(question)) for question in about]
-    return found
+    return [
+        (fact.id, _on_the_form(question))
+        for fact in facts
+        for question in questions(replace(fact, typed=_with_units(fact.typed)), None, None, fact.at)
+    ]
 
 
 def _with_units(typed: Mapping[str, Any]) -> dict[str, Any]:

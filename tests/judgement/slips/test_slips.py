@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.records import values_from_typed
+from app.judgement.facts.records import fact_from_record, values_from_typed
+from app.judgement.facts.shapes import Fact
 from app.judgement.forecasts.moisture import samples
 from app.judgement.forecasts.trusted import doubted
 from app.judgement.meaning.meaning import meaning
@@ -18,8 +19,12 @@ from tests.judgement.flag_story import Story, moment
 def asked(story: Story, hour: float, kind: str, **typed: str) -> list[Question]:
     """The questions about an entry typed at an hour of a story."""
     history = story.history()
-    values = values_from_typed(KINDS[kind], typed)
-    return questions(kind, values, typed, history, history.programme_at(moment(hour)), moment(hour))
+    return questions(said(kind, hour, **typed), history, history.programme_at(moment(hour)), moment(hour))
+
+
+def said(kind: str, hour: float, **typed: str) -> Fact:
+    subject = {"type": min(KINDS[kind].subjects & {"batch", "lot"}), "id": "1"}
+    return fact_from_record({"id": "new-1", "kind": kind, "subject": subject, "at": moment(hour), "typed": typed})
 
 
 def read_again(kind: str, question: Question, typed: dict[str, str]) -> dict[str, Any]:
@@ -212,10 +217,9 @@ def test_a_handful_looked_at_where_a_hundred_were_before_is_asked_about() -> Non
 
 
 def test_without_a_history_only_the_value_itself_is_judged() -> None:
-    typed = {"value": "149", "value_unit": "c"}
-    assert questions("grain_temperature", {"value": 149.0}, typed, None, None, moment(0))[0].field == "value"
-    assert questions("test_bag", {"net_kg": 4.3}, {"net": "4.3"}, None, None, moment(0)) == []
-    assert questions("nothing_known", {}, {}, None, None, moment(0)) == []
+    hot = said("grain_temperature", 0, value="149", value_unit="c")
+    assert questions(hot, None, None, moment(0))[0].field == "value"
+    assert questions(said("test_bag", 0, vessel="bag 1", net="4.3"), None, None, moment(0)) == []
 
 
 def test_entries_without_numbers_are_never_asked_about() -> None:
