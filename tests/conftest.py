@@ -11,7 +11,6 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from hypothesis import HealthCheck, settings
-from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
@@ -22,7 +21,7 @@ from app.operations.programmes import ensure_builtin_programmes
 from app.store import schema
 from app.store.engine import make_engine, make_sessionmaker, open_database, write_session
 from tests.houses import furnished
-from tests.shared import made_once, share, shared_folder
+from tests.shared import Templates, made_once, share, shared_folder
 
 share()
 
@@ -81,15 +80,15 @@ def settings(tmp_path: Path, migrated_file: Path) -> Settings:
 
 
 @pytest.fixture(scope="session")
-def compiled_templates(tmp_path_factory: pytest.TempPathFactory) -> FileSystemBytecodeCache:
+def compiled_templates(tmp_path_factory: pytest.TempPathFactory) -> Templates:
     """Templates compiled once for all apps of the run: half of a page's time in a fresh app."""
     folder = shared_folder(tmp_path_factory) / "templates"
     folder.mkdir(exist_ok=True)
-    return FileSystemBytecodeCache(str(folder))
+    return Templates(folder)
 
 
 @pytest.fixture
-def app(settings: Settings, compiled_templates: FileSystemBytecodeCache) -> Iterator[Flask]:
+def app(settings: Settings, compiled_templates: Templates) -> Iterator[Flask]:
     app = create_app(settings)
     app.jinja_env.bytecode_cache = compiled_templates
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)

@@ -10,15 +10,20 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
+from types import CodeType
 from typing import Any
 
 import pytest
 from flask import Flask
+from jinja2 import FileSystemBytecodeCache
+from jinja2.bccache import Bucket
 from sqlalchemy import Engine, create_engine
 from werkzeug.routing import Rule
 
 from app.store import engine as store_engine
+from app.web.assets import static_files
 from tests.patience import wait_until
 
 _builders: dict[tuple[object, ...], Callable[..., tuple[str, str]]] = {}
@@ -55,10 +60,33 @@ def _sharing_engine(*words: Any, **options: Any) -> Engine:
     return engine
 
 
+class Templates(FileSystemBytecodeCache):
+    """Templates compiled once for all applications of a run, and read once by each process."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(str(folder))
+        self.known: dict[tuple[str, str], CodeType] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        bucket.code = self.known.get((bucket.key, bucket.checksum))
+        if bucket.code is None:
+            super().load_bytecode(bucket)
+            self._keep(bucket)
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        super().dump_bytecode(bucket)
+        self._keep(bucket)
+
+    def _keep(self, bucket: Bucket) -> None:
+        if bucket.code is not None:
+            self.known[bucket.key, bucket.checksum] = bucket.code
+
+
 def share() -> None:
     """From now on, in this process."""
     Flask.url_rule_class = _SharedRule
     store_engine.create_engine = _sharing_engine
+    static_files.digest_of = cache(static_files.digest_of)
 
 
 def shared_folder(factory: pytest.TempPathFactory) -> Path:

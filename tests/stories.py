@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 from flask import Flask
@@ -17,7 +18,12 @@ from app.operations.lots import create_lot
 from app.store.batches import Batch, next_number
 from app.store.lots import find_lot
 from tests.judgement.plan_run import plan_records
-from tests.writing import NOW, iso, taken_in
+from tests.writing import NOW, iso, store_unasked, taken_in
+
+
+@cache
+def _planned(key: str, start: datetime) -> tuple[dict[str, Any], ...]:
+    return tuple(plan_records(load_builtin()[key], start))
 
 
 def add_story(
@@ -30,10 +36,19 @@ def add_story(
     is_declared: bool = True,
     kinds: set[str] | None = None,
 ) -> Batch:
-    """A batch charged so many hours before NOW, with what its plan foresees until then. kinds: those to keep."""
+    """A batch charged so many hours before NOW, with what its plan foresees until then. kinds: those to keep.
+
+    The facts are stored unasked: that each of a plan would be taken is tests/operations/test_record_fact.py's.
+    """
     programme = load_builtin()[key]
     start = NOW - timedelta(hours=hours_ago)
-    records = plan_records(programme, start)
+    records = _planned(key, start)
+
+    def is_told(record: dict[str, Any]) -> bool:
+        is_wanted = kinds is None or record["kind"] in kinds or record["kind"] in ("charge", "declaration")
+        is_whole = is_declared or record["kind"] != "declaration"
+        return datetime.fromisoformat(record["earliest_at"]) <= until and is_wanted and is_whole
+
     lot_id = next(record["values"]["source"]["id"] for record in records if record["kind"] == "charge")
     if find_lot(session, lot_id) is None:
         at = iso(start - timedelta(days=4))
@@ -53,11 +68,7 @@ def add_story(
     )  # fmt: skip
     session.add(batch)
     session.flush()
-    for record in records:
-        is_wanted = kinds is None or record["kind"] in kinds or record["kind"] in ("charge", "declaration")
-        is_told = is_declared or record["kind"] != "declaration"
-        if datetime.fromisoformat(record["earliest_at"]) <= until and is_wanted and is_told:
-            record_fact(session, record, now=NOW)
+    store_unasked(session, *(each for each in records if is_told(each)))
     session.refresh(batch)
     return batch
 

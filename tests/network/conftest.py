@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from jinja2 import FileSystemBytecodeCache
 
 from app import create_app, ports
 from app.config import Settings
@@ -21,6 +20,7 @@ from app.web.access.house_network import tell
 from tests.conftest import NOW
 from tests.network.phone import Phone
 from tests.ports import free_port
+from tests.shared import Templates
 from tests.writing import add_batch
 
 
@@ -35,7 +35,7 @@ def files(settings: Settings) -> Files:
 
 
 @pytest.fixture
-def app(settings: Settings, compiled_templates: FileSystemBytecodeCache) -> Iterator[Flask]:
+def app(settings: Settings, compiled_templates: Templates) -> Iterator[Flask]:
     """The application as a worker has it once the house was opened."""
     app = create_app(settings)
     app.jinja_env.bytecode_cache = compiled_templates

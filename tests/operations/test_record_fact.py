@@ -10,9 +10,12 @@ from sqlalchemy.orm import Session
 
 from app.errors import KeptOtherwise, Rejected
 from app.judgement.facts.shapes import Part, Reading, Subject
+from app.judgement.programmes.programme import load_builtin
 from app.operations.facts import record_fact
 from app.store.batches import Batch
 from app.store.facts import find_fact
+from tests.judgement.plan_run import plan_records
+from tests.stories import add_story
 from tests.writing import BATCH, LOT, NOW, OTHER, Record, add_batch, add_lot, charge, count_facts, entry, iso, water
 
 
@@ -252,3 +255,14 @@ def test_a_fact_about_a_second_lot_leaves_the_batch_alone(session: Session) -> N
     kept = record_fact(session, record | {"subject": {"type": "lot", "id": "lot-2"}}, now=NOW).fact
     assert kept.subject == Subject("lot", "lot-2")
     assert last_seq(session, BATCH) == before
+
+
+# What is roasted was packed before; it comes from no lot.
+@pytest.mark.parametrize("key", sorted(load_builtin().keys() - {"roasted"}))
+def test_all_that_a_programme_foresees_is_taken_as_a_phone_sends_it(session: Session, key: str) -> None:
+    start = NOW - timedelta(hours=1000)
+    add_story(session, hours_ago=1000, until=start - timedelta(hours=1), key=key)
+    records = plan_records(load_builtin()[key], start)
+    assert len(records) > 9
+    for record in records:
+        assert record_fact(session, record, now=NOW).fact.kind == record["kind"]

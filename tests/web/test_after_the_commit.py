@@ -13,7 +13,6 @@ from typing import Any
 import pytest
 from flask import Flask, before_render_template, template_rendered
 from flask.testing import FlaskClient
-from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import event, select
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
@@ -26,6 +25,7 @@ from app.store import history as store_history
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.engine import read_session
+from tests.shared import Templates
 from tests.web.keeping import text_of
 from tests.web.posts import ENDED, JAR, LIVE, WAYS, Post, batch, open_house
 from tests.writing import LOT, NOW
@@ -50,7 +50,7 @@ WRONG = {"devices.make": {"role": "king"}, "programmes.keep": {"name": "n" * 500
 def app(
     settings: Settings,
     furnished_file: Path,
-    compiled_templates: FileSystemBytecodeCache,
+    compiled_templates: Templates,
     monkeypatch: pytest.MonkeyPatch,
 ) -> Iterator[Flask]:
     """A house with something of everything, that waits for the record for a moment only."""
