@@ -155,20 +155,3 @@ CAUTIONS: Mapping[str, Caution] = MappingProxyType(
         )
     }
 )
-BY_STAGE: Mapping[str, tuple[Caution, ...]] = MappingProxyType(
-    {
-        "charged": (TREATED_SEED, DUST),
-        "immersion": (CO2, MAINS),
-        "air_rest": (CO2, MAINS),
-        "germination": (CO2, RAW_SPROUT),
-        "stewing": (KILN, RAW_SPROUT),
-        "kilning": (KILN, RAW_SPROUT),
-        "cooling": (DUST, RAW_SPROUT),
-    }
-)
-
-
-def for_stage(stage: str, purpose: str = "base") -> tuple[Caution, ...]:
-    """The cautions to keep in sight at a stage; a roast adds its own."""
-    found = BY_STAGE.get(stage, ())
-    return (ROAST, *found) if purpose == "roasted" and stage in ("kilning", "cooling") else found

@@ -88,18 +88,8 @@ def withdraw_fact(
     session: Session, target: Fact, *, new_id: str, now: datetime, reason: str = "", entered_by: str | None = None
 ) -> Kept:
     """Strike out a fact. It stays in the record, with the reason."""
-    new = written(
-        "withdrawal",
-        {"reason": reason},
-        target.subject,
-        (now, now),
-        entry_id=new_id,
-        clock="now",
-        written_at=now,
-        by=entered_by,
-        person=None,
-        supersedes_id=target.id,
-    )
+    told: dict[str, Any] = {"entry_id": new_id, "clock": "now", "written_at": now, "by": entered_by, "person": None}
+    new = written("withdrawal", {"reason": reason}, target.subject, (now, now), supersedes_id=target.id, **told)
     said = record_from_fact(new)
     body = {key: said[key] for key in ("id", "kind", "subject", "supersedes_id", "typed")}
     return record_fact(session, new, now=now, body=body)

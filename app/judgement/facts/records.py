@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import fields as dataclass_fields
 from datetime import datetime
-from typing import Any, TypedDict, Unpack
+from typing import Any
 
 from app.judgement.facts.envelope import NAMES, read_envelope
 from app.judgement.facts.fields import BadValues
@@ -27,19 +27,6 @@ def kind_named(name: object) -> Kind:
     return KINDS[name]
 
 
-class Beside(TypedDict, total=False):
-    """What an entry may say beside its values, its time and its subject; None where it doesn't."""
-
-    person: str | None
-    place: str | None
-    instrument: str | None
-    method: str | None
-    quality: str
-    note: str | None
-    device: str | None
-    supersedes_id: str | None
-
-
 def written(
     kind_name: str,
     typed: Mapping[str, str],
@@ -51,22 +38,17 @@ def written(
     written_at: datetime,
     by: str | None,
     values: Mapping[str, Any] | None = None,
-    **beside: Unpack[Beside],
+    **beside: str | None,
 ) -> Fact:
     """The fact of an entry that somebody writes here; BadValues names each field that can't be taken.
 
     about: type and id of its subject; at: not before, not after; clock: now or typed; by: who writes it, who also read
-    or did it unless `person` is given. values: what was typed, where that was read already.
+    or did it unless `person` is given. values: what was typed, where that was read already. beside: what else a record
+    may say, such as place or note.
     """
-    record: dict[str, Any] = {
-        "id": entry_id,
-        "kind": kind_name,
-        "subject": Subject(*about),
-        "earliest_at": at[0],
-        "latest_at": at[1],
-    }
-    record |= {"clock": clock, "written_at": written_at, "person": by, "entered_by": by, "typed": typed, **beside}
-    return _fact(record, values)
+    record = {"id": entry_id, "kind": kind_name, "subject": Subject(*about), "typed": typed, "clock": clock}
+    times = {"earliest_at": at[0], "latest_at": at[1], "written_at": written_at}
+    return _fact({**record, **times, "person": by, "entered_by": by, **beside}, values)
 
 
 def read_typed(kind: Kind, typed: Mapping[str, str], quality: str) -> tuple[dict[str, Any], dict[str, str]]:

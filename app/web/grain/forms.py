@@ -158,21 +158,12 @@ class GrainForm(UnitsTyped):
     def parts(self, about: tuple[str, str], by: str | None) -> list[Any]:
         """The facts of the rows, once the form is valid; BadValues where they can't be kept all the same."""
         at, clock = self.moment(), "now" if self.when.data in AGO else "typed"
-        return [
-            written(
-                self.kind,
-                self.typed(row),
-                about,
-                (at, at),
-                entry_id=row.id.data or ports.new_id(),
-                clock=clock,
-                written_at=self.now,
-                by=by,
-                values=values,
-                method=row.known.data,
-            )
-            for row, values in self.read
-        ]
+        told: dict[str, Any] = {"about": about, "at": (at, at), "clock": clock, "written_at": self.now, "by": by}
+        return [self._part(row, values, told) for row, values in self.read]
+
+    def _part(self, row: Row, values: dict[str, Any], told: dict[str, Any]) -> Any:
+        own = {"entry_id": row.id.data or ports.new_id(), "method": row.known.data, "values": values}
+        return written(self.kind, self.typed(row), **told, **own)
 
 
 class BatchForm(GrainForm):

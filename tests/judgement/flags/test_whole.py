@@ -2,7 +2,7 @@
 
 import re
 
-from app.judgement.cautions import CAUTIONS, Caution, for_stage
+from app.judgement.cautions import CAUTIONS
 from app.judgement.flags import RULES, Flag, rule_word
 from app.judgement.flags.base import RANK
 from tests.judgement.flag_story import Story
@@ -113,14 +113,6 @@ def test_every_caution_has_a_short_form_and_a_source() -> None:
         assert len(caution.short) < len(caution.text)
         assert str(caution) == caution.short
         assert caution.source
-
-
-def test_each_stage_shows_its_cautions_and_a_roast_its_own() -> None:
-    assert "co2" in {caution.key for caution in for_stage("immersion")}
-    assert for_stage("kilning", "roasted")[0].key == "roast"
-    assert "roast" not in {caution.key for caution in for_stage("kilning")}
-    assert for_stage("finished") == ()
-    assert all(isinstance(caution, Caution) for caution in for_stage("germination"))
 
 
 def test_no_flag_keeps_metric_figures_for_a_reader_of_us_units() -> None:
