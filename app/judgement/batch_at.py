@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -14,7 +14,7 @@ from app.judgement.forecasts.forecast import Fit, Forecast, fit, forecast_at
 from app.judgement.forecasts.moisture import Estimate, moisture_at
 from app.judgement.forecasts.trusted import doubted, known_and_trusted
 from app.judgement.history.history import History, by_place
-from app.judgement.history.stages import ENDED, Stage, stages
+from app.judgement.history.stages import ENDED, Section, Stage, by_section, sections, stages
 from app.judgement.programmes.programme import Programme
 
 FactType = TypeVar("FactType", bound=Fact)
@@ -41,6 +41,14 @@ class BatchAt:
     @cached_property
     def _starts(self) -> list[datetime]:
         return [stage.starts_at for stage in self.stages]
+
+    @cached_property
+    def _sections(self) -> list[Section]:
+        return sections(self.history, self.stages)
+
+    def by_section(self, facts: Sequence[FactType]) -> Iterator[tuple[Section, Sequence[FactType]]]:
+        """Facts in order of time, by the stretch of one stage and one programme that they lie in."""
+        return by_section(self._sections, facts)
 
     @property
     def stage(self) -> Stage | None:

@@ -49,9 +49,9 @@ def keep(client: FlaskClient) -> None:
 
 def test_a_save_and_its_answer_walk_through_little_of_the_program(client: FlaskClient, figures: Figures) -> None:
     found = calls_of(lambda: keep(client))
-    figures.say(f"save and tub: {found.total()} calls into app/, {FACTS} facts (≤ 28700: half of what it was)")
+    figures.say(f"save and tub: {found.total()} calls into app/, {FACTS} facts (≤ 11500)")
     figures.say("most called: " + ", ".join(f"{name} {count}" for name, count in found.most_common(8)))
-    assert found.total() <= 28_700
+    assert found.total() <= 11_500
 
 
 def test_a_save_and_the_home_page_walk_through_little_of_the_program(client: FlaskClient, figures: Figures) -> None:
@@ -61,7 +61,5 @@ def test_a_save_and_the_home_page_walk_through_little_of_the_program(client: Fla
 
     found, tub = calls_of(keep_and_go_home), calls_of(lambda: keep(client))
     home = found.total() - tub.total()
-    figures.say(
-        f"home after a save: {home} calls into app/, three live batches of {FACTS} facts (≤ 60300: half of what it was)"
-    )
-    assert home <= 60_300
+    figures.say(f"home after a save: {home} calls into app/, three live batches of {FACTS} facts (≤ 25000)")
+    assert home <= 25_000

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import pairwise
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading, Remark
@@ -90,12 +89,13 @@ def _still(batch: BatchAt) -> dict[str, list[Stretch]]:
 def _spells(batch: BatchAt, readings: Sequence[Reading]) -> list[_Warm]:
     """Stretches that are warm and wet, those with hardly a gap between them as one; the last reading holds till now."""
     found: list[_Warm] = []
-    for reading, following in pairwise([*readings, None]):
-        read = [each.value for each in (reading, following) if each is not None and each.value is not None]
-        if not read or max(read) < WARM_C[0] or min(read) > WARM_C[1]:
+    for reading, following in zip(readings, [*readings[1:], None], strict=True):
+        first_c = reading.value or 0.0
+        next_c = first_c if following is None else following.value or 0.0
+        if max(first_c, next_c) < WARM_C[0] or min(first_c, next_c) > WARM_C[1]:
             continue
-        stage = batch.stage_at(reading.at) if reading is not None else None
-        if reading is None or reading.value is None or stage is None or _is_exempt(batch, stage, reading.at):
+        stage = batch.stage_at(reading.at)
+        if stage is None or _is_exempt(batch, stage, reading.at):
             continue
         later = following if following is not None and batch.stage_at(following.at) == stage else None
         line = _line(batch, stage, reading, later)
@@ -226,7 +226,7 @@ def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
             looks[-1].append(reading)
         else:
             looks.append([reading])
-    return [look for look in looks if len({reading.place for reading in look}) > 1]
+    return [look for look in looks if len(look) > 1 and len({reading.place for reading in look}) > 1]
 
 
 def _apart(look: Sequence[Reading]) -> float:

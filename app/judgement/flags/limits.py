@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -13,7 +14,8 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import RANK, Flag, Message, Rule, overrun, raised
 from app.judgement.history.history import hours_between
-from app.judgement.history.stages import Stage
+from app.judgement.history.stages import Section, Stage
+from app.judgement.programmes.limits import FINE
 from app.judgement.programmes.parts import PHASES
 from app.judgement.programmes.programme import Limit, Programme, Verdict, provenance
 
@@ -62,25 +64,40 @@ def out_of_limits(batch: BatchAt) -> Iterator[Flag]:
 def _runs(batch: BatchAt, readings: Sequence[Reading]) -> Iterator[_Run]:
     run: _Run | None = None
     before: Reading | None = None
-    for reading in readings:
-        stage = batch.stage_at(reading.at)
-        value, verdict = _judge(batch, reading, stage, before)
-        before = reading
-        if run is not None and (stage is not run.stage or verdict.position != run.position):
-            run.ended_by = reading if stage is run.stage else None
-            yield run
-            run = None
-        if stage is not None and not verdict.is_fine:
-            run = run or _Run(stage, verdict.position)
-            run.add(reading, value, verdict)
+    for section, inside in batch.by_section(readings):
+        stage, (least, most) = section.stage, _surely_fine(section, inside[0].kind)
+        for reading in inside:
+            value, verdict = reading.value or 0.0, FINE
+            # Most readings are fine, and every page looks at all of them.
+            if not (least <= value <= most and reading.lowest is None and reading.highest is None):
+                value, verdict = _judge(batch, reading, section, before)
+            before = reading
+            if run is not None and (stage is not run.stage or verdict.position != run.position):
+                run.ended_by = reading if stage is run.stage else None
+                yield run
+                run = None
+            if stage is not None and verdict.severity is not None:
+                run = run or _Run(stage, verdict.position)
+                run.add(reading, value, verdict)
     if run is not None:
         yield run
 
 
-def _judge(batch: BatchAt, reading: Reading, stage: Stage | None, before: Reading | None) -> tuple[float, Verdict]:
+def _surely_fine(section: Section, kind: str) -> tuple[float, float]:
+    """From where to where a value is within the limits, however moist the grain is."""
+    if section.stage is None or section.programme is None:
+        return -math.inf, math.inf
+    places = (section.stage.name, *(PHASES if section.stage.name == "kilning" else ()))
+    limits = [limit for place in places if (limit := section.programme.limits.get(f"{kind}.{place}")) is not None]
+    return max([each.fine[0] for each in limits], default=-math.inf), min(
+        [each.fine[1] for each in limits], default=math.inf
+    )
+
+
+def _judge(batch: BatchAt, reading: Reading, section: Section, before: Reading | None) -> tuple[float, Verdict]:
     """The value of a reading that lies furthest out, and the verdict on it."""
-    fine = (reading.value or 0.0, Verdict("in"))
-    programme = batch.programme_at(reading.at)
+    fine = (reading.value or 0.0, FINE)
+    _, stage, programme = section
     if stage is None or programme is None or reading.value is None:
         return fine
     judged = [(value, _verdict(batch, programme, reading, stage, value)) for value in _values(reading, stage, before)]
@@ -102,9 +119,9 @@ def _values(reading: Reading, stage: Stage, before: Reading | None) -> list[floa
 
 def _verdict(batch: BatchAt, programme: Programme, reading: Reading, stage: Stage, value: float) -> Verdict:
     verdicts = [limit.judge(value) for limit in _limits(batch, programme, reading, stage) if limit is not None]
-    mildest = verdicts[0] if len(verdicts) == 1 else min(verdicts, key=_gravity, default=Verdict("in"))
+    mildest = verdicts[0] if len(verdicts) == 1 else min(verdicts, key=_gravity, default=FINE)
     if mildest.position == "low" and _is_warming(batch, reading, stage):
-        return Verdict("in")
+        return FINE
     if reading.kind == "air_on_temperature" and not mildest.is_fine:
         # The air may be hotter than the grain bears while the grain is wet and cool: its own probe is what counts.
         return mildest._replace(severity="notice")

@@ -165,7 +165,7 @@ def means_by_hour(history: History, readings: Sequence[Reading]) -> tuple[list[f
         else:
             looks.append([each])
     values = [[each.value or 0.0 for each in look] for look in looks]
-    return history.hours(look[0].at for look in looks), [sum(each) / len(each) for each in values]
+    return history.hours([look[0].at for look in looks]), [sum(each) / len(each) for each in values]
 
 
 def _unread_c(history: History, stage: Stage, is_immersed: bool, last_c: dict[bool, float]) -> float:

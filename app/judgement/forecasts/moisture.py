@@ -240,7 +240,7 @@ def _unsure_of_weight(history: History, moments: Sequence[datetime]) -> Array:
     It comes from the dry matter in the tray, of which the drying tells nothing: the grain stays as unsure as it was.
     """
     known, times = determinations(history), history.once(_times)
-    last = (bisect.bisect_right(times, moment) - 1 for moment in moments)
+    last = [bisect.bisect_right(times, moment) - 1 for moment in moments]
     return np.array([known[place].sd if place >= 0 and known[place].basis == "tray" else 0.0 for place in last])
 
 

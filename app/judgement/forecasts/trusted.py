@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
+from app.judgement.facts.shapes import Fact
 from app.judgement.forecasts.kept import Fits
 from app.judgement.history.history import History
-from app.judgement.slips.questions import looks_like_a_slip
+from app.judgement.slips.questions import slips
 
 
 def doubted(history: History) -> tuple[Fact, ...]:
     """The facts that were kept unasked, as one waiting in a phone is, and look like another unit or a slip."""
-    return history.once(_doubted)
+    return history.once(slips)
 
 
 def trusted(history: History) -> History:
@@ -30,11 +30,6 @@ def known_and_trusted(history: History, now: datetime) -> History:
     if kept == trusted(history).facts:
         return trusted(history)
     return _with(history, kept, history.fits.of_the_undoubted if history.fits is not None else None)
-
-
-def _doubted(history: History) -> tuple[Fact, ...]:
-    asked = [fact for fact in history.facts if isinstance(fact, Reading | Weighing | Tally)]
-    return tuple([fact for fact in asked if looks_like_a_slip(fact, history)])
 
 
 def _trusted(history: History) -> History:
@@ -60,5 +55,5 @@ def _set_aside(history: History, now: datetime | None) -> set[str]:
 def _with(history: History, facts: tuple[Fact, ...], fits: Fits | None = None) -> History:
     found = replace(history, facts=facts, fits=fits)
     # What was looked at once need not be looked at again: without the slips nothing of it is doubted.
-    found.remember(_doubted, ())
+    found.remember(slips, ())
     return found

@@ -122,7 +122,7 @@ def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
 
 def _determined(history: History) -> tuple[MoistureSample, ...]:
     found = [_charged_sample(parts) for parts in first_charges(history)]
-    for fact in history.facts:
+    for fact in [each for each in history.facts if isinstance(each, Result | Weighing)]:
         sample = _sample_of(history, fact, found)
         if sample is not None:
             found.append(sample)

@@ -121,13 +121,15 @@ class History:
         prior: Mapping[str, Any] | None = None,
     ) -> History:
         """Settle corrections, apply calibrations, and order: any order of the same facts gives the same History."""
-        settled = chains(facts)
+        settled = sorted(chains(facts), key=_first_order)
         calibrations = tuple(sorted(standing(chains(instruments)), key=order))
-        ordered = sorted(standing(settled), key=order)
+        ordered = standing(settled)
+        if [chain for chain in settled if len(chain.facts) > 1]:
+            ordered.sort(key=order)
         return cls(
             batch=batch,
             facts=tuple(_corrected(fact, calibrations) for fact in ordered) if calibrations else tuple(ordered),
-            chains=tuple(sorted(settled, key=_first_order)),
+            chains=tuple(settled),
             programmes=programmes or {},
             lots={lot.id: lot for lot in lots},
             instruments=calibrations,

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import bisect
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import NamedTuple, TypeVar
 
 from app.judgement.facts.kinds import STAGE_KINDS
+from app.judgement.facts.shapes import Fact
 from app.judgement.history.history import History, hours_between
+from app.judgement.programmes.programme import Programme
 
+FactType = TypeVar("FactType", bound=Fact)
+EVER = datetime.min.replace(tzinfo=UTC)
 ENDED = frozenset({"finished", "abandoned"})
 WORDS = {
     "charged": "charged",
@@ -84,6 +91,30 @@ def stage_at(found: Sequence[Stage], moment: datetime) -> Stage | None:
         if stage.starts_at <= moment:
             return stage
     return None
+
+
+class Section(NamedTuple):
+    """A stretch of the batch in one stage and under one programme. stage: None before the first."""
+
+    starts_at: datetime
+    stage: Stage | None
+    programme: Programme | None
+
+
+def sections(history: History, found: Sequence[Stage]) -> list[Section]:
+    """From ever to ever, in order. found: the stages."""
+    changes = {fact.at for fact in history.of_kind("programme_change")}
+    starts = [EVER, *sorted({stage.starts_at for stage in found} | changes)]
+    return [Section(start, stage_at(found, start), history.programme_at(start)) for start in starts]
+
+
+def by_section(found: Sequence[Section], facts: Sequence[FactType]) -> Iterator[tuple[Section, Sequence[FactType]]]:
+    """Facts in order of time, by the section that they lie in; only those that have any."""
+    times = [fact.at for fact in facts]
+    places = [bisect.bisect_left(times, section.starts_at) for section in found]
+    for section, (start, end) in zip(found, pairwise([*places, len(facts)]), strict=True):
+        if start < end:
+            yield section, facts[start:end]
 
 
 def is_live(found: Sequence[Stage]) -> bool:

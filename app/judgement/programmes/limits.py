@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -54,6 +56,9 @@ class Verdict(NamedTuple):
         return self.severity is None
 
 
+FINE = Verdict("in")
+
+
 @dataclass(frozen=True)
 class Limit:
     """Bounds of a quantity, any of them open. Outside target: notice; beyond caution: caution; beyond act: act now.
@@ -77,12 +82,22 @@ class Limit:
 
     def judge(self, value: float) -> Verdict:
         """A value exactly on a bound is inside it."""
+        least, most = self.fine
+        if least <= value <= most:
+            return FINE
         for severity, low, high in reversed(self.bands()):
             if low is not None and value < low - TOLERANCE * max(1.0, abs(low)):
                 return Verdict("low", severity, low, *self.origin(severity))
             if high is not None and value > high + TOLERANCE * max(1.0, abs(high)):
                 return Verdict("high", severity, high, *self.origin(severity))
-        return Verdict("in")
+        return FINE
+
+    @cached_property
+    def fine(self) -> tuple[float, float]:
+        """From where to where a value is within every bound."""
+        _, lows, highs = zip(*self.bands(), strict=True)
+        least = max([low for low in lows if low is not None], default=-math.inf)
+        return least, min([high for high in highs if high is not None], default=math.inf)
 
     def bands(self) -> tuple[tuple[str, float | None, float | None], ...]:
         """(severity of being outside, low, high), from the target outwards."""

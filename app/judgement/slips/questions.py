@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from app.judgement.facts.kind_parts import Plausible
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.judgement.history.history import History
-from app.judgement.history.stages import all_stages, stage_at
+from app.judgement.history.stages import all_stages, by_section, sections, stage_at
 from app.judgement.programmes.programme import Programme
 from app.judgement.slips.masses import expected_masses, known_tare
 from app.judgement.slips.plausible import plausible, plausible_range
@@ -22,7 +23,7 @@ from app.judgement.slips.readings import Other, other_readings
 from app.judgement.wording import METRIC
 from app.science import units
 
-__all__ = ["INSISTED", "Question", "is_insisted", "looks_like_a_slip", "plausible_range", "questions"]
+__all__ = ["INSISTED", "Question", "is_insisted", "looks_like_a_slip", "plausible_range", "questions", "slips"]
 
 INSISTED = "insisted"
 """The key in `typed` by which an entry says that its writer was asked and meant it."""
@@ -88,6 +89,36 @@ def _thousands(fact: Fact) -> Iterator[Question]:
         yield Question(name, f"{spec.word} {text}: is it {whole}, or {decimal}?", {name: whole}, whole, DECIMAL)
 
 
+def slips(history: History) -> tuple[Fact, ...]:
+    """The facts that were kept unasked, as one waiting in a phone is, and look like another unit or a slip."""
+    ordinary = _ordinary(history)
+    asked = [each for each in history.facts if isinstance(each, Reading | Weighing | Tally) and each.id not in ordinary]
+    return tuple([each for each in asked if looks_like_a_slip(each, history)])
+
+
+def _ordinary(history: History) -> set[str]:
+    """The ids of readings that can be no slip. Most are such, and every page looks at all of them."""
+    found: set[str] = set()
+    told = sections(history, all_stages(history))
+    for kind in {each.kind for each in history.readings()}:
+        before: Reading | None = None
+        for section, inside in by_section(told, history.readings(kind)):
+            stage = section.stage.name if section.stage is not None else "charged"
+            expected = plausible(kind, stage, section.programme)
+            low, high = expected.possible if expected is not None else (-math.inf, math.inf)
+            jump_c = _jump_c(stage, section.programme)
+            for each in inside:
+                value, last = each.value, before.value if before is not None else None
+                is_possible = value is None or low <= value <= high
+                is_near = value is None or last is None or abs(value - last) <= jump_c
+                # Of several at one time it is the one before them all that tells whether any jumps.
+                is_alone = before is None or before.at < each.at
+                if is_possible and is_near and is_alone:
+                    found.add(each.id)
+                before = each
+    return found
+
+
 def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
     """What would have been asked about a fact that was kept unasked, as one waiting in a phone is."""
     if is_insisted(fact) or not isinstance(fact, Reading | Weighing | Tally):
@@ -148,12 +179,8 @@ class _Look:
         stage = stage_at(self.stages, last.at)
         return last.value if stage is not None and stage.name == self.stage else None
 
-    def _jump_c(self) -> float:
-        is_roast = self.programme is not None and self.programme.purpose == "roasted"
-        return 120.0 if is_roast else JUMP_C.get(self.stage, JUMP_ELSEWHERE_C)
-
     def _jumps(self, value: float, last: float | None) -> bool:
-        return last is not None and abs(value - last) > self._jump_c()
+        return last is not None and abs(value - last) > _jump_c(self.stage, self.programme)
 
     def _forgotten_tare(self, name: str, spec: Quantity, expected: Plausible) -> Question | None:
         if spec.target not in ("gross_kg", "net_kg") or self.values.get("tare_kg"):
@@ -187,6 +214,11 @@ class _Look:
             return Question(name, f"{message} Is that what you read?", {}, "", f"{as_typed}, as typed")
         words = _shown(spec.dimension, other.value, other.unit, other.changes[name])
         return Question(name, f"{message} Is it {words}?", dict(other.changes), words, f"{as_typed}, as typed")
+
+
+def _jump_c(stage: str, programme: Programme | None) -> float:
+    is_roast = programme is not None and programme.purpose == "roasted"
+    return 120.0 if is_roast else JUMP_C.get(stage, JUMP_ELSEWHERE_C)
 
 
 def _shown(dimension: str, value: float, unit: str, text: str | None = None) -> str:

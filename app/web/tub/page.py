@@ -134,11 +134,11 @@ def used_last(history: History, kind: str, system: str) -> dict[str, str]:
 
 def kept_view(history: History, fact: Fact, words: Words, is_new: bool) -> KeptView:
     assert words.now is not None
-    stands = any(chain.standing is not None and chain.standing.id == fact.id for chain in history.chains)
+    stands = not isinstance(fact, Withdrawal) and fact.id in {chain.facts[-1].id for chain in history.chains}
     now, said = words.now, Meaning("none", "This entry was struck out.")
     if stands:
         said = KEPT_ONLY if history.is_set_aside else said_if_it_can_be(lambda: meaning(history, fact, now, words))
-    can_undo = stands and not isinstance(fact, Withdrawal | FlagAnswer)
+    can_undo = stands and not isinstance(fact, FlagAnswer)
     return KeptView(fact, said, is_new, can_undo, ports.new_id())
 
 

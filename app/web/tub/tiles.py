@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Protocol
 
@@ -73,7 +74,7 @@ GROUPS: Mapping[str, str] = MappingProxyType(
 
 def tub_groups() -> list[tuple[str, list[str]]]:
     """The groups in which the tub page offers everything: title, and the kinds in their order."""
-    kinds = sorted(KINDS.values(), key=lambda kind: kind.tub_order)
+    kinds = sorted(KINDS.values(), key=attrgetter("tub_order"))
     return [(title, [kind.name for kind in kinds if kind.tub_group == group]) for group, title in GROUPS.items()]
 
 
