@@ -206,7 +206,7 @@ def _reader(kind_name: str) -> Callable[[Row[Any]], Fact]:
         for name in times:
             values[name] = values[name] and values[name].replace(tzinfo=UTC)
         for name in texts:
-            values[name] = json.loads(values[name])
+            values[name] = {} if values[name] == "{}" else json.loads(values[name])
         if has_lengths:
             values["lengths"] = tuple(values["lengths"])
         # A frozen dataclass sets its fields one by one, which takes longer than all the rest.

@@ -36,17 +36,20 @@ def fit_key(history: History) -> Key:
 
 
 class Fits:
-    """The last fit of each batch, for a bounded number of them; safe to share between threads."""
+    """The last fit of each batch, for a bounded number of them; safe to share between threads.
 
-    def __init__(self, most: int = MOST_KEPT) -> None:
-        self._most = most
+    begins_warm: whether the next fit of a batch begins with the last one.
+    """
+
+    def __init__(self, most: int = MOST_KEPT, *, begins_warm: bool = True) -> None:
+        self._most, self.begins_warm = most, begins_warm
         self._kept: OrderedDict[str, tuple[Key, Fit]] = OrderedDict()
         self._lock = Lock()
 
     @cached_property
     def of_the_undoubted(self) -> Fits:
-        """The same for the batches without what is doubted, beside their own."""
-        return Fits(self._most)
+        """The same for the batches without what is doubted, beside their own: kept while nothing new is said."""
+        return Fits(self._most, begins_warm=False)
 
     def lend(self, history: History) -> History:
         """The same history, whose forecasts begin with what is kept here, and are kept here."""
@@ -67,7 +70,7 @@ class Fits:
 
 def earlier_fit(history: History) -> Fit | None:
     """An earlier fit of the same batch, to begin from."""
-    kept = history.fits.of(history) if history.fits is not None else None
+    kept = history.fits.of(history) if history.fits is not None and history.fits.begins_warm else None
     return kept[1] if kept is not None else None
 
 
