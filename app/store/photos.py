@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Select, String, or_, select
+from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Select, String, bindparam, select, tuple_
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.judgement.facts.shapes import Subject
@@ -87,12 +87,18 @@ def _chain_ids(session: Session, fact_id: str) -> list[str]:
 
 def list_photos_about(session: Session, subjects: Iterable[Subject]) -> list[Photo]:
     """The photos of all facts about these, without the struck ones, in the order in which they came. One statement."""
-    of_one = [(fact.c.subject_type == type_) & (fact.c.subject_id == id_) for type_, id_ in dict.fromkeys(subjects)]
-    if not of_one:
-        return []
-    joined = select(Photo).join(fact, fact.c.id == Photo.fact_id)
-    return list(session.scalars(_in_order(joined.where(or_(*of_one), Photo.struck_at.is_(None)))))
+    about = list(dict.fromkeys(subjects))
+    return list(session.scalars(_ABOUT, {"subjects": about})) if about else []
 
 
 def _in_order(query: Select[Any]) -> Select[Any]:
     return query.order_by(Photo.received_at, Photo.id)
+
+
+# Built once: every page about a batch asks it.
+_ABOUT = _in_order(
+    select(Photo)
+    .join(fact, fact.c.id == Photo.fact_id)
+    .where(tuple_(fact.c.subject_type, fact.c.subject_id).in_(bindparam("subjects", expanding=True)))
+    .where(Photo.struck_at.is_(None))
+)

@@ -53,13 +53,13 @@ def figures(request: pytest.FixtureRequest) -> Iterator[Figures]:
             reporter.write_line(f"seen: {line}")
 
 
-def medians(rounds: int, *actions: Callable[[], object]) -> list[float]:
+def medians(rounds: int, *actions: Callable[[], object], clock: Callable[[], float] = time.perf_counter) -> list[float]:
     """The median seconds of each action, taken in turn, so that a noisy moment hits all of them alike."""
     times: list[list[float]] = [[] for _ in actions]
     for turn in range(rounds + 3):
         for place, action in enumerate(actions):
-            began = time.perf_counter()
+            began = clock()
             action()
             if turn >= 3:
-                times[place].append(time.perf_counter() - began)
+                times[place].append(clock() - began)
     return [statistics.median(each) for each in times]

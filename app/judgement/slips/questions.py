@@ -56,7 +56,7 @@ def questions(fact: Fact, history: History | None, programme: Programme | None, 
     """What to ask about an entry; none for an ordinary one."""
     kind, values = KINDS[fact.kind], vars(fact)
     look = _Look(fact, history, programme, at)
-    asked = list(_thousands(fact))
+    asked = list(_thousands(fact)) if fact.typed else []
     taken = [question.field for question in asked]
     for name, spec in _weighed_or_read(fact.kind):
         value = values.get(spec.target)
@@ -144,6 +144,7 @@ class _Look:
         self.stages = all_stages(history) if history is not None else []
         found = stage_at(self.stages, at)
         self.stage = found.name if found else "charged"
+        self.since = found.starts_at if found else None
 
     def ask(self, name: str, spec: Quantity, value: float) -> Question | None:
         expected = self._expected(spec)
@@ -176,6 +177,8 @@ class _Look:
         last = self.history.last_of_kind(self.kind, self.at)
         if not isinstance(last, Reading) or self.at - last.at > LAST_TELLS:
             return None
+        if self.since is not None and last.at >= self.since:
+            return last.value
         stage = stage_at(self.stages, last.at)
         return last.value if stage is not None and stage.name == self.stage else None
 
