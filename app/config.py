@@ -240,7 +240,7 @@ class Settings:
         return tuple(f"https://{name}/" for name in names if name not in own)
 
 
-SETTINGS = tuple(Setting(name=each.name, **each.metadata) for each in fields(Settings) if each.metadata)
+SETTINGS = tuple(Setting(name=field_.name, **field_.metadata) for field_ in fields(Settings) if field_.metadata)
 
 
 def load_settings(

@@ -59,7 +59,7 @@ def batch_ribbon(
 
 def stacked_ribbons(histories: Sequence[History], now: datetime, **options: Any) -> list[str]:
     """The ribbons of several batches on one scale of hours, for a row of each; the last carries the axis."""
-    total_h = max((ribbon_parts(each, now).end_h for each in histories), default=1.0)
+    total_h = max((ribbon_parts(history, now).end_h for history in histories), default=1.0)
     last = len(histories) - 1
     return [
         batch_ribbon(each, now, hours_total=total_h, has_axis=place == last, **options)
@@ -70,16 +70,18 @@ def stacked_ribbons(histories: Sequence[History], now: datetime, **options: Any)
 def ribbon_parts(
     history: History, now: datetime, flags: Sequence[Flag] = (), answered: Collection[Key] | None = None
 ) -> RibbonParts:
-    found = stages(history, now)
-    known = answered_keys(history, flags, now) if answered is None else answered
-    has_begun = any(stage.name in DRAWN_STAGES for stage in found)
+    past = stages(history, now)
+    answered_flags = answered_keys(history, flags, now) if answered is None else answered
+    has_begun = any(stage.name in DRAWN_STAGES for stage in past)
     told = [fact.at for fact in history.facts if fact.at <= now and not isinstance(fact, Answer | Withdrawal)]
-    now_h = history.hour(now) if has_begun and is_live(found) else None
+    now_h = history.hour(now) if has_begun and is_live(past) else None
     return RibbonParts(
-        segments=tuple(_segment(history, stage, now) for stage in found),
-        planned=tuple(_still_planned(history, found, now)) if is_live(found) else (),
+        segments=tuple(_segment(history, stage, now) for stage in past),
+        planned=tuple(_still_planned(history, past, now)) if is_live(past) else (),
         ticks=tuple([Tick(hour) for hour in history.hours(told)]),
-        flags=tuple(FlagMark(history.hour(flag.starts_at), flag.severity, flag.key in known) for flag in flags),
+        flags=tuple(
+            FlagMark(history.hour(flag.starts_at), flag.severity, flag.key in answered_flags) for flag in flags
+        ),
         now_h=now_h,
     )
 
@@ -88,12 +90,12 @@ def _segment(history: History, stage: Stage, now: datetime) -> Segment:
     return Segment(stage.name, history.hour(stage.starts_at), history.hour(stage.ends_at or now))
 
 
-def _still_planned(history: History, found: Sequence[Stage], now: datetime) -> Iterable[Segment]:
+def _still_planned(history: History, past: Sequence[Stage], now: datetime) -> Iterable[Segment]:
     """The rest of the stage that runs, and those after it, one after the other from now on."""
     programme = history.programme_at(now)
     if programme is None:
         return
-    lived = [stage for stage in found if stage.name in DRAWN_STAGES]
+    lived = [stage for stage in past if stage.name in DRAWN_STAGES]
     plan = programme.planned_stages()
     done, running = _place_in_plan(plan, [stage.name for stage in lived])
     hour = history.hour(now) if lived else 0.0

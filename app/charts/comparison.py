@@ -99,36 +99,37 @@ def _layout(frames: Sequence[Frame], offered: Sequence[dict[str, Any]]) -> dict[
 
 
 def _moisture(frame: Frame, style: Style, panel: Panel) -> None:
-    found = determinations_by_place(frame.history)
-    widths: list[float | None] = [round(100.0 * sample.half_width, 3) for sample in found]
-    known, _ = moments_of(frame, found) if found else ([], [])
-    points = points_of(frame, known)
+    determined = determinations_by_place(frame.history)
+    widths: list[float | None] = [round(100.0 * sample.half_width, 3) for sample in determined]
+    past, _ = moments_of(frame, determined) if determined else ([], [])
+    points = points_of(frame, past)
     panel.traces.append(
         _curve(style, "y")
-        | {"mode": "lines", "x": [each.hour for each in points], "y": [each.percent for each in points]}
+        | {"mode": "lines", "x": [point.hour for point in points], "y": [point.percent for point in points]}
         | {"hoverinfo": "skip"}
     )
     panel.traces.append(
         _curve(style, "y")
         | {
             "mode": "markers",
-            "x": [frame.hour(sample.at) for sample in found],
-            "y": [round(100.0 * sample.moisture_wb, 3) for sample in found],
+            "x": [frame.hour(sample.at) for sample in determined],
+            "y": [round(100.0 * sample.moisture_wb, 3) for sample in determined],
             "error_y": error_bars(widths, token(style.hue, 0.7), width=2, thickness=1.25),
             "hovertext": [
-                sample_hover(sample, f"{style.word}: {sample.basis.replace('_', ' ')}", frame.clock) for sample in found
+                sample_hover(sample, f"{style.word}: {sample.basis.replace('_', ' ')}", frame.clock)
+                for sample in determined
             ],
             # A batch without a single weighing still has its name in the legend.
             "showlegend": True,
         }
     )
-    for sample in found:
+    for sample in determined:
         hour, middle, half = frame.hour(sample.at), 100.0 * sample.moisture_wb, 100.0 * sample.half_width
         panel.leave_room(hour, hour, middle - half, middle + half)
 
 
 def _warmth(frame: Frame, style: Style, panel: Panel) -> None:
-    known = [each for each in frame.history.readings("grain_temperature") if each.value is not None]
+    known = [reading for reading in frame.history.readings("grain_temperature") if reading.value is not None]
     for readings in frame.by_stage(known) or [[]]:
         _looks_of_stage(frame, style, panel, _looks(readings))
 
@@ -156,11 +157,15 @@ def _looks_of_stage(frame: Frame, style: Style, panel: Panel, looks: Sequence[li
 def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
     """Readings of several places within a quarter of an hour are one look at the bed."""
     looks: list[list[Reading]] = []
-    for each in readings:
-        if looks and each.at - looks[-1][0].at <= _ONE_LOOK and each.place not in {seen.place for seen in looks[-1]}:
-            looks[-1].append(each)
+    for reading in readings:
+        if (
+            looks
+            and reading.at - looks[-1][0].at <= _ONE_LOOK
+            and reading.place not in {seen.place for seen in looks[-1]}
+        ):
+            looks[-1].append(reading)
         else:
-            looks.append([each])
+            looks.append([reading])
     return looks
 
 

@@ -58,8 +58,8 @@ class Frame:
         """Readings that one line may join: from one stage to the next, nothing tells how it went."""
         begun = [span.stage.starts_at for span in self.spans]
         groups: dict[int, list[Reading]] = {}
-        for each in readings:
-            groups.setdefault(bisect.bisect_right(begun, each.at), []).append(each)
+        for reading in readings:
+            groups.setdefault(bisect.bisect_right(begun, reading.at), []).append(reading)
         return list(groups.values())
 
     @property
@@ -75,13 +75,13 @@ class Frame:
 
 
 def frame_of(history: History, now: datetime, units: str, zone: ZoneInfo) -> Frame:
-    found = stages(history, now)
+    past = stages(history, now)
     spans = tuple(
         Span(stage.name, round(history.hour(stage.starts_at), 4), round(history.hour(stage.ends_at or now), 4), stage)
-        for stage in found
+        for stage in past
         if stage.name in STAGE_HUES
     )
-    now_h = round(history.hour(now), 4) if is_live(found) and history.starts_at is not None else None
+    now_h = round(history.hour(now), 4) if is_live(past) and history.starts_at is not None else None
     low_h, high_h = _view(spans, now_h, history)
     return Frame(history, now, units, Clock(history, zone), spans, low_h, high_h, now_h)
 

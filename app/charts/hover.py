@@ -72,7 +72,7 @@ class Clock:
         self._history, self._zone = history, zone
         ends = [fact.at for fact in (*history.facts[:1], *history.facts[-1:])]
         # Asking of each time whether it comes twice that night costs more than the rest of its words together.
-        self._may_double = len({in_zone(each, zone).utcoffset() for each in ends}) > 1 or (
+        self._may_double = len({in_zone(end, zone).utcoffset() for end in ends}) > 1 or (
             bool(ends) and ends[-1] - ends[0] > _HALF_A_SUMMER
         )
 
@@ -167,7 +167,7 @@ def fact_words(fact: Fact, units: str) -> str:
     if isinstance(fact, Part):
         return f"{mass(fact.as_is_kg, units)} at {number(fact.moisture_wb, 'percent')}"
     if isinstance(fact, Remark):
-        seen = [f"{aspect.replace('_', ' ')} {found.replace('_', ' ')}" for aspect, found in fact.findings.items()]
+        seen = [f"{aspect.replace('_', ' ')} {finding.replace('_', ' ')}" for aspect, finding in fact.findings.items()]
         return ", ".join([*seen, *([fact.text] if fact.text else [])])
     if isinstance(fact, Result):
         return _result_words(fact, units)

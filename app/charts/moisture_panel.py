@@ -34,10 +34,10 @@ class Point(NamedTuple):
 def moisture_panel(frame: Frame) -> Panel:
     panel = Panel()
     _targets(frame, panel)
-    found = determinations_by_place(frame.history)
-    panel.traces.extend(_fitted(frame, found))
-    for basis in dict.fromkeys(sample.basis for sample in found):
-        mine = [sample for sample in found if sample.basis == basis]
+    determined = determinations_by_place(frame.history)
+    panel.traces.extend(_fitted(frame, determined))
+    for basis in dict.fromkeys(sample.basis for sample in determined):
+        mine = [sample for sample in determined if sample.basis == basis]
         style = MOISTURES.get(basis, Style(basis.replace("_", " "), "steep"))
         panel.traces.append(_determined(frame, mine, style))
         for sample in mine:
@@ -46,23 +46,23 @@ def moisture_panel(frame: Frame) -> Panel:
     return panel
 
 
-def _determined(frame: Frame, found: Sequence[MoistureSample], style: Style) -> dict[str, Any]:
-    widths: list[float | None] = [round(100.0 * sample.half_width, 3) for sample in found]
+def _determined(frame: Frame, determined: Sequence[MoistureSample], style: Style) -> dict[str, Any]:
+    widths: list[float | None] = [round(100.0 * sample.half_width, 3) for sample in determined]
     trace = {
         "type": "scatter",
         "name": style.word,
         "mode": "markers",
         "xaxis": "x",
         "yaxis": "y",
-        "x": [frame.hour(sample.at) for sample in found],
-        "y": [round(100.0 * sample.moisture_wb, 3) for sample in found],
+        "x": [frame.hour(sample.at) for sample in determined],
+        "y": [round(100.0 * sample.moisture_wb, 3) for sample in determined],
         "error_y": error_bars(widths, token(style.hue)),
         "marker": style.marker(8),
         "hoverinfo": "text",
-        "hovertext": [sample_hover(sample, style.word + sample.together, frame.clock) for sample in found],
-        "showlegend": found[0].basis not in _AT_AN_END,
+        "hovertext": [sample_hover(sample, style.word + sample.together, frame.clock) for sample in determined],
+        "showlegend": determined[0].basis not in _AT_AN_END,
     }
-    spans = [_half_span_h(sample) for sample in found]
+    spans = [_half_span_h(sample) for sample in determined]
     return trace | {"error_x": error_bars(spans, token(style.hue))} if any(spans) else trace
 
 
@@ -73,11 +73,11 @@ def _half_span_h(sample: MoistureSample) -> float | None:
     return round((sample.fact.latest_at - sample.fact.earliest_at).total_seconds() / 7200.0, 4)
 
 
-def _fitted(frame: Frame, found: Sequence[MoistureSample]) -> list[dict[str, Any]]:
+def _fitted(frame: Frame, determined: Sequence[MoistureSample]) -> list[dict[str, Any]]:
     """The curve through what was determined, in the band of its 95 % interval; beyond now dashed, as a forecast."""
-    if not found:
+    if not determined:
         return []
-    known, ahead = moments_of(frame, found)
+    known, ahead = moments_of(frame, determined)
     past, future = points_of(frame, known), points_of(frame, ahead)
     if len(past) + len(future) < 3:
         return []
@@ -94,12 +94,12 @@ def _is_air_planned(frame: Frame) -> bool:
     return drying is not None and drying.end_h is None and drying.air.is_planned
 
 
-def moments_of(frame: Frame, found: Sequence[MoistureSample]) -> tuple[list[datetime], list[datetime]]:
+def moments_of(frame: Frame, determined: Sequence[MoistureSample]) -> tuple[list[datetime], list[datetime]]:
     """The moments to draw the curve at, up to the last that is known, and beyond it: close enough to show its bends."""
-    last = frame.end_at if frame.now_h is not None else found[-1].at
+    last = frame.end_at if frame.now_h is not None else determined[-1].at
     starts = [span.stage.starts_at for span in frame.spans]
-    turns = [each for each in (*starts, *(sample.at for sample in found)) if found[0].at <= each <= last]
-    even = _even(found[0].at, last, _MOST_POINTS)
+    turns = [each for each in (*starts, *(sample.at for sample in determined)) if determined[0].at <= each <= last]
+    even = _even(determined[0].at, last, _MOST_POINTS)
     ahead = _even(last, last + timedelta(hours=frame.ahead_h), _MOST_AHEAD) if frame.ahead_h else []
     return sorted({*turns, *even, last}), ahead
 
@@ -121,12 +121,12 @@ def points_of(frame: Frame, moments: Sequence[datetime]) -> list[Point]:
 
 def _band(points: Sequence[Point]) -> list[dict[str, Any]]:
     edge = {
-        "type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": [each.hour for each in points],
+        "type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": [point.hour for point in points],
         "hoverinfo": "skip", "line": {"width": 0, "color": token("steep", 0.0)}, "showlegend": False,
         "legendgroup": "fitted",
     }  # fmt: skip
-    low = {**edge, "y": [round(max(each.percent - each.half_width, 0.0), 3) for each in points]}
-    high = {**edge, "y": [round(min(each.percent + each.half_width, 100.0), 3) for each in points]}
+    low = {**edge, "y": [round(max(point.percent - point.half_width, 0.0), 3) for point in points]}
+    high = {**edge, "y": [round(min(point.percent + point.half_width, 100.0), 3) for point in points]}
     return [low, high | {"fill": "tonexty", "fillcolor": token("steep", 0.16)}]
 
 
@@ -138,12 +138,13 @@ def _line(name: str, points: Sequence[Point], line: dict[str, Any], said: str, f
         "mode": "lines",
         "xaxis": "x",
         "yaxis": "y",
-        "x": [each.hour for each in points],
-        "y": [each.percent for each in points],
+        "x": [point.hour for point in points],
+        "y": [point.percent for point in points],
         "line": line,
         "hoverinfo": "text",
         "hovertext": [
-            curve_hover(each.percent / 100.0, each.half_width / 100.0, said, each.at, frame.clock) for each in points
+            curve_hover(point.percent / 100.0, point.half_width / 100.0, said, point.at, frame.clock)
+            for point in points
         ],
         "showlegend": True,
     }

@@ -42,21 +42,21 @@ def temperature_panel(frame: Frame) -> Panel:
 
 
 def _series(frame: Frame, kind: str, panel: Panel) -> Iterator[dict[str, Any]]:
-    readings = [each for each in frame.history.readings(kind) if _shown_c(each) is not None]
+    readings = [reading for reading in frame.history.readings(kind) if _shown_c(reading) is not None]
     others = 0
-    for place in sorted({each.place or "" for each in readings}, key=lambda name: (name.lower() != "top", name)):
+    for place in sorted({reading.place or "" for reading in readings}, key=lambda name: (name.lower() != "top", name)):
         style = place_style(kind, place, others)
         others += not has_own_mark(place)
-        mine = [each for each in readings if (each.place or "") == place]
+        mine = [reading for reading in readings if (reading.place or "") == place]
         # The air of the room goes on as it was, whatever is done with the grain.
         groups = [mine] if kind == "air_temperature" else frame.by_stage(mine)
         for place_in_time, group in enumerate(groups):
             yield _trace(frame, group, style) | {"legendgroup": style.word, "showlegend": place_in_time == 0}
         for each in mine:
-            known = (each.value, each.lowest, each.highest)
+            values = (each.value, each.lowest, each.highest)
             hour = frame.hour(each.at)
             panel.leave_room(
-                hour, hour, *(shown_temperature(value, frame.units) for value in known if value is not None)
+                hour, hour, *(shown_temperature(value, frame.units) for value in values if value is not None)
             )
 
 
@@ -70,22 +70,22 @@ def _shown_c(reading: Reading) -> float | None:
 
 
 def _trace(frame: Frame, readings: Sequence[Reading], style: Style) -> dict[str, Any]:
-    shown = [shown_temperature(_shown_c(each) or 0.0, frame.units) for each in readings]
+    shown = [shown_temperature(_shown_c(reading) or 0.0, frame.units) for reading in readings]
     marker = style.marker()
-    if any(each.quality == "estimated" for each in readings):
-        marker["opacity"] = [0.55 if each.quality == "estimated" else 1.0 for each in readings]
+    if any(reading.quality == "estimated" for reading in readings):
+        marker["opacity"] = [0.55 if reading.quality == "estimated" else 1.0 for reading in readings]
     trace = {
         "type": "scatter",
         "name": legend_name(style.word),
         "mode": "lines+markers",
         "xaxis": "x",
         "yaxis": _AXIS,
-        "x": [frame.hour(each.at) for each in readings],
+        "x": [frame.hour(reading.at) for reading in readings],
         "y": shown,
         "line": style.line(),
         "marker": marker,
         "hoverinfo": "text",
-        "hovertext": [temperature_hover(each, style.word, frame.clock, frame.units) for each in readings],
+        "hovertext": [temperature_hover(reading, style.word, frame.clock, frame.units) for reading in readings],
     }
     return trace | _bars(frame, readings, shown, style)
 
@@ -93,13 +93,13 @@ def _trace(frame: Frame, readings: Sequence[Reading], style: Style) -> dict[str,
 def _bars(frame: Frame, readings: Sequence[Reading], shown: Sequence[float], style: Style) -> dict[str, Any]:
     """Upright: lowest to highest since the last look. Level: the time within which it was read."""
     bars: dict[str, Any] = {}
-    if any(each.lowest is not None or each.highest is not None for each in readings):
+    if any(reading.lowest is not None or reading.highest is not None for reading in readings):
         up = [_gap(frame, each.highest, at) for each, at in zip(readings, shown, strict=True)]
         down = [_gap(frame, each.lowest, at) for each, at in zip(readings, shown, strict=True)]
         upright = error_bars(up, token(style.hue, 0.4), width=0, thickness=5)
         bars["error_y"] = {**upright, "symmetric": False, "arrayminus": down}
-    if any(each.is_range for each in readings):
-        spans = [(each.latest_at - each.earliest_at).total_seconds() / 7200.0 for each in readings]
+    if any(reading.is_range for reading in readings):
+        spans = [(reading.latest_at - reading.earliest_at).total_seconds() / 7200.0 for reading in readings]
         level = [round(span, 4) if span else None for span in spans]
         bars["error_x"] = error_bars(level, token(style.hue))
     return bars
@@ -140,16 +140,16 @@ def _kiln(frame: Frame, panel: Panel, span: Span) -> None:
     moments = list(_kiln_moments(frame, span))
     if programme is None or not moments:
         return
-    known = list(zip(moments, moistures_at(frame.history, moments), strict=True))
+    estimates = list(zip(moments, moistures_at(frame.history, moments), strict=True))
     phases = [
         (frame.hour(moment), programme.kiln_phase(estimate.moisture_wb if estimate else None))
-        for moment, estimate in known
+        for moment, estimate in estimates
     ]
     for start_h, end_h, phase in _runs(phases, span.end_h):
         for quantity in ("air_on_temperature", "grain_temperature"):
             if phase and (limit := programme.limit(f"{quantity}.{phase}")):
                 _ribbon(frame, panel, limit, start_h, end_h, TEMPERATURES[quantity].hue)
-    ceiling = [(frame.hour(moment), programme.ceiling_c(wettest_it_may_be(estimate))) for moment, estimate in known]
+    ceiling = [(frame.hour(moment), programme.ceiling_c(wettest_it_may_be(estimate))) for moment, estimate in estimates]
     if steps := [(start, end, value) for start, end, value in _runs(ceiling, span.end_h) if value is not None]:
         panel.traces.append(_ceiling(frame, steps))
         for start, end, value in steps:

@@ -45,9 +45,9 @@ def timeline_figure(
     one can choose, each as what has to change for it.
     """
     frame = frame_of(history, now, units, zone)
-    known = answered_keys(history, flags, now) if answered is None else answered
+    answered_flags = answered_keys(history, flags, now) if answered is None else answered
     behind, moisture, temperature = (
-        backdrop(frame, flags, known), moisture_panel(frame), temperature_panel(frame),
+        backdrop(frame, flags, answered_flags), moisture_panel(frame), temperature_panel(frame),
     )  # fmt: skip
     marks = [photo_trace(frame, photos)] if photos else []
     return {

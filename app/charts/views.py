@@ -21,15 +21,15 @@ def views(frames: Sequence[Frame], moisture: Panel, temperature: Panel) -> list[
     """
     low, high = min(frame.low_h for frame in frames), max(frame.high_h for frame in frames)
     units = frames[0].units
-    found = [{"name": "whole", "set": _ranges(low, high, 0.0, moisture, temperature, units)}]
+    offered = [{"name": "whole", "set": _ranges(low, high, 0.0, moisture, temperature, units)}]
     for name, stages in _PARTS.items():
         spans = [(span, frame) for frame in frames for span in frame.named(*stages)]
         if spans:
             start_h = low if name == "steep" else min(span.start_h for span, _ in spans)
             end_h = max(min(span.end_h, frame.high_h) for span, frame in spans)
             margin = 0.02 * (end_h - start_h) + 0.05
-            found.append({"name": name, "set": _ranges(start_h, end_h, margin, moisture, temperature, units)})
-    return found if len(found) > 2 else found[:1]
+            offered.append({"name": name, "set": _ranges(start_h, end_h, margin, moisture, temperature, units)})
+    return offered if len(offered) > 2 else offered[:1]
 
 
 def _ranges(

@@ -42,19 +42,19 @@ def calendar(
     histories: Iterable[History], words: DatedWords, *, name: str, address: str, has_alarms: bool = False
 ) -> bytes:
     """The feed's text. address: that of this house's pages, with its last slash. A batch that ended adds nothing."""
-    found = Calendar()
-    found.add("prodid", f"-//Chitbook//Chitbook {VERSION}//EN")
-    found.add("version", "2.0")
-    found.add("calscale", "GREGORIAN")
-    found.add("method", "PUBLISH")
-    found.add("name", name)
-    found.add("x-wr-calname", name)
-    found.add("refresh-interval", READ_AGAIN, parameters={"VALUE": "DURATION"})
-    found.add("x-published-ttl", "PT15M")
+    feed = Calendar()
+    feed.add("prodid", f"-//Chitbook//Chitbook {VERSION}//EN")
+    feed.add("version", "2.0")
+    feed.add("calscale", "GREGORIAN")
+    feed.add("method", "PUBLISH")
+    feed.add("name", name)
+    feed.add("x-wr-calname", name)
+    feed.add("refresh-interval", READ_AGAIN, parameters={"VALUE": "DURATION"})
+    feed.add("x-published-ttl", "PT15M")
     for history in histories:
         for entry in entries(history, words):
-            found.add_component(_event(entry, words, address, has_alarms))
-    return found.to_ical()
+            feed.add_component(_event(entry, words, address, has_alarms))
+    return feed.to_ical()
 
 
 def entries(history: History, words: DatedWords) -> Iterator[Entry]:

@@ -48,8 +48,10 @@ def present(host: str) -> tuple[str, ...]:
     if asked is not None and not asked.is_unspecified:
         return (str(asked),)
     has_six = asked is None or asked.version == 6
-    found = {each for each in _of_this_machine() if is_private(each) and not each.is_loopback}
-    usable = sorted((each for each in found if each.version == 4 or (has_six and not each.is_link_local)), key=_order)
+    addresses = {each for each in _of_this_machine() if is_private(each) and not each.is_loopback}
+    usable = sorted(
+        (each for each in addresses if each.version == 4 or (has_six and not each.is_link_local)), key=_order
+    )
     return tuple(str(each) for each in usable[:MOST_ADDRESSES])
 
 

@@ -52,10 +52,10 @@ class Headers(HeaderReader):
     """Header fields of a request whose length is known before it comes. No browser sends any other."""
 
     def __call__(self, rfile: Any, hdict: dict[bytes, bytes] | None = None) -> dict[bytes, bytes]:
-        found: dict[bytes, bytes] = super().__call__(rfile, hdict)
-        if b"Transfer-Encoding" in found or not found.get(b"Content-Length", b"0").isdigit():
+        headers: dict[bytes, bytes] = super().__call__(rfile, hdict)
+        if b"Transfer-Encoding" in headers or not headers.get(b"Content-Length", b"0").isdigit():
             raise ValueError("Say in Content-Length how many bytes come.")
-        return found
+        return headers
 
 
 Request.header_reader = Headers()

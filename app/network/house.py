@@ -22,19 +22,19 @@ RENEW_BEFORE = timedelta(days=30)
 
 def ensure_house(files: Files, authority: Authority, names: Sequence[str], now: datetime) -> bool:
     """Make the house's certificate where it is missing, is near its end, or is for other names. Says whether it did."""
-    known = read_house(files)
-    if known is not None and not is_due(known, authority, names, now):
+    house = read_house(files)
+    if house is not None and not is_due(house, authority, names, now):
         return False
     write_private(files.house, make_house(authority, names, now))
     return True
 
 
-def is_due(known: x509.Certificate, authority: Authority, names: Sequence[str], now: datetime) -> bool:
+def is_due(certificate: x509.Certificate, authority: Authority, names: Sequence[str], now: datetime) -> bool:
     return (
-        known.not_valid_after_utc - now < RENEW_BEFORE
-        or now < known.not_valid_before_utc
-        or set(names_in(known)) != set(names)
-        or not _is_by(known, authority)
+        certificate.not_valid_after_utc - now < RENEW_BEFORE
+        or now < certificate.not_valid_before_utc
+        or set(names_in(certificate)) != set(names)
+        or not _is_by(certificate, authority)
     )
 
 
@@ -71,8 +71,8 @@ def read_house(files: Files) -> x509.Certificate | None:
 
 def names_in(certificate: x509.Certificate) -> tuple[str, ...]:
     """Names and addresses it is for, as they stand in an address without port: version 6 without brackets."""
-    found = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
-    return tuple(str(each.value) for each in found)
+    names = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    return tuple(str(each.value) for each in names)
 
 
 def _general_name(name: str) -> x509.GeneralName:
@@ -80,13 +80,13 @@ def _general_name(name: str) -> x509.GeneralName:
 
 
 def _issued_by(authority: Authority) -> x509.AuthorityKeyIdentifier:
-    known = authority.certificate.extensions.get_extension_for_class(x509.SubjectKeyIdentifier).value
-    return x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(known)
+    key = authority.certificate.extensions.get_extension_for_class(x509.SubjectKeyIdentifier).value
+    return x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(key)
 
 
-def _is_by(known: x509.Certificate, authority: Authority) -> bool:
+def _is_by(certificate: x509.Certificate, authority: Authority) -> bool:
     try:
-        known.verify_directly_issued_by(authority.certificate)
+        certificate.verify_directly_issued_by(authority.certificate)
     except Exception:  # whatever is wrong with it, a new one is made
         return False
     return True

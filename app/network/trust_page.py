@@ -38,13 +38,13 @@ def _template() -> str:
 @lru_cache(maxsize=1)
 def style_digest() -> str:
     """The one style that the content policy of this page lets through, by its digest."""
-    found = re.search(r"<style>(.*?)</style>", _template(), re.DOTALL)
-    assert found is not None
-    return "sha256-" + base64.b64encode(hashlib.sha256(found[1].encode()).digest()).decode()
+    style = re.search(r"<style>(.*?)</style>", _template(), re.DOTALL)
+    assert style is not None
+    return "sha256-" + base64.b64encode(hashlib.sha256(style[1].encode()).digest()).decode()
 
 
 def trust_page(trust: Trust) -> str:
-    links = "".join(f'<li><a href="{escape(each)}">{escape(each)}</a></li>' for each in trust.others)
+    links = "".join(f'<li><a href="{escape(other)}">{escape(other)}</a></li>' for other in trust.others)
     return Template(_template()).substitute(
         name=escape(trust.name),
         address=escape(trust.address),

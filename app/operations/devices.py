@@ -65,8 +65,8 @@ def pair_device(session: Session, *, code: str, name: str, address: str, now: da
     A name that can't be taken is Rejected and leaves the code as it was.
     """
     _check_guesses(session, address, now)
-    found = find_code(session, code)
-    if found is None or found.expires_at <= now:
+    code_row = find_code(session, code)
+    if code_row is None or code_row.expires_at <= now:
         _note_guess(session, address, now)
         return None
     name = " ".join(name.split())
@@ -77,13 +77,13 @@ def pair_device(session: Session, *, code: str, name: str, address: str, now: da
     device = Device(
         id=ports.new_id(),
         name=name,
-        role=found.role,
-        person_id=found.person_id,
+        role=code_row.role,
+        person_id=code_row.person_id,
         created_at=now,
         last_seen_at=now,
-        made_by=found.made_by,
+        made_by=code_row.made_by,
     )
-    session.delete(found)
+    session.delete(code_row)
     session.add(device)
     session.flush()
     return device

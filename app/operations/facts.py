@@ -69,10 +69,10 @@ def record_fact(
         digest = body_digest(body)
     except ValueError as error:
         raise Rejected({"": "This entry holds something that is neither a number nor text."}) from error
-    known = find_body_sha256(session, entry_id)
-    if known is not None:
+    kept_body = find_body_sha256(session, entry_id)
+    if kept_body is not None:
         kept = find_fact(session, entry_id)
-        if kept is not None and known == digest:
+        if kept is not None and kept_body == digest:
             return Kept(kept, is_new=False)
         raise KeptOtherwise(kept)
     new = entry if isinstance(entry, Fact) else fact_from_record(entry)
@@ -172,8 +172,8 @@ def on_this_clock(new: Fact) -> Fact:
 
 def _check_subject(session: Session, new: Fact) -> None:
     for name, subject in (("subject", new.subject), *_ends(new)):
-        known = _KNOWN.get(subject.type)
-        if known is not None and session.scalar(known, {"subject_id": subject.id}) is None:
+        table = _KNOWN.get(subject.type)
+        if table is not None and session.scalar(table, {"subject_id": subject.id}) is None:
             raise Rejected({name: f"There is no such {subject.type} here."})
     if isinstance(new, Part) and new.subject not in (new.source, new.target):
         raise Rejected({"subject": "Grain that moves is about what it comes from, or what it goes into."})
@@ -197,8 +197,8 @@ def _begins_at(session: Session, new: Fact) -> datetime | None:
     """When the batch was charged that the fact is about, or takes grain from; nothing where it is told by this fact."""
     subjects = {new.subject, *(subject for _, subject in _ends(new))}
     batches = [each.id for each in subjects if each.type == "batch" and not arrives_in(new, each.id)]
-    known = [session.scalar(_FIRST_ARRIVAL, {"batch_id": batch_id}) for batch_id in batches]
-    return max((moment for moment in known if moment is not None), default=None)
+    arrivals = [session.scalar(_FIRST_ARRIVAL, {"batch_id": batch_id}) for batch_id in batches]
+    return max((moment for moment in arrivals if moment is not None), default=None)
 
 
 def _harvest(session: Session, new: Fact) -> str:

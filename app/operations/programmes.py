@@ -16,8 +16,8 @@ from app.store.programmes import ProgrammeRevision
 
 def keep_programme(session: Session, programme: Programme, *, now: datetime) -> str:
     """Keep a revision under its digest, and offer it in place of the one it was made from. Twice is once."""
-    known = session.get(ProgrammeRevision, programme.digest)
-    if known is None:
+    revision = session.get(ProgrammeRevision, programme.digest)
+    if revision is None:
         session.add(
             ProgrammeRevision(
                 digest=programme.digest,

@@ -101,9 +101,9 @@ def chapters() -> tuple[Chapter, ...]:
     Check: a test counts the public functions and finds each of them once.
     """
     titles = dict(_ORDER)
-    found = {module.name for module in pkgutil.iter_modules(app.science.__path__)}
-    keys = [key for key in titles if key in found]
-    keys += sorted(key for key in found - set(titles) if not key.startswith("_") and key != "handbook")
+    modules = {module.name for module in pkgutil.iter_modules(app.science.__path__)}
+    keys = [key for key in titles if key in modules]
+    keys += sorted(key for key in modules - set(titles) if not key.startswith("_") and key != "handbook")
     return tuple(_chapter(key, titles.get(key, key.replace("_", " ").capitalize())) for key in keys)
 
 
@@ -116,7 +116,7 @@ def methods() -> Mapping[str, Method]:
     Source: the docstrings themselves [D].
     Check: `moisture.dry_matter_kg` is there.
     """
-    return MappingProxyType({each.anchor: each for chapter in chapters() for each in chapter.methods})
+    return MappingProxyType({method.anchor: method for chapter in chapters() for method in chapter.methods})
 
 
 def marks_in_words(text: str) -> str:
@@ -130,14 +130,14 @@ def marks_in_words(text: str) -> str:
     return _MARKED.sub(lambda found: f"({_MARK.sub(_mark_word, found[0][1:-1])})", text)
 
 
-def _mark_word(found: re.Match[str]) -> str:
-    return MARK_WORDS[found[0]]
+def _mark_word(match: re.Match[str]) -> str:
+    return MARK_WORDS[match[0]]
 
 
 def _chapter(key: str, title: str) -> Chapter:
     module = importlib.import_module(f"app.science.{key}")
     about = " ".join((inspect.getdoc(module) or "").split())
-    own = [each for each in _functions(module) if not each.__name__.startswith("_")]
+    own = [function for function in _functions(module) if not function.__name__.startswith("_")]
     return Chapter(key, title, about, tuple(_method(key, each) for each in sorted(own, key=_line)))
 
 

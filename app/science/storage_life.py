@@ -113,8 +113,8 @@ def viability_constants(species: str) -> ViabilityConstants:
     Source: the viabilitymetrics package, which names the first source of each [T].
     Check: barley 9.144, 5.342, 0.0329, 0.000478.
     """
-    known = _viability_table()
-    return known[one_of("The species", species, known)]
+    table = _viability_table()
+    return table[one_of("The species", species, table)]
 
 
 def sigma_days(moisture_percent: Quantity, temperature_c: float, species: str) -> Quantity:

@@ -165,11 +165,11 @@ def to_si(value: Quantity, unit_key: str) -> Quantity:
     Source: NIST SP 811 (2008), appendix B.8 [P]; the dry basis is an identity [D].
     Check: 212 °F is 100 °C; 1 lb is 0.45359237 kg; 100 % db is 0.5.
     """
-    known = unit(unit_key)
+    spec = unit(unit_key)
     if unit_key == "sg":
         return plato_from_sg(value)
-    si = (number_or_array("The value", value) - known.offset) * known.scale
-    if known.dimension == "moisture_db":
+    si = (number_or_array("The value", value) - spec.offset) * spec.scale
+    if spec.dimension == "moisture_db":
         dry_basis = between("Moisture on the dry basis", si, 0.0)
         return dry_basis / (1.0 + dry_basis)
     return si
@@ -183,14 +183,14 @@ def from_si(value_si: Quantity, unit_key: str) -> Quantity:
     Source: NIST SP 811 (2008), appendix B.8 [P].
     Check: 100 °C is 212 °F; 0.5 wet basis is 100 % db.
     """
-    known = unit(unit_key)
+    spec = unit(unit_key)
     if unit_key == "sg":
         return sg_from_plato(value_si)
     si = number_or_array("The value", value_si)
-    if known.dimension == "moisture_db":
+    if spec.dimension == "moisture_db":
         wet_basis = between("Moisture on the wet basis", si, 0.0, below=1.0)
         si = wet_basis / (1.0 - wet_basis)
-    return si / known.scale + known.offset
+    return si / spec.scale + spec.offset
 
 
 def difference_to_si(difference: Quantity, unit_key: str) -> Quantity:
@@ -216,12 +216,12 @@ def difference_from_si(difference_si: Quantity, unit_key: str) -> Quantity:
 
 
 def _scale_of_equal_steps(unit_key: str) -> float:
-    known = unit(unit_key)
-    if known.dimension == "moisture_db":
+    spec = unit(unit_key)
+    if spec.dimension == "moisture_db":
         raise ValueError("A difference in moisture can only be converted on the wet basis.")
     if unit_key == "sg":
         raise ValueError("A difference in the extract of wort can only be converted in °P.")
-    return known.scale
+    return spec.scale
 
 
 def preferred_mass_unit(mass_kg: float, system: str) -> str:
@@ -292,15 +292,15 @@ def _width_in_unit(value_si: float, width_si: float, unit_key: str) -> float:
     return difference_from_si(width_si, unit_key)
 
 
-def _decimals(value: float, width: float, known: Unit) -> int:
+def _decimals(value: float, width: float, spec: Unit) -> int:
     if width > 0:
         exponent = math.floor(math.log10(width))
         leading = round(width / 10.0**exponent, 9)
         # No finer than a good scale or thermometer shows: a tighter half-width says more than anybody measured.
-        finest = known.decimals + (1 if known.decimals < 3 else 0)
+        finest = spec.decimals + (1 if spec.decimals < 3 else 0)
         return min((1 if leading < 3.55 else 0) - exponent, finest)
     digits_before = len(str(int(abs(value)))) if abs(value) >= 1 else 0
-    return max(0, min(known.decimals, 4 - digits_before))
+    return max(0, min(spec.decimals, 4 - digits_before))
 
 
 def _rounded(value: float, place: int) -> str:

@@ -71,8 +71,8 @@ def code_digest(code: str) -> str:
 
 def plain_code(code: str) -> str:
     """A code as it was made, from what a person typed: in small letters, with gaps, with O for 0 or I for 1."""
-    found = "".join(sign for sign in code.upper() if sign.isalnum())
-    return found.translate(str.maketrans("OIL", "011"))
+    signs = "".join(sign for sign in code.upper() if sign.isalnum())
+    return signs.translate(str.maketrans("OIL", "011"))
 
 
 def find_device(session: Session, device_id: str) -> Device | None:

@@ -193,7 +193,7 @@ def _reader(kind_name: str) -> Callable[[Row[Any]], Fact]:
     names, values_of = tuple(places), itemgetter(*places.values())
     shape, has_lengths = kind.shape, "lengths" in places
     defaults: dict[str, Any] = {
-        each.name: each.default for each in dataclass_fields(shape) if each.name not in {*names, *subjects}
+        field.name: field.default for field in dataclass_fields(shape) if field.name not in {*names, *subjects}
     }
     columns = (*fact.c, *SHAPE_TABLES[kind.shape_name].c)
     times = [column.name for column in columns if isinstance(column.type, UtcDateTime) and column.name in places]
@@ -273,12 +273,12 @@ def find_superseder(session: Session, fact_id: str) -> Fact | None:
 
 def list_superseded(session: Session, later: Fact) -> list[Fact]:
     """What a fact superseded, what that one superseded, and so on, as far as it has come."""
-    found: list[Fact] = []
+    superseded: list[Fact] = []
     last: Fact | None = later
-    while last is not None and last.supersedes_id is not None and last not in found[:-1]:
+    while last is not None and last.supersedes_id is not None and last not in superseded[:-1]:
         last = find_fact(session, last.supersedes_id)
-        found += [last] if last is not None else []
-    return found
+        superseded += [last] if last is not None else []
+    return superseded
 
 
 def takes_its_place(later: Any) -> ColumnElement[bool]:

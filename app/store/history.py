@@ -25,10 +25,10 @@ FITS = "fits"
 
 def get_history(session: Session, batch_id: str) -> History:
     """The History of one batch."""
-    found = load_histories(session, [batch_id])
-    if batch_id not in found:
+    histories = load_histories(session, [batch_id])
+    if batch_id not in histories:
         raise NotFound("batch", batch_id)
-    return found[batch_id]
+    return histories[batch_id]
 
 
 def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, History]:
@@ -44,12 +44,12 @@ def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, Hist
     known = Known(
         Pool.read(facts),
         {lot.id: _lot_info(lot) for lot in session.scalars(_LOTS, {"lot": list(nodes["lot"])})},
-        {each.digest: each for each in list_programmes(session, _digests(batches, facts))},
+        {programme.digest: programme for programme in list_programmes(session, _digests(batches, facts))},
         list_taught(session, nodes["lot"], list(batch_ids), rules_version()),
     )
-    found = {batch.id: build_history(info_of(batch), known) for batch in batches}
+    histories = {batch.id: build_history(info_of(batch), known) for batch in batches}
     fits = session.info.get(FITS)
-    return found if fits is None else {batch_id: fits.lend(history) for batch_id, history in found.items()}
+    return histories if fits is None else {batch_id: fits.lend(history) for batch_id, history in histories.items()}
 
 
 def info_of(batch: Batch) -> BatchInfo:
@@ -67,10 +67,10 @@ def info_of(batch: Batch) -> BatchInfo:
 
 def _list_ancestors(session: Session, batch_ids: Sequence[str]) -> dict[str, set[str]]:
     """The ids of everything that grain of these batches came from, by type, the batches themselves among them."""
-    found: dict[str, set[str]] = {"batch": set(), "lot": set(), "pack": set()}
+    ancestors: dict[str, set[str]] = {"batch": set(), "lot": set(), "pack": set()}
     for type_, id_ in session.execute(_ANCESTORS, {"batch": list(batch_ids)}):
-        found.setdefault(type_, set()).add(id_)
-    return found
+        ancestors.setdefault(type_, set()).add(id_)
+    return ancestors
 
 
 def _ancestors() -> Select[Any]:

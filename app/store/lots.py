@@ -105,11 +105,11 @@ def load_lot_stories(session: Session, lots: Sequence[Lot]) -> list[LotStory]:
 
 
 def _by_lot(facts: Sequence[Fact]) -> dict[str, list[Fact]]:
-    ends = {each.id: {each.subject, each.source, each.target} for each in facts if isinstance(each, Part)}
-    found: dict[str, list[Fact]] = {}
-    for each in facts:
-        subjects = {each.subject} | ends.get(each.id, set()) | ends.get(each.supersedes_id or "", set())
+    ends = {fact.id: {fact.subject, fact.source, fact.target} for fact in facts if isinstance(fact, Part)}
+    by_lot: dict[str, list[Fact]] = {}
+    for fact in facts:
+        subjects = {fact.subject} | ends.get(fact.id, set()) | ends.get(fact.supersedes_id or "", set())
         for subject in subjects:
             if subject.type == "lot":
-                found.setdefault(subject.id, []).append(each)
-    return found
+                by_lot.setdefault(subject.id, []).append(fact)
+    return by_lot

@@ -99,10 +99,10 @@ def load_pack_stories(session: Session, packs: Sequence[Pack]) -> list[PackStory
 
 
 def _by_pack(facts: Sequence[Fact]) -> dict[str, list[Fact]]:
-    ends = {each.id: {each.subject, each.source, each.target} for each in facts if isinstance(each, Part)}
-    found: dict[str, list[Fact]] = {}
-    for each in facts:
-        for subject in {each.subject} | ends.get(each.id, set()) | ends.get(each.supersedes_id or "", set()):
+    ends = {fact.id: {fact.subject, fact.source, fact.target} for fact in facts if isinstance(fact, Part)}
+    by_pack: dict[str, list[Fact]] = {}
+    for fact in facts:
+        for subject in {fact.subject} | ends.get(fact.id, set()) | ends.get(fact.supersedes_id or "", set()):
             if subject.type == "pack":
-                found.setdefault(subject.id, []).append(each)
-    return found
+                by_pack.setdefault(subject.id, []).append(fact)
+    return by_pack

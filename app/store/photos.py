@@ -78,9 +78,9 @@ def list_photos_of_chain(session: Session, fact_id: str) -> list[Photo]:
 
 def _chain_ids(session: Session, fact_id: str) -> list[str]:
     ids = [fact_id]
-    for known, wanted in ((fact.c.id, fact.c.supersedes_id), (fact.c.supersedes_id, fact.c.id)):
+    for given, wanted in ((fact.c.id, fact.c.supersedes_id), (fact.c.supersedes_id, fact.c.id)):
         last: str | None = fact_id
-        while (last := session.scalar(select(wanted).where(known == last))) is not None and last not in ids:
+        while (last := session.scalar(select(wanted).where(given == last))) is not None and last not in ids:
             ids.append(last)
     return ids
 

@@ -32,18 +32,18 @@ def migrations_folder() -> Path:
 
 def known_revisions(folder: Path | None = None) -> dict[str, str | None]:
     """Each revision this program knows, with the one before it."""
-    known: dict[str, str | None] = {}
+    revisions: dict[str, str | None] = {}
     for path in sorted(((folder or migrations_folder()) / "versions").glob("*.py")):
         named = {name: value or None for name, value in _REVISION.findall(path.read_text(encoding="utf-8"))}
         if named.get("revision"):
-            known[str(named["revision"])] = named.get("down_revision")
-    return known
+            revisions[str(named["revision"])] = named.get("down_revision")
+    return revisions
 
 
 def head_revision(folder: Path | None = None) -> str:
     """The newest revision this program knows."""
-    known = known_revisions(folder)
-    heads = known.keys() - set(known.values())
+    revisions = known_revisions(folder)
+    heads = revisions.keys() - set(revisions.values())
     if len(heads) != 1:
         raise CannotStart(f"The program is incomplete: its migrations have {len(heads)} heads. Install it again.")
     return heads.pop()

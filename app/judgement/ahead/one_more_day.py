@@ -81,7 +81,7 @@ def one_more_day(history: History, now: datetime) -> OneMoreDay | None:
     target = programme.limit("acrospire") if programme else None
     mean_now, mean_then = acrospire(learned, now), acrospire(learned, now + DAY)
     cost = _cost(history, now)
-    counts = [each for each in growth_counts(history) if stage.starts_at <= each.at <= now]
+    counts = [count for count in growth_counts(history) if stage.starts_at <= count.at <= now]
     counted = counts[-1] if counts else None
     missing = [] if cost else [("charge", "what was charged, with its moisture, for the dry matter")]
     if counted is None:

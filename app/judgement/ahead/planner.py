@@ -84,11 +84,11 @@ class Plan:
 
     def best(self, how_many: int = 3) -> list[Start]:
         """The best of them, not too near to one another."""
-        found: list[Start] = []
+        starts: list[Start] = []
         for start in sorted(self.starts(), key=lambda each: each.rank):
-            if len(found) < how_many and all(abs(start.at - other.at) >= APART for other in found):
-                found.append(start)
-        return found
+            if len(starts) < how_many and all(abs(start.at - other.at) >= APART for other in starts):
+                starts.append(start)
+        return starts
 
     def timetable(self, start: Start) -> Timetable:
         """All that there is to do after this start."""

@@ -112,15 +112,15 @@ class Turns:
 
     def between(self, cast: int, end: int) -> list[int]:
         """The places of the turns from a cast to the end of the floor."""
-        found = []
+        places = []
         last = cast
         for row in self._rows:
             turn = int(row[cast])
             if not self._is_done(turn, last, end):
                 break
-            found.append(turn)
+            places.append(turn)
             last = turn
-        return found
+        return places
 
     def at_night(self, cast: int, end: int) -> float:
         return float(sum(not self.clock.is_awake(turn) for turn in self.between(cast, end)))

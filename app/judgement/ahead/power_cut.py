@@ -91,7 +91,7 @@ def _still_water(history: History, stage: Stage, now: datetime, words: Words) ->
     programme = history.programme_at(now)
     if programme is None:
         return None
-    read = [each.value for each in history.readings("water_temperature") if stage.starts_at <= each.at <= now]
+    read = [reading.value for reading in history.readings("water_temperature") if stage.starts_at <= reading.at <= now]
     values = [value for value in read if value is not None]
     limit = programme.immersion_limit(sum(values) / len(values) if values else None, None)
     what = "Without its air it has been under water too long"
@@ -102,7 +102,9 @@ def _last(history: History, stage: Stage | None, now: datetime) -> Reading | Non
     if stage is None:
         return None
     kind = "water_temperature" if stage.name == "immersion" else "grain_temperature"
-    read = [each for each in history.readings(kind) if is_usable(each) and stage.starts_at <= each.at <= now]
+    read = [
+        reading for reading in history.readings(kind) if is_usable(reading) and stage.starts_at <= reading.at <= now
+    ]
     # Top, middle and bottom of one look: the warmest place tells.
     look = [each for each in read if read[-1].at - each.at <= ONE_LOOK]
     return max(look, key=lambda each: each.value or 0.0, default=None)

@@ -54,7 +54,7 @@ class Sleep:
 
     @property
     def over(self) -> tuple[Watch, ...]:
-        return tuple(each for each in self.watches if each.is_over(self.now))
+        return tuple(watch for watch in self.watches if watch.is_over(self.now))
 
     @property
     def safe_at(self) -> datetime | None:
@@ -64,7 +64,7 @@ class Sleep:
     @property
     def likely_at(self) -> datetime | None:
         """When the first of them has most likely gone past: back by then at the latest."""
-        return min((each.likely_at for each in self.watches if each.likely_at is not None), default=None)
+        return min((watch.likely_at for watch in self.watches if watch.likely_at is not None), default=None)
 
     @property
     def state(self) -> str:
@@ -86,9 +86,9 @@ def sleep(history: History, now: datetime, words: Words = METRIC) -> Sleep:
     look = STAGE_WATCHES.get(stage.name) if stage is not None else None
     if stage is None or look is None:
         return Sleep(now)
-    found = look(batch.history, stage, now, words)
-    ordered = sorted(found.watches, key=lambda each: (each.safe_at, each.key))
-    return Sleep(now, tuple(ordered), tuple(found.gaps), _stay(batch.history, stage, now))
+    watched = look(batch.history, stage, now, words)
+    ordered = sorted(watched.watches, key=lambda each: (each.safe_at, each.key))
+    return Sleep(now, tuple(ordered), tuple(watched.gaps), _stay(batch.history, stage, now))
 
 
 def _stay(history: History, stage: Stage, now: datetime) -> Caution | None:
@@ -110,5 +110,5 @@ COOL_C = 35.0
 
 
 def _is_cool(history: History, stage: Stage, now: datetime) -> bool:
-    read = [each for each in history.readings("grain_temperature") if stage.starts_at <= each.at <= now]
+    read = [reading for reading in history.readings("grain_temperature") if stage.starts_at <= reading.at <= now]
     return bool(read) and read[-1].value is not None and read[-1].value < COOL_C

@@ -31,7 +31,7 @@ class Found:
     gaps: list[Gap] = field(default_factory=list)
 
     def add(self, *watches: Watch | None) -> None:
-        self.watches += [each for each in watches if each is not None]
+        self.watches += [watch for watch in watches if watch is not None]
 
 
 def _without(programme: Programme | None) -> Found | None:
@@ -42,135 +42,139 @@ def _without(programme: Programme | None) -> Found | None:
 
 def immersion(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     programme = history.programme_at(now)
-    found = _without(programme) or Found()
+    watched = _without(programme) or Found()
     if programme is None:
-        return found
+        return watched
     start = history.by_id(stage.fact_id)
     is_blown = isinstance(start, StageChange) and start.method == "blown"
-    read = [each for each in history.readings("water_temperature") if stage.starts_at <= each.at <= now]
+    read = [reading for reading in history.readings("water_temperature") if stage.starts_at <= reading.at <= now]
     values = [each.value for each in read if each.value is not None]
     water_c = sum(values) / len(values) if values else None
     since = chitted_since(batch_at(history, now), programme.setting("immersion_chitted_from"), now)
     limit = programme.immersion_limit(water_c, None, is_blown)
-    found.add(clock_watch("under_water", "It has been under water too long", stage.starts_at, limit, words, "In water"))
+    watched.add(
+        clock_watch("under_water", "It has been under water too long", stage.starts_at, limit, words, "In water")
+    )
     if since is not None:
         chitted_at = max(since[0], stage.starts_at)
         limit = programme.immersion_limit(water_c, 1.0, is_blown)
         what = "Chitted grain has been under water too long"
-        found.add(clock_watch("chitted", what, chitted_at, limit, words, "Chitted and in water"))
+        watched.add(clock_watch("chitted", what, chitted_at, limit, words, "Chitted and in water"))
     if water_c is None:
         said = "How warm the water is: warmer water shortens the time, and 16 °C is taken"
         said = said.replace("16 °C", words.temperature(programme.setting("immersion_reference_c") or 16.0))
-        found.gaps.append(Gap("water", said, "take the water’s temperature", "water_temperature"))
+        watched.gaps.append(Gap("water", said, "take the water’s temperature", "water_temperature"))
     changed = [fact.at for fact in history.of_kind("water_changed") if stage.starts_at <= fact.at <= now]
-    _temperature(found, history, stage, "water_temperature", [stage.starts_at, *changed], now, words)
-    _cast(found, history, programme, now, words)
-    return found
+    _temperature(watched, history, stage, "water_temperature", [stage.starts_at, *changed], now, words)
+    _cast(watched, history, programme, now, words)
+    return watched
 
 
 def rest(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     programme = history.programme_at(now)
-    found = _without(programme) or Found()
+    watched = _without(programme) or Found()
     if programme is None:
-        return found
+        return watched
     what = "The air rest has gone on too long"
-    found.add(clock_watch("rest", what, stage.starts_at, programme.limit("air_rest_h"), words, "Resting"))
-    _temperature(found, history, stage, "grain_temperature", _turns(history, stage, now), now, words)
-    _cast(found, history, programme, now, words)
-    found.add(_warm_and_wet(history, programme, now, words))
-    return found
+    watched.add(clock_watch("rest", what, stage.starts_at, programme.limit("air_rest_h"), words, "Resting"))
+    _temperature(watched, history, stage, "grain_temperature", _turns(history, stage, now), now, words)
+    _cast(watched, history, programme, now, words)
+    watched.add(_warm_and_wet(history, programme, now, words))
+    return watched
 
 
 def floor(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     programme = history.programme_at(now)
-    found = _without(programme) or Found()
+    watched = _without(programme) or Found()
     if programme is None:
-        return found
+        return watched
     turns = _turns(history, stage, now)
-    _temperature(found, history, stage, "grain_temperature", turns, now, words)
-    found.add(_turning(history, programme, turns, now, words))
+    _temperature(watched, history, stage, "grain_temperature", turns, now, words)
+    watched.add(_turning(history, programme, turns, now, words))
     what, limit = "It has been on the floor too long", programme.limit("germination_d")
-    found.add(clock_watch("days", what, stage.starts_at, limit, words, "On the floor", hours_each=24.0))
+    watched.add(clock_watch("days", what, stage.starts_at, limit, words, "On the floor", hours_each=24.0))
     grown = programme.limit("acrospire")
     if grown is not None and grown.target_high is not None:
         when, source = time_to_acrospire(history, grown.target_high, now), provenance(grown.mark, grown.source)
         what = f"The acrospire passes {grown.target_high:g} kernel lengths"
         why = "It grows on at the temperature it has"
-        found.add(forecast_watch("acrospire", what, when, now, why, source, "growth.thermal_time_c_d"))
-    found.add(_warm_and_wet(history, programme, now, words))
-    return found
+        watched.add(forecast_watch("acrospire", what, when, now, why, source, "growth.thermal_time_c_d"))
+    watched.add(_warm_and_wet(history, programme, now, words))
+    return watched
 
 
 def stew(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     programme = history.programme_at(now)
     limit = programme.limit("stewing_h") if programme else None
-    found = Found()
-    found.add(clock_watch("stew", "It has been stewed too long", stage.starts_at, limit, words, "Stewing"))
-    return found
+    watched = Found()
+    watched.add(clock_watch("stew", "It has been stewed too long", stage.starts_at, limit, words, "Stewing"))
+    return watched
 
 
 def kiln(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     programme = history.programme_at(now)
-    found = _without(programme) or Found()
+    watched = _without(programme) or Found()
     if programme is None:
-        return found
-    found.add(waiting_watch(history, now, words))
-    found.add(_warm_and_wet(history, programme, now, words))
+        return watched
+    watched.add(waiting_watch(history, now, words))
+    watched.add(_warm_and_wet(history, programme, now, words))
     if is_heat_off(history, now):
-        return found
-    found.add(ceiling_watch(history, programme, stage, now, words))
+        return watched
+    watched.add(ceiling_watch(history, programme, stage, now, words))
     final = programme.limit("final_moisture")
     if fired_at(history, stage, now) is None or programme.purpose == "roasted":
-        return found
+        return watched
     if final is not None and final.target_low is not None:
         what = f"The malt is drier than {words.percent(final.target_low, decimals=1)}"
         when, source = time_to_dry(history, final.target_low, now), provenance(final.mark, final.source)
         why = "The air goes on as planned" if planned_air(programme) else "The air left as it is"
-        found.add(forecast_watch("dry", what, when, now, why, source, "kiln_bed.drying_time_h"))
-    return found
+        watched.add(forecast_watch("dry", what, when, now, why, source, "kiln_bed.drying_time_h"))
+    return watched
 
 
 def malt(history: History, stage: Stage, now: datetime, words: Words) -> Found:
-    found = Found()
+    watched = Found()
     programme = history.programme_at(now)
     if too_wet(history, now) is not None:
         what = "Grain too wet to keep has waited too long for its heat"
-        found.add(clock_watch("waiting", what, stage.starts_at, WAITING_H, words, "Off the heat, wet"))
-        return found
+        watched.add(clock_watch("waiting", what, stage.starts_at, WAITING_H, words, "Off the heat, wet"))
+        return watched
     rubbed = [fact for fact in history.of_kind("culms") if fact.at >= stage.starts_at]
     if programme is not None and programme.purpose != "roasted" and not rubbed:
         what = "The culms have been left on too long"
-        found.add(clock_watch("culms", what, stage.starts_at, CULMS_H, words, "Off the heat"))
-    return found
+        watched.add(clock_watch("culms", what, stage.starts_at, CULMS_H, words, "Off the heat"))
+    return watched
 
 
 def _temperature(
-    found: Found, history: History, stage: Stage, kind: str, turned: list[datetime], now: datetime, words: Words
+    watched: Found, history: History, stage: Stage, kind: str, turned: list[datetime], now: datetime, words: Words
 ) -> None:
     programme = history.programme_at(now)
     limit = programme.limit(f"{kind}.{stage.name}") if programme else None
     if limit is None:
         return
     watches, gaps = bed_watches(history, stage, kind, limit, turned, now, words)
-    found.watches += watches
+    watched.watches += watches
     # Water follows its room and gets warm slowly: that it was read once doesn't keep anybody awake.
-    found.gaps += [gap for gap in gaps if kind == "grain_temperature"]
+    watched.gaps += [gap for gap in gaps if kind == "grain_temperature"]
 
 
-def _cast(found: Found, history: History, programme: Programme, now: datetime, words: Words) -> None:
+def _cast(watched: Found, history: History, programme: Programme, now: datetime, words: Words) -> None:
     limit = programme.limit("cast_moisture")
     if limit is None or limit.target_high is None:
         return
     what = f"The grain takes up more than {words.percent(limit.target_high, decimals=0)}"
     when, source = time_to_moisture(history, limit.target_high, now), provenance(limit.mark, limit.source)
-    found.add(forecast_watch("moisture", what, when, now, "Left as it is, it goes on taking up water", source, UPTAKE))
+    watched.add(
+        forecast_watch("moisture", what, when, now, "Left as it is, it goes on taking up water", source, UPTAKE)
+    )
 
 
 UPTAKE = "uptake.weibull_gain"
 
 
 def _turns(history: History, stage: Stage, now: datetime) -> list[datetime]:
-    return [stage.starts_at, *(each.at for each in history.of_kind("turned") if stage.starts_at <= each.at <= now)]
+    return [stage.starts_at, *(fact.at for fact in history.of_kind("turned") if stage.starts_at <= fact.at <= now)]
 
 
 def _turning(
@@ -181,8 +185,8 @@ def _turning(
     since = "Not turned" if len(turns) > 1 else "Cast and not turned"
     limit = programme.limit("turning_h") or TURNING_H
     watch = clock_watch("turning", "The bed has to be turned", turns[-1], limit, words, since)
-    looks = [each for each in history.of_shape(Remark, "inspection") if turns[-1] <= each.at <= now]
-    knit = [each for each in looks if each.findings.get("matting") in ("strands", "felted")]
+    looks = [remark for remark in history.of_shape(Remark, "inspection") if turns[-1] <= remark.at <= now]
+    knit = [look for look in looks if look.findings.get("matting") in ("strands", "felted")]
     if watch is None or not knit:
         return watch
     why = f"The rootlets were knitting at {words.clock(knit[0].at)}: turn it before you go, then ask again"

@@ -23,24 +23,24 @@ _ID_LENGTH, _SUBJECT_LENGTH = 36, 60
 
 def read_envelope(record: Mapping[str, Any]) -> dict[str, Any]:
     """The envelope's values, as the dataclasses take them; BadValues names each key that can't be read."""
-    known = {name: record[name] for name in NAMES if record.get(name) is not None}
-    if record.get("at") is not None and "earliest_at" not in known:
-        known["earliest_at"] = known["latest_at"] = record["at"]
-    known.setdefault("quality", "measured")
-    known.setdefault("typed", {})
+    given = {name: record[name] for name in NAMES if record.get(name) is not None}
+    if record.get("at") is not None and "earliest_at" not in given:
+        given["earliest_at"] = given["latest_at"] = record["at"]
+    given.setdefault("quality", "measured")
+    given.setdefault("typed", {})
     for name in ("id", "subject", "earliest_at", "latest_at"):
-        known.setdefault(name, None)
+        given.setdefault(name, None)
     wrong: dict[str, str] = {}
-    for name, value in known.items():
+    for name, value in given.items():
         try:
-            known[name] = _READERS[name](value) if name in _READERS else value
+            given[name] = _READERS[name](value) if name in _READERS else value
         except ValueError as error:
             wrong[name] = str(error)
-    if not wrong and known["latest_at"] < known["earliest_at"]:
+    if not wrong and given["latest_at"] < given["earliest_at"]:
         wrong["latest_at"] = "The end is before the beginning."
     if wrong:
         raise BadValues(wrong)
-    return known
+    return given
 
 
 def _id(value: object) -> str:
@@ -51,12 +51,12 @@ def _id(value: object) -> str:
 
 def _subject(value: object) -> Subject:
     if isinstance(value, Subject):
-        found: tuple[object, object] = value
+        named: tuple[object, object] = value
     else:
-        found = (value.get("type"), value.get("id")) if isinstance(value, Mapping) else (None, None)
-    if not all(isinstance(each, str) and 1 <= len(each) <= _SUBJECT_LENGTH for each in found):
+        named = (value.get("type"), value.get("id")) if isinstance(value, Mapping) else (None, None)
+    if not all(isinstance(each, str) and 1 <= len(each) <= _SUBJECT_LENGTH for each in named):
         raise ValueError("What is this about? It needs a type and an id.")
-    return Subject(str(found[0]), str(found[1]))
+    return Subject(str(named[0]), str(named[1]))
 
 
 def _time(value: object) -> datetime:

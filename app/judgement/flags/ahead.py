@@ -57,7 +57,11 @@ def _too_dry_to_cast(batch: BatchAt, programme: Programme, stage: Stage, fitted:
     least_wb = (limit.target_low if limit.low_caution is None else limit.low_caution) if limit is not None else None
     if least_wb is None or uptake is None or start is None or ends_at is None:
         return None
-    weighed = [each for each in determinations(batch.history) if each.basis in WETTED_BY and each.at >= start.at]
+    weighed = [
+        determination
+        for determination in determinations(batch.history)
+        if determination.basis in WETTED_BY and determination.at >= start.at
+    ]
     when = to_moisture_by_plan(fitted, least_wb, batch.now)
     if len(weighed) < FEWEST or when is None or (when.low is not None and when.low <= ends_at):
         return None
@@ -148,10 +152,10 @@ def _too_wet_to_keep(batch: BatchAt, programme: Programme, stage: Stage, fitted:
 
 def _goal_in_air(programme: Programme, air_c: float, final_wb: float) -> float | None:
     """How dry the plan wants it in this air: by the hottest of its steps that is no hotter, or else by its first."""
-    steps = [each for each in programme.steps if each.stage == "kilning" and each.air_on_c is not None]
+    steps = [step for step in programme.steps if step.stage == "kilning" and step.air_on_c is not None]
     if not steps:
         return final_wb
-    reached = [each for each in steps if (each.air_on_c or 0.0) <= air_c + SAME_AIR_C]
+    reached = [step for step in steps if (step.air_on_c or 0.0) <= air_c + SAME_AIR_C]
     current = reached[-1] if reached else steps[0]
     return final_wb if current is steps[-1] else current.moisture_wb
 
@@ -162,13 +166,13 @@ def bed_limit_ahead(batch: BatchAt) -> Iterator[Flag]:
     limit = programme.limit("grain_temperature.germination") if programme is not None else None
     if stage is None or stage.name != "germination" or limit is None or limit.high_caution is None:
         return
-    found = []
+    flags = []
     for bed in beds_ahead(batch):
         comes_at = bed.reaches(limit.high_caution) if bed.line.per_h >= SLOWEST_C_PER_H else None
         if comes_at is not None and comes_at < _next_look(batch, programme, stage, bed):
-            found.append((comes_at, bed))
-    if found:
-        comes_at, bed = min(found, key=lambda each: each[0])
+            flags.append((comes_at, bed))
+    if flags:
+        comes_at, bed = min(flags, key=lambda each: each[0])
         yield _ahead_flag(batch, stage, bed, comes_at, limit.high_caution, limit.high_act)
 
 

@@ -36,10 +36,10 @@ def answered(history: History, flags: Sequence[Flag], now: datetime) -> list[Jud
 
 def leftover_answers(history: History, flags: Iterable[Flag], now: datetime) -> list[Answer]:
     """Answers that no flag calls for any more: later readings removed the cause. They stay in the record."""
-    known: set[Key] = set()
+    standing: set[Key] = set()
     for flag in flags:
-        known |= {flag.key, *flag.stands_for}
-    return [answer for key, answer in _last_answers(history, now).items() if key not in known]
+        standing |= {flag.key, *flag.stands_for}
+    return [answer for key, answer in _last_answers(history, now).items() if key not in standing]
 
 
 def _last_answers(history: History, now: datetime) -> dict[Key, Answer]:

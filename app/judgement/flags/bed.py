@@ -88,7 +88,7 @@ def _still(batch: BatchAt) -> dict[str, list[Stretch]]:
 
 def _spells(batch: BatchAt, readings: Sequence[Reading]) -> list[_Warm]:
     """Stretches that are warm and wet, those with hardly a gap between them as one; the last reading holds till now."""
-    found: list[_Warm] = []
+    spells: list[_Warm] = []
     for reading, following in zip(readings, [*readings[1:], None], strict=True):
         first_c = reading.value or 0.0
         next_c = first_c if following is None else following.value or 0.0
@@ -106,14 +106,14 @@ def _spells(batch: BatchAt, readings: Sequence[Reading]) -> list[_Warm]:
             seen = [reading] if later is None else [reading, later]
             hottest = max(line.at(moment) for moment in part)
             is_going_on = following is None and batch.is_live and part[1] >= batch.now
-            if found and part[0] - found[-1].ends_at <= BRIDGED:
-                last = found[-1]
+            if spells and part[0] - spells[-1].ends_at <= BRIDGED:
+                last = spells[-1]
                 last.ends_at, last.is_going_on = part[1], is_going_on
                 last.hottest_c = max(last.hottest_c, hottest)
                 last.readings += [each for each in seen if each not in last.readings[-2:]]
             else:
-                found.append(_Warm(part[0], part[1], hottest, seen, is_going_on))
-    return found
+                spells.append(_Warm(part[0], part[1], hottest, seen, is_going_on))
+    return spells
 
 
 def _is_exempt(batch: BatchAt, stage: Stage, moment: datetime) -> bool:
@@ -270,8 +270,8 @@ def _turning_flag(batch: BatchAt, turn: Fact, ends_at: datetime | None) -> Flag 
     programme = batch.programme_at(turn.at)
     limit = (programme.limit("turning_h") if programme else None) or TURNING_H
     lasted = hours_between(turn.at, until)
-    looks = [each for each in batch.history.of_shape(Remark, "inspection") if turn.at <= each.at <= until]
-    felted = next((each for each in looks if each.findings.get("matting") == "felted"), None)
+    looks = [remark for remark in batch.history.of_shape(Remark, "inspection") if turn.at <= remark.at <= until]
+    felted = next((look for look in looks if look.findings.get("matting") == "felted"), None)
     over = None if is_cold_and_thin(batch.history, until) else overrun(limit, turn.at, lasted)
     if felted is not None:
         knit_over = overrun(FELTED_H, felted.at, hours_between(felted.at, until))
@@ -280,7 +280,7 @@ def _turning_flag(batch: BatchAt, turn: Fact, ends_at: datetime | None) -> Flag 
         return None
     since = "cast" if turn.kind == "cast" else "it was last turned"
     title = f"{'Not turned' if ends_at else 'Turning due: not turned'} for {wording.hours(lasted)} since {since}"
-    knit = felted or next((each for each in looks if each.findings.get("matting") == "strands"), None)
+    knit = felted or next((look for look in looks if look.findings.get("matting") == "strands"), None)
     meaning = "The bed heats inside, carbon dioxide stays in it, and rootlets knit."
     if knit is not None:
         meaning = f"The rootlets are knitting by {batch.hour_words(knit.at)}. {meaning}"

@@ -84,8 +84,8 @@ def _watched(batch: BatchAt) -> list[Stage]:
 def _is_warm(batch: BatchAt, moment: datetime) -> bool:
     """By the last temperature known then; where none is, it is taken to be warm."""
     last = [batch.history.last_before(moment, batch.history.readings(kind)) for kind in _TEMPERATURES]
-    known = [each for each in last if each is not None and each.value is not None]
-    return not known or (max(known, key=lambda each: each.at).value or 0.0) > WARM_C
+    readings = [each for each in last if each is not None and each.value is not None]
+    return not readings or (max(readings, key=lambda each: each.at).value or 0.0) > WARM_C
 
 
 def _silent_h(batch: BatchAt, moment: datetime) -> float:

@@ -45,17 +45,17 @@ def lying(batch: BatchAt) -> Iterator[Flag]:
 
 
 def _hotter_than_the_air(batch: BatchAt) -> Iterator[Flag]:
-    air_on = [each for each in batch.history.readings("air_on_temperature") if each.value is not None]
+    air_on = [reading for reading in batch.history.readings("air_on_temperature") if reading.value is not None]
     for stage in batch.stages_named("kilning"):
-        found: list[tuple[Reading, Reading]] = []
+        pairs: list[tuple[Reading, Reading]] = []
         for grain in batch.within(batch.history.readings("grain_temperature"), stage.starts_at, batch.end_of(stage)):
             air = batch.history.last_before(grain.at + AT_ONCE, air_on)
             if air is None or grain.value is None or air.value is None or abs(air.at - grain.at) > AT_ONCE:
                 continue
             if grain.value > air.value + HOTTER_THAN_AIR_C and not _was_turned_down(air, air_on):
-                found.append((grain, air))
-        if found:
-            yield _air_flag(batch, stage, found)
+                pairs.append((grain, air))
+        if pairs:
+            yield _air_flag(batch, stage, pairs)
 
 
 def _was_turned_down(air: Reading, air_on: Sequence[Reading]) -> bool:
@@ -63,30 +63,30 @@ def _was_turned_down(air: Reading, air_on: Sequence[Reading]) -> bool:
     return any((each.value or 0.0) > (air.value or 0.0) + STEADY_C for each in recent)
 
 
-def _air_flag(batch: BatchAt, stage: Stage, found: Sequence[tuple[Reading, Reading]]) -> Flag:
-    grain, air = max(found, key=lambda pair: (pair[0].value or 0.0) - (pair[1].value or 0.0))
-    which = _likeliest(batch, [pair[0] for pair in found] + [pair[1] for pair in found])
+def _air_flag(batch: BatchAt, stage: Stage, pairs: Sequence[tuple[Reading, Reading]]) -> Flag:
+    grain, air = max(pairs, key=lambda pair: (pair[0].value or 0.0) - (pair[1].value or 0.0))
+    which = _likeliest(batch, [pair[0] for pair in pairs] + [pair[1] for pair in pairs])
     title = (
         f"Grain at {wording.kiln_temperature(grain.value or 0.0)}, hotter than its air of "
-        f"{wording.kiln_temperature(air.value or 0.0)}, {batch.span_words(found[0][0].at, found[-1][0].at)}"
+        f"{wording.kiln_temperature(air.value or 0.0)}, {batch.span_words(pairs[0][0].at, pairs[-1][0].at)}"
     )
-    return _flag(batch, [each for pair in found for each in pair], title, which, stage)
+    return _flag(batch, [each for pair in pairs for each in pair], title, which, stage)
 
 
 def _two_thermometers(batch: BatchAt) -> Iterator[Flag]:
     """Two instruments at one place and one time, at a stage without heat."""
     for stage in batch.stages_named("air_rest", "germination", "immersion"):
         kind = "water_temperature" if stage.name == "immersion" else "grain_temperature"
-        found = [
+        pairs = [
             (first, second, look)
             for look in _looks(batch.within(batch.history.readings(kind), stage.starts_at, batch.end_of(stage)))
             for first, second in combinations(look, 2)
             if first.instrument != second.instrument and _apart(first, second) > APART_C + 1e-9
         ]
-        if found:
-            first, second, look = max(found, key=lambda each: _apart(each[0], each[1]))
+        if pairs:
+            first, second, look = max(pairs, key=lambda each: _apart(each[0], each[1]))
             title = f"{first.instrument} and {second.instrument} are {_apart_words(first, second)} apart at one place"
-            every: list[Fact] = [each for pair in found for each in pair[:2]]
+            every: list[Fact] = [each for pair in pairs for each in pair[:2]]
             yield _flag(batch, every, title, _odd_one(look) or _likeliest(batch, [first, second]), stage)
 
 
@@ -94,14 +94,14 @@ def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
     """Readings of one place by named instruments within twenty minutes, two or more of them."""
     open_looks: dict[str | None, list[Reading]] = {}
     looks: list[list[Reading]] = []
-    for each in readings:
-        if each.instrument is None or each.value is None:
+    for reading in readings:
+        if reading.instrument is None or reading.value is None:
             continue
-        look = open_looks.get(each.place)
-        if look is None or each.at - look[0].at > AT_ONCE:
-            look = open_looks[each.place] = []
+        look = open_looks.get(reading.place)
+        if look is None or reading.at - look[0].at > AT_ONCE:
+            look = open_looks[reading.place] = []
             looks.append(look)
-        look.append(each)
+        look.append(reading)
     return [look for look in looks if len(look) > 1]
 
 
@@ -126,7 +126,7 @@ def _odd_one(look: Sequence[Reading]) -> str | None:
 def _likeliest(batch: BatchAt, readings: Sequence[Reading]) -> str:
     """The instrument to look at first: one that was never calibrated, otherwise the one calibrated longest ago."""
     calibrated = {fact.subject.id: fact.at for fact in batch.history.instruments}
-    named = list(dict.fromkeys(each.instrument for each in readings if each.instrument))
+    named = list(dict.fromkeys(reading.instrument for reading in readings if reading.instrument))
     if not named:
         return "one of the two probes"
     never = [name for name in named if name not in calibrated]
@@ -137,9 +137,9 @@ def _likeliest(batch: BatchAt, readings: Sequence[Reading]) -> str:
 
 def _bag_and_charge(batch: BatchAt) -> Iterator[Flag]:
     """Two ways of telling the moisture, within an hour and further apart than both their doubts."""
-    known = [each for each in determinations(batch.history) if each.basis in _WAYS]
+    samples = [determination for determination in determinations(batch.history) if determination.basis in _WAYS]
     told: set[tuple[str | None, str | None]] = set()
-    for first, second in pairwise(known):
+    for first, second in pairwise(samples):
         key = (first.place or first.basis, second.place or second.basis)
         if first.basis == second.basis or second.at - first.at > timedelta(hours=1) or key in told:
             continue
@@ -201,9 +201,9 @@ def _reads_the_room(batch: BatchAt) -> Iterator[Flag]:
         room = batch.within(batch.history.readings("air_temperature"), stage.starts_at - AT_ONCE, batch.end_of(stage))
         for (instrument, _), readings in _by_probe(batch, stage).items():
             run = _longest(
-                (each, near)
-                for each in readings
-                if (near := _at_once(room, each)) is not None and near.value is not None
+                (reading, near)
+                for reading in readings
+                if (near := _at_once(room, reading)) is not None and near.value is not None
             )
             if len(run) < ROOM_READINGS:
                 continue

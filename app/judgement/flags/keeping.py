@@ -84,7 +84,9 @@ def _of_malt(batch: BatchAt) -> list[MoistureSample]:
         for pack in batch.history.of_shape(Part, "pack")
         if pack.method == "measured"
     ]
-    told = [each for each in determinations(batch.history) if each.basis in ("tested", "outturn")]
+    told = [
+        determination for determination in determinations(batch.history) if determination.basis in ("tested", "outturn")
+    ]
     return sorted([*told, *merged(packs)], key=lambda sample: sample.at)
 
 
@@ -153,13 +155,13 @@ def culms_left_on(batch: BatchAt) -> Iterator[Flag]:
 
 def open_account(batch: BatchAt) -> Iterator[Flag]:
     """The dry matter that the account can't explain: more than its uncertainty and more than a fiftieth."""
-    found = batch.once(account_of)
-    share = found.remainder_share
-    if share is None or found.charge is None or not found.lines:
+    account = batch.once(account_of)
+    share = account.remainder_share
+    if share is None or account.charge is None or not account.lines:
         return
     if abs(share.value) <= max(UNEXPLAINED_SDS * share.sd, UNEXPLAINED_SHARE):
         return
-    malt = found.lines[-1]
+    malt = account.lines[-1]
     is_negative = share.value < 0.0
     figure = wording.percent(abs(share.value), share.half_width)
     title = (
@@ -173,7 +175,7 @@ def open_account(batch: BatchAt) -> Iterator[Flag]:
         else "More is gone than skimmings, steep, breath, culms and samples explain."
     )
     yield raised(
-        batch, "open_account", "caution" if is_negative else "notice", [*malt.facts, *found.charge.facts],
+        batch, "open_account", "caution" if is_negative else "notice", [*malt.facts, *account.charge.facts],
         Message(title, meaning, "Look again at tares, the charge and its moisture, spills, samples, outturn."),
         "derived: more than twice its own standard uncertainty, and more than 2 %", worst=share.value, unit="fraction",
     )  # fmt: skip

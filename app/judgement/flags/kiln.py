@@ -36,13 +36,13 @@ STEADY_WEIGHINGS = 2
 
 def over_ceiling(batch: BatchAt) -> Iterator[Flag]:
     """Each stretch over the ceiling that is too long to let pass, at the hottest place of that time."""
-    found: list[tuple[Span, Sequence[Reading], str | None]] = []
+    spells: list[tuple[Span, Sequence[Reading], str | None]] = []
     for exposure in kiln_exposures(batch.history, batch.now):
         for span in exposure.spans:
-            is_told = any(span.starts_at <= other.ends_at and other.starts_at <= span.ends_at for other, _, _ in found)
+            is_told = any(span.starts_at <= other.ends_at and other.starts_at <= span.ends_at for other, _, _ in spells)
             if span.hours > TOLERATED_H and not is_told:
-                found.append((span, exposure.readings, exposure.place))
-    for span, readings, place in found:
+                spells.append((span, exposure.readings, exposure.place))
+    for span, readings, place in spells:
         yield _ceiling_flag(batch, span, readings, place)
 
 
@@ -125,10 +125,10 @@ def break_point(batch: BatchAt) -> Iterator[Flag]:
         programme = batch.programme_at(stage.starts_at)
         if programme is None or programme.purpose == "roasted":
             continue
-        found = _break_by_air(batch, stage) or _break_by_trays(batch, stage)
-        if found is None:
+        broke = _break_by_air(batch, stage) or _break_by_trays(batch, stage)
+        if broke is None:
             continue
-        fact, how = found
+        fact, how = broke
         answered_at = _raised_at(batch, stage, fact.at - timedelta(minutes=30)) or stage.ends_at
         if answered_at is not None and answered_at <= fact.at + IN_TIME:
             continue

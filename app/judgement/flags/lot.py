@@ -93,21 +93,21 @@ def expected_bounds(past: Sequence[float], kernels: int | None = None) -> tuple[
 
 def _light_flag(batch: BatchAt, test: Fact, past: Sequence[Fact]) -> Flag | None:
     shares = [share for each in past if (share := _share(each)) is not None]
-    found = _share(test)
-    if len(shares) < FEWEST_TESTS or found is None:
+    light = _share(test)
+    if len(shares) < FEWEST_TESTS or light is None:
         return None
     _, high = expected_bounds(shares, test.looked_at if isinstance(test, Tally) else None)
-    if found <= high:
+    if light <= high:
         return None
     title = (
-        f"Light corn {wording.percent(found)}: the lot's {len(shares)} earlier tests let one expect at most "
+        f"Light corn {wording.percent(light)}: the lot's {len(shares)} earlier tests let one expect at most "
         f"{wording.percent(high)}"
     )
     meaning = "More hollow or damaged kernels than before: insects, a badly mixed lot, or another lot's grain."
     return raised(
         batch, "light_corn", "notice", [test, *past],
         Message(title, meaning, "Look at the skimmings, stir and skim again; look for insects in the store."),
-        PREDICTION, ends_at=batch.ended_at, worst=found, unit="fraction",
+        PREDICTION, ends_at=batch.ended_at, worst=light, unit="fraction",
     )  # fmt: skip
 
 
@@ -131,21 +131,21 @@ def germination(batch: BatchAt) -> Iterator[Flag]:
         charges = [part for part in batch.history.charges if part.source.id == lot.id and part.at <= batch.now]
         if not charges:
             continue
-        found = lot_verdict(lot, charges[0].at)
-        four = found.tests.four
+        verdict = lot_verdict(lot, charges[0].at)
+        four = verdict.tests.four
         if four is None:
             yield _untested_flag(batch, lot, charges)
             continue
         facts: list[Fact] = [*charges, *four.dishes]
-        if found.verdict in _VERDICTS:
-            yield _verdict_flag(batch, lot, facts, found)
-        if found.is_old and found.age is not None:
+        if verdict.verdict in _VERDICTS:
+            yield _verdict_flag(batch, lot, facts, verdict)
+        if verdict.is_old and verdict.age is not None:
             yield raised(
                 batch, "lot_test_old", "notice", facts,
-                Message(f"{lot.name} was last tested {found.age.days} days before it was charged",
+                Message(f"{lot.name} was last tested {verdict.age.days} days before it was charged",
                         f"A lot may wake or die in that time: a test holds for about {AS_ALIVE_FOR.days} days.",
                         "Lay out dishes now: in three days you know what this batch can do."),
-                "the house's rule", ends_at=batch.ended_at, worst=found.age.days, unit="d",
+                "the house's rule", ends_at=batch.ended_at, worst=verdict.age.days, unit="d",
             )  # fmt: skip
 
 
@@ -163,17 +163,17 @@ def _untested_flag(batch: BatchAt, lot: LotInfo, charges: Sequence[Fact]) -> Fla
     )  # fmt: skip
 
 
-def _verdict_flag(batch: BatchAt, lot: LotInfo, facts: Sequence[Fact], found: LotVerdict) -> Flag:
-    rule, severity, remedy = _VERDICTS[found.verdict]
-    source = provenance(found.required.mark, found.required.source)
-    if found.verdict == SENSITIVE:
+def _verdict_flag(batch: BatchAt, lot: LotInfo, facts: Sequence[Fact], verdict: LotVerdict) -> Flag:
+    rule, severity, remedy = _VERDICTS[verdict.verdict]
+    source = provenance(verdict.required.mark, verdict.required.source)
+    if verdict.verdict == SENSITIVE:
         source = provenance("P", "30 points or more: Montana State University barley programme; MEBAK R-110.34.612")
-    doubt = "" if found.is_sure else " So few kernels leave room for chance."
+    doubt = "" if verdict.is_sure else " So few kernels leave room for chance."
     return raised(
         batch, rule, severity, facts,
-        Message(f"{lot.name} {_TITLES[found.verdict]}", " ".join(found.reasons) + doubt, remedy),
+        Message(f"{lot.name} {_TITLES[verdict.verdict]}", " ".join(verdict.reasons) + doubt, remedy),
         source, ends_at=batch.ended_at, unit="fraction",
-        worst=found.tests.four.energy_percent / 100.0 if found.tests.four else None,
+        worst=verdict.tests.four.energy_percent / 100.0 if verdict.tests.four else None,
     )  # fmt: skip
 
 

@@ -49,10 +49,10 @@ def _chitted_overrun(
     batch: BatchAt, programme: Programme, stage: Stage, water_c: float | None, is_blown: bool
 ) -> tuple[Overrun, Tally, float] | None:
     """How long it has been under water since it chitted, with the count that says so, and the hours."""
-    found = chitted_since(batch, programme.setting("immersion_chitted_from"), batch.end_of(stage))
-    if found is None:
+    chitted = chitted_since(batch, programme.setting("immersion_chitted_from"), batch.end_of(stage))
+    if chitted is None:
         return None
-    since, count = max(found[0], stage.starts_at), found[1]
+    since, count = max(chitted[0], stage.starts_at), chitted[1]
     lasted = hours_between(since, batch.end_of(stage))
     over = overrun(programme.immersion_limit(water_c, 1.0, is_blown), since, lasted)
     return None if over is None else (over, count, lasted)
@@ -186,8 +186,12 @@ def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
     """Oversteeped, as soon as a weighing shows it; too dry at the cast. The last weighing before growth decides."""
     cast_at = _cast_at(batch)
     last = batch.now if cast_at is None else cast_at + timedelta(hours=1)
-    known = [each for each in determinations(batch.history) if each.at <= last and _is_wet(batch, each.at)]
-    steeped = [each for each in known if each.basis in ("test_bag", "charge_weighing", "tested")]
+    samples = [
+        determination
+        for determination in determinations(batch.history)
+        if determination.at <= last and _is_wet(batch, determination.at)
+    ]
+    steeped = [each for each in samples if each.basis in ("test_bag", "charge_weighing", "tested")]
     if not steeped or (
         batch.stage is not None and cast_at is None and batch.stage.name not in ("immersion", "air_rest")
     ):
@@ -246,8 +250,8 @@ def _signs(batch: BatchAt, remark: Remark) -> list[str] | None:
     if stage is None or stage.name not in ("charged", "immersion", "air_rest"):
         return None
     steep, smell = remark.findings.get("steep"), remark.findings.get("smell")
-    found = [word for word, seen in (("foaming", steep), ("gassy", steep), ("sour", smell)) if word == seen]
-    return found if found or steep == "clear" or smell == "clean" else None
+    signs = [word for word, seen in (("foaming", steep), ("gassy", steep), ("sour", smell)) if word == seen]
+    return signs if signs or steep == "clear" or smell == "clean" else None
 
 
 def _spoiling_flag(batch: BatchAt, run: Sequence[Remark], ended_by: Remark | None) -> Flag:

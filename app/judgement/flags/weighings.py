@@ -58,12 +58,12 @@ def _no_start_flag(batch: BatchAt, kind: str, vessel: str | None, weighings: lis
 
 def lighter_than_dry(batch: BatchAt) -> Iterator[Flag]:
     """Less than the dry matter alone weighs: a tare, a bag or a unit is wrong. One flag a vessel."""
-    found: dict[tuple[str, str | None], list[tuple[Weighing, float, float]]] = {}
+    weighings: dict[tuple[str, str | None], list[tuple[Weighing, float, float]]] = {}
     for weighing in batch.history.of_shape(Weighing, "test_bag", "tray", "charge_weighing"):
         dry_kg, least = _dry_kg(batch, weighing) or 0.0, LEAST_LEFT[weighing.kind]
         if weighing.net_kg < dry_kg * least * 0.999:
-            found.setdefault((weighing.kind, weighing.vessel), []).append((weighing, dry_kg, least))
-    for (_, vessel), light in found.items():
+            weighings.setdefault((weighing.kind, weighing.vessel), []).append((weighing, dry_kg, least))
+    for (_, vessel), light in weighings.items():
         weighing, dry_kg, least = light[-1]
         title = f"{vessel or 'The charge'} at {wording.mass(weighing.net_kg)}, lighter than the dry matter in it: "
         title += (

@@ -64,6 +64,6 @@ def whole_percent(fraction: float) -> str:
     return METRIC.percent(fraction, decimals=0)
 
 
-def share(found: int, looked_at: int) -> str:
+def share(count: int, looked_at: int) -> str:
     """ "12 of 100 (12 %)" """
-    return f"{found} of {looked_at} ({100.0 * found / looked_at:.0f} %)"
+    return f"{count} of {looked_at} ({100.0 * count / looked_at:.0f} %)"

@@ -82,7 +82,7 @@ class KilnAir:
 
     def at(self, hour: float) -> Air:
         """The piece in force at an hour; before the heat the first."""
-        return next((each for each in reversed(self.pieces) if each.start_h <= hour), self.pieces[0])
+        return next((piece for piece in reversed(self.pieces) if piece.start_h <= hour), self.pieces[0])
 
 
 def kiln_air(history: History, stage: Stage, heat_at: datetime) -> KilnAir:
@@ -92,7 +92,7 @@ def kiln_air(history: History, stage: Stage, heat_at: datetime) -> KilnAir:
     start_h = history.hour(heat_at)
     looks = _looks(history, stage, start_h)
     plan = planned_air(history.programme_at(stage.starts_at), start_h)
-    points = along_plan(plan, looks) if plan else [Point(*each, True) for each in looks]
+    points = along_plan(plan, looks) if plan else [Point(*look, True) for look in looks]
     points = points or [Point(start_h, REFERENCE_AIR_C, False)]
     water_from = _measured_in_kiln(history, stage, looks, points) or room
     logged = air_of(*looks[-1], water_from) if looks else None
@@ -144,18 +144,20 @@ def _looks(history: History, stage: Stage, start_h: float) -> list[tuple[float, 
         for kind in ("air_on_temperature", "set_point")
     )
     alone = [each for each in put if not any(timedelta(0) <= other.at - each.at <= COMES_TO_IT for other in read)]
-    found = [
+    looks = [
         *zip(*means_by_hour(history, read), strict=True),
         *((history.hour(each.at), each.value or 0.0) for each in alone),
     ]
-    return sorted(found, key=lambda each: each[0])
+    return sorted(looks, key=lambda each: each[0])
 
 
 def _inside(readings: Sequence[Reading], stage: Stage) -> list[Reading]:
     return [
-        each
-        for each in readings
-        if is_usable(each) and stage.starts_at <= each.at and (stage.ends_at is None or each.at <= stage.ends_at)
+        reading
+        for reading in readings
+        if is_usable(reading)
+        and stage.starts_at <= reading.at
+        and (stage.ends_at is None or reading.at <= stage.ends_at)
     ]
 
 
@@ -176,8 +178,8 @@ def _measured_in_kiln(
     if not inside or inside[-1].value is None:
         return None
     hour = history.hour(inside[-1].at)
-    near = [each for each in looks if abs(each[0] - hour) <= SAME_TIME_H]
-    then_c = next((each.temperature_c for each in reversed(points) if each.hour <= hour), points[0].temperature_c)
+    near = [look for look in looks if abs(look[0] - hour) <= SAME_TIME_H]
+    then_c = next((point.temperature_c for point in reversed(points) if point.hour <= hour), points[0].temperature_c)
     if near:
         then_c = min(near, key=lambda each: abs(each[0] - hour))[1]
     return then_c, min(max(inside[-1].value, 0.01), 0.98)
@@ -185,11 +187,13 @@ def _measured_in_kiln(
 
 def _read_in_room(history: History, stage: Stage) -> tuple[list[Reading], list[Reading]]:
     """What the room's thermometer and hygrometer showed before the kiln's end."""
-    air = [each for each in history.readings("air_temperature") if is_usable(each) and _is_before(each, stage)]
+    air = [
+        reading for reading in history.readings("air_temperature") if is_usable(reading) and _is_before(reading, stage)
+    ]
     humid = [
-        each
-        for each in history.readings("humidity")
-        if is_usable(each) and _is_before(each, stage) and _place_is(each, _ROOM)
+        reading
+        for reading in history.readings("humidity")
+        if is_usable(reading) and _is_before(reading, stage) and _place_is(reading, _ROOM)
     ]
     return air, humid
 

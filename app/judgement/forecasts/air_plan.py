@@ -34,18 +34,18 @@ def planned_air(programme: Programme | None, start_h: float = 0.0) -> list[Plann
 
     A step that plans none has that of the step before it; before the first that does, its air is there already.
     """
-    found: list[PlannedAir] = []
+    steps: list[PlannedAir] = []
     hour = start_h
     for step in programme.steps if programme else ():
         if step.stage != "kilning":
             continue
-        end_h = found[-1].hour + found[-1].hours if found else start_h
+        end_h = steps[-1].hour + steps[-1].hours if steps else start_h
         hour += step.hours
         if step.air_on_c is not None:
-            found.append(PlannedAir(end_h, step.air_on_c, hour - end_h))
-        elif found:
-            found[-1] = found[-1]._replace(hours=hour - found[-1].hour)
-    return found
+            steps.append(PlannedAir(end_h, step.air_on_c, hour - end_h))
+        elif steps:
+            steps[-1] = steps[-1]._replace(hours=hour - steps[-1].hour)
+    return steps
 
 
 def along_plan(plan: Sequence[PlannedAir], looks: Sequence[tuple[float, float]]) -> list[Point]:
@@ -85,11 +85,11 @@ class _Run:
         hour = since.hour + max(self.plan[self.place].hours - self.stood[self.place], 0.0)
         if self.place == last:
             return [(hour, last)] if since.temperature_c < self.plan[last].temperature_c else []
-        found = []
+        coming = []
         for place in range(self.place + 1, last + 1):
-            found.append((hour, place))
+            coming.append((hour, place))
             hour += self.plan[place].hours
-        return found
+        return coming
 
     def goes_on(self, since: Point) -> list[Point]:
         return [Point(hour, self.plan[place].temperature_c, False) for hour, place in self._coming(since)]

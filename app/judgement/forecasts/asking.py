@@ -163,10 +163,10 @@ def to_dry(fitted: Fit, target_wb: float, now: datetime, air_on_c: float | None 
         until, reason = drying.end_h, "The heat was off before that."
     tray = drying.wettest_tray
     hours = _hours(drying.start_h, until)
-    found = when_reached(
+    when = when_reached(
         lambda at: drying.band(at, tray, air), hours, target_wb, fitted.zero_at, falls=True, reason=reason
     )
-    return found if found.is_reached else replace(found, low=None, high=None)
+    return when if when.is_reached else replace(when, low=None, high=None)
 
 
 def break_due(fitted: Fit, now: datetime) -> When:

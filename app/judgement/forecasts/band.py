@@ -69,9 +69,9 @@ def when_reached(
     """
     central, low, high = band(hours)
     near, far = (low, high) if falls else (high, low)
-    found = [_first(hours, edge, target, falls) for edge in (central, near, far)]
-    moments = [None if hour is None else zero_at + timedelta(hours=hour) for hour in found]
-    is_open = found[0] is None or found[2] is None
+    crossings = [_first(hours, edge, target, falls) for edge in (central, near, far)]
+    moments = [None if hour is None else zero_at + timedelta(hours=hour) for hour in crossings]
+    is_open = crossings[0] is None or crossings[2] is None
     return When(moments[0], moments[1], moments[2], target, reason if is_open else "")
 
 

@@ -125,8 +125,8 @@ def model_of(pieces: Sequence[Air]) -> Model:
     def model(x: Array, parameters: Array) -> Array:
         hours, first_hours, _ = x
         is_weight = ~np.isnan(first_hours)
-        found = moisture_db(pieces, np.concatenate((hours, first_hours[is_weight])), parameters)
-        now, first = found[: len(hours)], found[len(hours) :]
+        moistures = moisture_db(pieces, np.concatenate((hours, first_hours[is_weight])), parameters)
+        now, first = moistures[: len(hours)], moistures[len(hours) :]
         now[is_weight] = (1.0 + now[is_weight]) / (1.0 + first)
         return now
 
@@ -135,12 +135,12 @@ def model_of(pieces: Sequence[Air]) -> Model:
 
 def still_h(pieces: Sequence[Air], hours: Array) -> Array:
     """How long the heat has stood still by these hours."""
-    found = np.zeros(len(hours))
+    stood_h = np.zeros(len(hours))
     for air, following in zip_longest(pieces, pieces[1:]):
         if air.is_still:
             end = math.inf if following is None else following.start_h
-            found += np.clip(hours, air.start_h, end) - air.start_h
-    return found
+            stood_h += np.clip(hours, air.start_h, end) - air.start_h
+    return stood_h
 
 
 def hours_of_heat(pieces: Sequence[Air], start_h: float, end_h: float) -> float:
@@ -167,8 +167,8 @@ def kernel_of(pieces: Sequence[Air], about: Array) -> Kernel:
     def to_go(x: Array) -> Array:
         hours, first_hours, _ = x
         place = np.clip(np.searchsorted(starts, hours, side="right") - 1, 0, len(pieces) - 1)
-        found = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
-        return np.asarray(found / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
+        above_db = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
+        return np.asarray(above_db / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
 
     @remembering
     def scale(x: Array) -> Array:

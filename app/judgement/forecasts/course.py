@@ -143,9 +143,9 @@ def _temperatures(
     kinds = ("water_temperature", "grain_temperature") if is_immersed else ("grain_temperature",)
     for kind in kinds:
         inside = [
-            each
-            for each in history.readings(kind)
-            if stage.starts_at <= each.at and (until is None or each.at <= until) and is_usable(each)
+            reading
+            for reading in history.readings(kind)
+            if stage.starts_at <= reading.at and (until is None or reading.at <= until) and is_usable(reading)
         ]
         if inside:
             return means_by_hour(history, inside)
@@ -159,11 +159,11 @@ def is_usable(reading: Reading) -> bool:
 def means_by_hour(history: History, readings: Sequence[Reading]) -> tuple[list[float], list[float]]:
     """Hours and values; readings within a quarter of an hour (top, middle, bottom) are one look."""
     looks: list[list[Reading]] = []
-    for each in readings:
-        if looks and each.at - looks[-1][0].at <= timedelta(minutes=15):
-            looks[-1].append(each)
+    for reading in readings:
+        if looks and reading.at - looks[-1][0].at <= timedelta(minutes=15):
+            looks[-1].append(reading)
         else:
-            looks.append([each])
+            looks.append([reading])
     values = [[each.value or 0.0 for each in look] for look in looks]
     return history.hours([look[0].at for look in looks]), [sum(each) / len(each) for each in values]
 
@@ -178,8 +178,8 @@ def _unread_c(history: History, stage: Stage, is_immersed: bool, last_c: dict[bo
         for step in (programme.steps if programme else ())
         if step.stage == ("immersion" if is_immersed else "air_rest")
     ]
-    known = [each for each in planned if each is not None]
-    return known[0] if known else last_c.get(not is_immersed, REFERENCE_WATER_C)
+    temperatures = [each for each in planned if each is not None]
+    return temperatures[0] if temperatures else last_c.get(not is_immersed, REFERENCE_WATER_C)
 
 
 def planned_course(programme: Programme) -> tuple[Stretch, ...]:
@@ -209,13 +209,16 @@ def course_to_plan(course: Sequence[Stretch], programme: Programme, ordinal: int
     place = min(ordinal, len(plan) - 1)
     lasts = plan[place].end_h - plan[place].start_h
     hour = max(current.start_h + lasts, now_h)
-    found = [*course[:-1], Stretch(current.start_h, hour, current.is_immersed, current.hours, current.temperatures_c)]
+    stretches = [
+        *course[:-1],
+        Stretch(current.start_h, hour, current.is_immersed, current.hours, current.temperatures_c),
+    ]
     water_c = {each.is_immersed: each.last_c for each in course}
     for step in plan[place + 1 :]:
         end = hour + step.end_h - step.start_h
         temperature = water_c.get(step.is_immersed, step.last_c)
-        found.append(Stretch(hour, end, step.is_immersed, (hour,), (temperature,)))
+        stretches.append(Stretch(hour, end, step.is_immersed, (hour,), (temperature,)))
         hour = end
-    last = found[-1]
-    found[-1] = Stretch(last.start_h, last.start_h + BEYOND_H, last.is_immersed, last.hours, last.temperatures_c)
-    return tuple(each for each in found if each.end_h > each.start_h)
+    last = stretches[-1]
+    stretches[-1] = Stretch(last.start_h, last.start_h + BEYOND_H, last.is_immersed, last.hours, last.temperatures_c)
+    return tuple(each for each in stretches if each.end_h > each.start_h)

@@ -77,8 +77,8 @@ class DryingFit:
         """The driest that the grain can be by these hours: the least equilibrium of the air so far."""
         pieces = air or self.air.pieces
         loaded, more = self.loaded_db, float(self.posterior.parameters[3])
-        least = np.minimum.accumulate([max(each.equilibrium_db + more, 0.0) for each in pieces])
-        place = np.searchsorted([each.start_h for each in pieces], hours, side="right") - 1
+        least = np.minimum.accumulate([max(piece.equilibrium_db + more, 0.0) for piece in pieces])
+        place = np.searchsorted([piece.start_h for piece in pieces], hours, side="right") - 1
         return np.where(place < 0, loaded, np.minimum(least[np.maximum(place, 0)], loaded))
 
     @property
@@ -109,7 +109,7 @@ class DryingFit:
 
     def with_air(self, hour: float, temperature_c: float) -> tuple[Air, ...]:
         """The air as it was until an hour, and then of another temperature."""
-        before = [each for each in self.air.pieces if each.start_h < hour]
+        before = [piece for piece in self.air.pieces if piece.start_h < hour]
         return (*before, air_of(hour, temperature_c, self.air.water_from))
 
     def equilibrium_wb(self, air: Sequence[Air] | None = None) -> float:
@@ -151,30 +151,30 @@ def fit_drying(
     loaded_sd = max(loaded_wb[1] / dry_share**2, LEAST_LOADED_SD_DB)
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded_wb[0] / dry_share, loaded_sd))
     prior = from_lot(programme_prior(programme), history.prior, "drying").and_also(own)
-    trays, known = determined_on_kiln(history, run.stage, run.heat_at, green)
-    if warm is not None and warm.is_of(air.pieces, prior, known):
+    trays, determined = determined_on_kiln(history, run.stage, run.heat_at, green)
+    if warm is not None and warm.is_of(air.pieces, prior, determined):
         posterior = warm.posterior
     else:
-        posterior = _fit_twice(air.pieces, prior, known, warm.posterior if warm else None)
+        posterior = _fit_twice(air.pieces, prior, determined, warm.posterior if warm else None)
     end_h = None if run.stage.ends_at is None else history.hour(run.stage.ends_at)
-    return DryingFit(posterior, air, history.hour(run.heat_at), end_h, trays, tuple(known))
+    return DryingFit(posterior, air, history.hour(run.heat_at), end_h, trays, tuple(determined))
 
 
 def _fit_twice(
-    pieces: Sequence[Air], prior: Prior, known: Sequence[Determined], warm: Posterior | None = None
+    pieces: Sequence[Air], prior: Prior, determined: Sequence[Determined], warm: Posterior | None = None
 ) -> Posterior:
     """How far a bed strays depends on the water it still holds, which is known only once it was fitted."""
-    shape = _measured([each for each in known if not each.is_absolute])
-    told = _measured([each for each in known if each.is_absolute])
+    shape = _measured([each for each in determined if not each.is_absolute])
+    told = _measured([each for each in determined if each.is_absolute])
     model, begin = model_of(pieces), prior.mean if warm is None else warm.parameters
     first = fit_with_level(model, prior, kernel_of(pieces, begin), shape, told, LOADED, warm)
-    if not known:
+    if not determined:
         return first
     return fit_with_level(model, prior, kernel_of(pieces, first.parameters), shape, told, LOADED, first)
 
 
-def _measured(known: Sequence[Determined]) -> Measured:
-    rows = [(each.hour, each.start_h, float(each.tray), each.value, each.sd) for each in known]
+def _measured(determined: Sequence[Determined]) -> Measured:
+    rows = [(each.hour, each.start_h, float(each.tray), each.value, each.sd) for each in determined]
     columns = np.array(rows, dtype=np.float64).T if rows else np.zeros((5, 0))
     return Measured(columns[:3], columns[3], columns[4])
 
@@ -186,15 +186,15 @@ def programme_prior(programme: Programme | None) -> Prior:
     planned = planned_air(programme)
     if programme is None or not planned:
         return prior
-    loaded_h = next(each.start_h for each in programme.planned_stages() if each.stage == "kilning")
+    loaded_h = next(stage.start_h for stage in programme.planned_stages() if stage.stage == "kilning")
     curve = [(hour - loaded_h, value / (1.0 - value)) for hour, value in programme.planned_curve("moisture_wb")]
     points, loaded = [point for point in curve if point[0] > 0.0], [value for hour, value in curve if hour <= 0.0]
     if not points or not loaded:
         return prior
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
     air = tuple(air_of(each.hour, each.temperature_c, USUAL_ROOM) for each in planned)
-    known = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005, False) for hour, value in points]
-    rate = _fit_twice(air, prior.and_also(own), known).parameters[0]
+    points_told = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005, False) for hour, value in points]
+    rate = _fit_twice(air, prior.and_also(own), points_told).parameters[0]
     return prior.about(np.array([rate, *prior.mean[1:]]))
 
 

@@ -91,7 +91,7 @@ def _kept_or_fitted(history: History) -> Fit:
 
 
 def _fit(history: History) -> Fit:
-    found = all_stages(history)
+    past = all_stages(history)
     warm = history.once(earlier_fit)
     told = story(history, warm.story if warm else None)
     zero_at = history.starts_at or datetime(1970, 1, 1, tzinfo=UTC)
@@ -103,8 +103,8 @@ def _fit(history: History) -> Fit:
         programme=history.programme,
         story=told,
         growth=fit_growth(history, warm.growth if warm else None),
-        stage=found[-1].name if found else "",
-        steep_ordinal=sum(stage.name in ("immersion", "air_rest") for stage in found) - 1,
+        stage=past[-1].name if past else "",
+        steep_ordinal=sum(stage.name in ("immersion", "air_rest") for stage in past) - 1,
         dry_kg=dry_kg_at(history, last_at),
         broke=break_point(history, told.drying) if told and told.drying else None,
     )
@@ -113,14 +113,14 @@ def _fit(history: History) -> Fit:
 def learned(fitted: Fit) -> dict[str, Any]:
     """What this batch alone says to the next of its lot: goes into its measures record under `build.LEARNED`."""
     uptake = fitted.story.uptake if fitted.story else None
-    found: dict[str, Any] = {}
+    lessons: dict[str, Any] = {}
     if uptake is not None and uptake.weighings:
-        found["uptake"] = for_lot(uptake.posterior, LEARNED_UPTAKE)
+        lessons["uptake"] = for_lot(uptake.posterior, LEARNED_UPTAKE)
     if fitted.growth is not None and fitted.growth.counts:
-        found["growth"] = for_lot(fitted.growth.posterior, LEARNED_GROWTH)
+        lessons["growth"] = for_lot(fitted.growth.posterior, LEARNED_GROWTH)
     if fitted.drying is not None and fitted.drying.weighings:
-        found["drying"] = for_lot(fitted.drying.posterior, LEARNED_DRYING)
-    return found
+        lessons["drying"] = for_lot(fitted.drying.posterior, LEARNED_DRYING)
+    return lessons
 
 
 def evaluate(fitted: Fit, now: datetime) -> Forecast:
@@ -143,10 +143,10 @@ def evaluate(fitted: Fit, now: datetime) -> Forecast:
 
 def forecast_at(history: History, now: datetime) -> Forecast:
     """What the history as far as it had gone says at now, worked out once however many parts of a page ask for it."""
-    known = history.once(_forecasts)
-    if now not in known:
-        known[now] = evaluate(fit(_by(history, now)), now)
-    return known[now]
+    forecasts = history.once(_forecasts)
+    if now not in forecasts:
+        forecasts[now] = evaluate(fit(_by(history, now)), now)
+    return forecasts[now]
 
 
 def _forecasts(history: History) -> dict[datetime, Forecast]:

@@ -41,7 +41,7 @@ class Green:
     def state(self, hour: float) -> tuple[float, float]:
         """Moisture at an hour, wet basis, and its standard uncertainty; before all of it, that of the first hour."""
         at = max(hour, self.start_h)
-        begun = [each for each in self.stretches if each.start_h <= at]
+        begun = [stretch for stretch in self.stretches if stretch.start_h <= at]
         central, low, high = (begun or self.stretches)[-1].band(np.array([at]))
         return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
 
@@ -67,26 +67,26 @@ def green(history: History, earlier: UptakeFit | None = None) -> Green | None:
 
 def _floor(history: History, uptake: UptakeFit | None) -> list[Hold]:
     """From the cast on; or, where there was no steep here, from the first that is known."""
-    known = determined(history)
+    samples = determined(history)
     if uptake is not None:
         if uptake.end_h is None:
             return []
         start = (uptake.end_h, *uptake.state(uptake.end_h))
-    elif known:
-        start = (history.hour(known[0].at), known[0].moisture_wb, max(known[0].sd, START_SD))
+    elif samples:
+        start = (history.hour(samples[0].at), samples[0].moisture_wb, max(samples[0].sd, START_SD))
     else:
         return []
     heated = runs(history)
     heat_h = history.hour(heated[0].heat_at) if heated else None
     is_going_on = any(stage.name != "charged" for stage in all_stages(history))
-    return holds(start, between(history, known, start[0], heat_h), _sprays(history, start[0]), drifts=is_going_on)
+    return holds(start, between(history, samples, start[0], heat_h), _sprays(history, start[0]), drifts=is_going_on)
 
 
 def between(
-    history: History, known: Iterable[MoistureSample], start_h: float, end_h: float | None
+    history: History, samples: Iterable[MoistureSample], start_h: float, end_h: float | None
 ) -> Sequence[tuple[float, float, float]]:
     """Hour, moisture and standard uncertainty of what was determined after an hour, and up to another."""
-    hours = [(history.hour(each.at), each) for each in merged(known) if each.basis != "charged"]
+    hours = [(history.hour(each.at), each) for each in merged(samples) if each.basis != "charged"]
     return [(hour, each.moisture_wb, each.sd) for hour, each in hours if start_h < hour <= _or_ever(end_h)]
 
 
@@ -96,7 +96,7 @@ def _or_ever(hour: float | None) -> float:
 
 def _sprays(history: History, start_h: float) -> list[Spray]:
     start = charged(history)
-    found = []
+    sprays = []
     for action in history.of_shape(Action, "sprinkled"):
         if history.hour(action.at) < start_h:
             continue
@@ -104,5 +104,5 @@ def _sprays(history: History, start_h: float) -> list[Spray]:
         if action.amount is not None and start is not None and start.dry_kg > 0.0:
             # Of each kg of water on 1 kg of dry matter at about 43 %, moisture rises by (1 − M)².
             lift = action.amount * SPRAY_WETS_KG_PER_M3 / start.dry_kg * (1.0 - 0.43) ** 2
-        found.append(Spray(history.hour(action.at), lift))
-    return found
+        sprays.append(Spray(history.hour(action.at), lift))
+    return sprays

@@ -66,8 +66,8 @@ class GrowthFit:
 
 def fit_growth(history: History, warm: GrowthFit | None = None) -> GrowthFit | None:
     """None before the cast."""
-    found = all_stages(history)
-    grown = [stage for stage in found if stage.name == "germination"]
+    past = all_stages(history)
+    grown = [stage for stage in past if stage.name == "germination"]
     if not grown:
         return None
     starts_at, ends_at = grown[0].starts_at, grown[-1].ends_at
@@ -75,19 +75,21 @@ def fit_growth(history: History, warm: GrowthFit | None = None) -> GrowthFit | N
     end_h = None if ends_at is None else history.hour(ends_at)
     hours, temperatures, future_c = _warmth(history, starts_at, ends_at, start_h)
     knots, warmth = _thermal_time(start_h, end_h, hours, temperatures, future_c)
-    known = [each for each in growth_counts(history) if start_h <= history.hour(each.at) <= (end_h or math.inf) + 2.0]
-    at = np.array([history.hour(each.at) for each in known])
+    counts = [
+        count for count in growth_counts(history) if start_h <= history.hour(count.at) <= (end_h or math.inf) + 2.0
+    ]
+    at = np.array([history.hour(each.at) for each in counts])
     prior = from_lot(programme_prior(history.programme_at(starts_at), history.batch.species), history.prior, "growth")
     posterior = fit_curve(
         _length,
         prior,
         KERNEL,
-        np.stack((np.interp(at, knots, warmth), [0.0 if each.is_from_lengths else 1.0 for each in known])),
-        [each.mean for each in known],
-        [_count_sd(each) for each in known],
+        np.stack((np.interp(at, knots, warmth), [0.0 if each.is_from_lengths else 1.0 for each in counts])),
+        [each.mean for each in counts],
+        [_count_sd(each) for each in counts],
         warm.posterior if warm else None,
     )
-    return GrowthFit(posterior, start_h, end_h, knots, warmth, len(known), future_c)
+    return GrowthFit(posterior, start_h, end_h, knots, warmth, len(counts), future_c)
 
 
 def programme_prior(programme: Programme | None, species: str) -> Prior:
@@ -112,9 +114,9 @@ def _warmth(
 ) -> tuple[list[float], list[float], float]:
     """Hours and temperatures of the grain on the floor, and the temperature that it is left at."""
     inside: Sequence[Reading] = [
-        each
-        for each in history.readings("grain_temperature")
-        if starts_at <= each.at and (ends_at is None or each.at <= ends_at) and is_usable(each)
+        reading
+        for reading in history.readings("grain_temperature")
+        if starts_at <= reading.at and (ends_at is None or reading.at <= ends_at) and is_usable(reading)
     ]
     if not inside:
         programme = history.programme_at(starts_at)

@@ -46,11 +46,11 @@ def air_of_run(history: History, run: Run) -> KilnAir:
 
 def _with_gaps(pieces: Sequence[Air], standing: Standing) -> tuple[Air, ...]:
     """pieces: by the clock of the heat. What is planned is put off by what stood still, and what was hot goes on."""
-    found = [replace(each, start_h=standing.clock_h(each.start_h)) for each in pieces]
+    pieces_left = [replace(piece, start_h=standing.clock_h(piece.start_h)) for piece in pieces]
     for start, end in zip(standing.starts_h, standing.ends_h, strict=True):
-        before = [each for each in found if each.start_h < start] or found[:1]
-        found.append(replace(before[-1], start_h=start, is_still=True))
-        if all(each.start_h != end for each in found):
-            found.append(replace(before[-1], start_h=end, is_still=False))
-        found.sort(key=lambda each: each.start_h)
-    return tuple(each for each in found if each.start_h < math.inf)
+        before = [each for each in pieces_left if each.start_h < start] or pieces_left[:1]
+        pieces_left.append(replace(before[-1], start_h=start, is_still=True))
+        if all(each.start_h != end for each in pieces_left):
+            pieces_left.append(replace(before[-1], start_h=end, is_still=False))
+        pieces_left.sort(key=lambda each: each.start_h)
+    return tuple(each for each in pieces_left if each.start_h < math.inf)

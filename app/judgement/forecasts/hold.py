@@ -111,20 +111,20 @@ def holds(
     drifts: bool = True,
 ) -> list[Hold]:
     """The same as `hold`, begun anew at each determination that what went before could not lead to."""
-    found: list[Hold] = []
+    held: list[Hold] = []
     since: list[tuple[float, float, float]] = []
     current = hold(start, (), sprays, drifts=drifts)
     for each in determined:
         hour, value, sd = each
         mean, mean_sd = current.state(hour)
         if abs(value - mean) > TOO_FAR_SDS * float(np.hypot(mean_sd, max(sd, 0.0015))):
-            found.append(current)
+            held.append(current)
             start, since = each, []
         else:
             since.append(each)
         later = [spray for spray in sprays if spray.hour >= start[0]]
         current = hold(start, since, later, drifts=drifts)
-    return [*found, current]
+    return [*held, current]
 
 
 def hold(

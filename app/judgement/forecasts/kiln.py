@@ -75,14 +75,14 @@ class Equilibrium:
 
 def stop_at(drying: DryingFit, target_wb: float) -> tuple[StopAt, ...]:
     """For each tray that was weighed as it was loaded."""
-    found = []
+    stops = []
     for tray in drying.trays:
         moisture, sd = drying.first_wb(tray)
         gross = float(gross_to_stop_at_kg(tray.tare_kg, tray.first_net_kg, moisture, target_wb))
         half_width = 2.0 * tray.first_net_kg * sd / (1.0 - target_wb)
         last = tray.tare_kg + tray.net_kg(tray.last)
-        found.append(StopAt(tray.name, gross, half_width, tray.tare_kg, last))
-    return tuple(found)
+        stops.append(StopAt(tray.name, gross, half_width, tray.tare_kg, last))
+    return tuple(stops)
 
 
 def work_left(drying: DryingFit, now_h: float, now: Value, target_wb: float, dry_kg: float | None) -> Work | None:
@@ -103,26 +103,26 @@ def equilibrium_of(drying: DryingFit) -> Equilibrium:
 
 def break_point(history: History, drying: DryingFit) -> BreakPoint | None:
     """The sooner of what the probe above the bed and what the trays say; None while neither says it."""
-    found = [each for each in (_by_air_off(history, drying), *_by_trays(history, drying)) if each is not None]
-    return min(found, key=lambda each: each.at, default=None)
+    breaks = [each for each in (_by_air_off(history, drying), *_by_trays(history, drying)) if each is not None]
+    return min(breaks, key=lambda each: each.at, default=None)
 
 
 def _by_trays(history: History, drying: DryingFit) -> list[BreakPoint]:
     """Each tray: the beginning of the first stretch in which it loses less than half of what it lost while steady."""
-    found = []
+    breaks = []
     for tray in drying.trays:
         weighings = [
-            each
-            for each in history.of_shape(Weighing, "tray")
-            if (each.vessel or "") == tray.name and tray.first.at <= each.at <= tray.last.at
+            weighing
+            for weighing in history.of_shape(Weighing, "tray")
+            if (weighing.vessel or "") == tray.name and tray.first.at <= weighing.at <= tray.last.at
         ]
-        points = [(history.hour(each.at), tray.net_kg(each)) for each in weighings]
+        points = [(history.hour(weighing.at), tray.net_kg(weighing)) for weighing in weighings]
         hour = _rate_falls(_thinned(points, drying.air.pieces), drying.air.pieces)
         if hour is not None:
-            at = next(each.at for each in weighings if history.hour(each.at) >= hour - 1e-9)
+            at = next(weighing.at for weighing in weighings if history.hour(weighing.at) >= hour - 1e-9)
             moisture = float(drying.band(np.array([hour]), tray.number)[0][0])
-            found.append(BreakPoint(at, "tray", moisture, tray.name))
-    return found
+            breaks.append(BreakPoint(at, "tray", moisture, tray.name))
+    return breaks
 
 
 def _thinned(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> list[tuple[float, float]]:
@@ -148,7 +148,7 @@ def _rate_falls(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> f
 
 
 def _mean_constant(pieces: tuple[Air, ...], start_h: float, end_h: float) -> float:
-    ends = [each.start_h for each in pieces[1:]] + [math.inf]
+    ends = [piece.start_h for piece in pieces[1:]] + [math.inf]
     total = sum(
         max(min(end, end_h) - max(air.start_h, start_h), 0.0) * air.constant
         for air, end in zip(pieces, ends, strict=True)
@@ -163,14 +163,17 @@ def _by_air_off(history: History, drying: DryingFit) -> BreakPoint | None:
     if run is None:
         return None
     inside = [
-        each
-        for each in history.readings("air_off_temperature")
-        if is_usable(each) and run.heat_at <= each.at and run.covers(each.at) and not run.is_without_heat(each.at)
+        reading
+        for reading in history.readings("air_off_temperature")
+        if is_usable(reading)
+        and run.heat_at <= reading.at
+        and run.covers(reading.at)
+        and not run.is_without_heat(reading.at)
     ]
     if len(inside) < 3:
         return None
     hours, off_c = means_by_hour(history, inside)
-    starts = np.array([each.start_h for each in drying.air.pieces])
+    starts = np.array([piece.start_h for piece in drying.air.pieces])
     place = np.maximum(np.searchsorted(starts, hours, side="right") - 1, 0)
     lost = [drying.air.pieces[int(spot)].temperature_c - off for spot, off in zip(place, off_c, strict=True)]
     shares = [each / max(drying.air.pieces[int(spot)].constant, 0.05) for spot, each in zip(place, lost, strict=True)]

@@ -56,7 +56,7 @@ def fit_with_level(
 
 
 def _held_at(
-    value: float, model: Model, prior: Prior, kernel: Kernel, known: Measured, level: int, earlier: Posterior | None
+    value: float, model: Model, prior: Prior, kernel: Kernel, measured: Measured, level: int, earlier: Posterior | None
 ) -> Posterior:
     """The fit with the level as good as certain."""
     mean, covariance = prior.mean.copy(), prior.covariance.copy()
@@ -67,7 +67,7 @@ def _held_at(
         begin = earlier.parameters.copy()
         begin[level] = value
         earlier = replace(earlier, parameters=begin)
-    return fit_curve(model, Prior(prior.names, mean, covariance), kernel, *known, earlier)
+    return fit_curve(model, Prior(prior.names, mean, covariance), kernel, *measured, earlier)
 
 
 def _along(fitted: Posterior, level: int) -> Array:
@@ -100,7 +100,7 @@ def _level(before: Posterior, told: Measured, level: int, value: float, sd: floa
     spread = spread + slopes @ before.covariance @ slopes.T + np.diag(told.sd**2)
     rise = slopes @ _along(before, level)
     weighted = np.linalg.solve(spread, rise)
-    known = 1.0 / sd**2 + float(weighted @ rise)
+    precision = 1.0 / sd**2 + float(weighted @ rise)
     at = float(before.parameters[level])
-    found = (value / sd**2 + float(weighted @ (told.y - expected + rise * at))) / known
-    return min(max(found, 0.01), 3.0), math.sqrt(1.0 / known)
+    mean = (value / sd**2 + float(weighted @ (told.y - expected + rise * at))) / precision
+    return min(max(mean, 0.01), 3.0), math.sqrt(1.0 / precision)

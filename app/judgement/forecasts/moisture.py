@@ -114,9 +114,9 @@ def _samples(history: History) -> tuple[MoistureSample, ...]:
     loaded = _loaded(history) if weighings else None
     if loaded is None:
         return determined(history)
-    by_tray = [tray_sample(history, each, loaded) for each in weighings]
-    found = [*determined(history), *(each for each in by_tray if each is not None)]
-    return tuple(sorted(found, key=lambda sample: sample.at))
+    by_tray = [tray_sample(history, weighing, loaded) for weighing in weighings]
+    unsorted = [*determined(history), *(each for each in by_tray if each is not None)]
+    return tuple(sorted(unsorted, key=lambda sample: sample.at))
 
 
 def _loaded(history: History) -> State | None:
@@ -155,11 +155,11 @@ def _estimates(history: History) -> dict[datetime, Estimate | None]:
 
 
 def _estimate(history: History, at: datetime) -> Estimate | None:
-    known = determinations(history)
+    determined_so_far = determinations(history)
     begun = bisect.bisect_right(history.once(_times), at)
     if not begun:
         return None
-    before = known[begun - 1]
+    before = determined_so_far[begun - 1]
     since_h = hours_between(before.at, at)
     central, sd, wettest = _fitted(history, at)
     if at - before.at <= SAME_MOMENT or math.isnan(central):
@@ -174,9 +174,9 @@ def _estimate(history: History, at: datetime) -> Estimate | None:
 def moistures_at(history: History, moments: Sequence[datetime]) -> list[Estimate | None]:
     """The same at many moments, the curve worked out for all of them at once."""
     history = trusted(history)
-    known = history.once(_at_facts)
-    known |= _curve(history, [each for each in moments if each not in known])
-    return [moisture_at(history, each) for each in moments]
+    estimates = history.once(_at_facts)
+    estimates |= _curve(history, [moment for moment in moments if moment not in estimates])
+    return [moisture_at(history, moment) for moment in moments]
 
 
 def _untold_since_loading(history: History, at: datetime, last: MoistureSample) -> tuple[float, float] | None:
@@ -202,16 +202,16 @@ def fitted_curve(history: History, moments: Sequence[datetime]) -> list[tuple[fl
 
     Beyond the last fact it is what comes of the batch if it is left as it is.
     """
-    found = _curve(history, moments)
-    return [found[moment][:2] for moment in moments]
+    curve = _curve(history, moments)
+    return [curve[moment][:2] for moment in moments]
 
 
 def _fitted(history: History, at: datetime) -> tuple[float, float, float]:
     """The curve at a moment, its standard uncertainty, and the upper 95 % bound of the wettest; NaN where none is."""
-    known = history.once(_at_facts)
-    if at not in known:
-        known |= _curve(history, [at])
-    return known[at]
+    estimates = history.once(_at_facts)
+    if at not in estimates:
+        estimates |= _curve(history, [at])
+    return estimates[at]
 
 
 def _at_facts(history: History) -> dict[datetime, tuple[float, float, float]]:
@@ -239,13 +239,13 @@ def _unsure_of_weight(history: History, moments: Sequence[datetime]) -> Array:
 
     It comes from the dry matter in the tray, of which the drying tells nothing: the grain stays as unsure as it was.
     """
-    known, times = determinations(history), history.once(_times)
+    points, times = determinations(history), history.once(_times)
     last = [bisect.bisect_right(times, moment) - 1 for moment in moments]
-    return np.array([known[place].sd if place >= 0 and known[place].basis == "tray" else 0.0 for place in last])
+    return np.array([points[place].sd if place >= 0 and points[place].basis == "tray" else 0.0 for place in last])
 
 
 def _times(history: History) -> tuple[datetime, ...]:
-    return tuple(each.at for each in determinations(history))
+    return tuple(determination.at for determination in determinations(history))
 
 
 def determinations(history: History) -> tuple[MoistureSample, ...]:

@@ -64,12 +64,12 @@ def drying_prior() -> Prior:
 
 def for_lot(posterior: Posterior, count: int) -> dict[str, Any]:
     """What the measurements alone say of the first so many parameters: plain values, for the lot's next batches."""
-    prior, known = posterior.prior, posterior.parameters
+    prior, parameters = posterior.prior, posterior.parameters
     after, before = (np.linalg.inv(each[:count, :count]) for each in (posterior.covariance, prior.covariance))
     gained, axes = np.linalg.eigh(after - before)
     # Where the level was cut off, some direction may be known no better than before: then nothing is told of it.
     precision = (axes * np.maximum(gained, 0.0)) @ axes.T
-    weighted = after @ known[:count] - before @ prior.mean[:count]
+    weighted = after @ parameters[:count] - before @ prior.mean[:count]
     weighted = (axes * (gained > 0.0)) @ axes.T @ weighted
     return {
         "names": list(prior.names[:count]),

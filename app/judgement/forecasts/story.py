@@ -44,22 +44,22 @@ class Story:
 
     def band(self, hours: Array) -> tuple[Array, Array, Array]:
         """Moisture, wet basis: the middle, the lower and the upper edge of the 80 % interval."""
-        found = np.full((3, len(hours)), np.nan)
+        edges = np.full((3, len(hours)), np.nan)
         ends = [each.start_h for each in self.stretches[1:]] + [math.inf]
         for stretch, end in zip(self.stretches, ends, strict=True):
             inside = (hours >= stretch.start_h) & (hours < end)
             if inside.any():
-                found[:, inside] = stretch.band(hours[inside])
-        return found[0], found[1], found[2]
+                edges[:, inside] = stretch.band(hours[inside])
+        return edges[0], edges[1], edges[2]
 
     def wettest_high(self, hours: Array, high: Array) -> Array:
         """The upper edge where the grain is wettest: on the kiln that of the wettest tray. high: that of the bed."""
-        found = high.copy()
+        highest = high.copy()
         for run in self.runs:
             inside = (hours >= run.start_h) & (hours <= (math.inf if run.end_h is None else run.end_h))
             if len(run.trays) > 1 and inside.any():
-                found[inside] = np.maximum(found[inside], run.wettest_high(hours[inside]))
-        return found
+                highest[inside] = np.maximum(highest[inside], run.wettest_high(hours[inside]))
+        return highest
 
 
 def story(history: History, earlier: Story | None = None) -> Story | None:

@@ -76,7 +76,7 @@ class Tray:
 
 def trays_of(history: History, stage: Stage, green: State) -> tuple[Tray, ...]:
     """The trays of a run that were weighed as loaded, in the order of their names."""
-    found: dict[str, Tray] = {}
+    trays: dict[str, Tray] = {}
     for weighing in history.of_shape(Weighing, "tray"):
         is_after = stage.ends_at is not None and weighing.at > stage.ends_at
         if weighing.quality == "over_range" or is_after or weighing.at < stage.starts_at - FILLED_BEFORE:
@@ -87,11 +87,11 @@ def trays_of(history: History, stage: Stage, green: State) -> tuple[Tray, ...]:
             continue
         is_of_earlier = first.at < stage.starts_at - FILLED_BEFORE
         first_h = history.hour(first.at)
-        found[name] = Tray(name, 0, first, weighing, first_h, green(first_h) if is_of_earlier else None)
+        trays[name] = Tray(name, 0, first, weighing, first_h, green(first_h) if is_of_earlier else None)
     # One tray alone stands for the bed: there is nothing to tell the one from the other by.
-    if len(found) == 1:
-        return tuple(replace(tray, number=BED) for tray in found.values())
-    return tuple(replace(found[name], number=number) for number, name in enumerate(sorted(found)))
+    if len(trays) == 1:
+        return tuple(replace(tray, number=BED) for tray in trays.values())
+    return tuple(replace(trays[name], number=number) for number, name in enumerate(sorted(trays)))
 
 
 def determined_on_kiln(

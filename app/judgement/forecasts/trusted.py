@@ -53,7 +53,7 @@ def _set_aside(history: History, now: datetime | None) -> set[str]:
 
 
 def _with(history: History, facts: tuple[Fact, ...], fits: Fits | None = None) -> History:
-    found = replace(history, facts=facts, fits=fits)
+    part = replace(history, facts=facts, fits=fits)
     # What was looked at once need not be looked at again: without the slips nothing of it is doubted.
-    found.remember(slips, ())
-    return found
+    part.remember(slips, ())
+    return part

@@ -78,10 +78,10 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
     clock = warm.clock if warm is not None and warm.course == course else clock_of(course)
     end_h = None if course[-1].end_h >= course[-1].start_h + BEYOND_H else course[-1].end_h
     initial = initial_moisture_wb(history)
-    known = _in_steep(history, zero, end_h)
-    values = np.array([each.moisture_wb for each in known])
-    noise = np.array([each.sd for each in known])
-    hours = np.array([history.hour(each.at) for each in known])
+    weighed = _in_steep(history, zero, end_h)
+    values = np.array([each.moisture_wb for each in weighed])
+    noise = np.array([each.sd for each in weighed])
+    hours = np.array([history.hour(each.at) for each in weighed])
     if end_h is not None:
         hours = np.minimum(hours, end_h)
     prior = from_lot(programme_prior(history.programme_at(zero), history.batch.species), history.prior, "uptake")
@@ -94,7 +94,7 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
         np.maximum(noise / (1.0 - values) ** 2, LEAST_SD_DB),
         warm.posterior if warm else None,
     )
-    return UptakeFit(posterior, course, clock, initial, end_h, len(known))
+    return UptakeFit(posterior, course, clock, initial, end_h, len(weighed))
 
 
 def initial_moisture_wb(history: History) -> float:

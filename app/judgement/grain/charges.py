@@ -104,9 +104,9 @@ def _first(parts: Sequence[Part]) -> tuple[Part, ...]:
 
 def together(parts: Sequence[Part]) -> Charged:
     """Parts, at least one, as one mass at one moisture."""
-    found = _together(parts)
-    assert found is not None
-    return found
+    whole = _together(parts)
+    assert whole is not None
+    return whole
 
 
 def _together(parts: Sequence[Part]) -> Charged | None:

@@ -82,8 +82,8 @@ def growth_counts(history: History) -> tuple[GrowthCount, ...]:
 
 
 def _growth_counts(history: History) -> tuple[GrowthCount, ...]:
-    found = (growth_of(tally) for tally in history.of_shape(Tally, "growth_count"))
-    return tuple(count for count in found if count is not None)
+    counts = (growth_of(tally) for tally in history.of_shape(Tally, "growth_count"))
+    return tuple(count for count in counts if count is not None)
 
 
 def growth_of(tally: Tally, overgrown_as: float = OVERGROWN_AS) -> GrowthCount | None:

@@ -131,12 +131,12 @@ class LotTests:
 
 def lot_tests(facts: Iterable[Fact], at: datetime) -> LotTests:
     """The last test of a lot up to a moment, out of the standing facts about it in order of time."""
-    known = [fact for fact in facts if isinstance(fact, Tally) and fact.quality == "measured" and fact.at <= at]
-    dishes = [fact for fact in known if fact.kind == "germination_test"]
+    tallies = [fact for fact in facts if isinstance(fact, Tally) and fact.quality == "measured" and fact.at <= at]
+    dishes = [fact for fact in tallies if fact.kind == "germination_test"]
     four, eight = (last_plates([dish for dish in dishes if dish.method == water]) for water in ("4ml", "8ml"))
     if four is None or eight is None or abs(four.at - eight.at) > SAME_TIME:
         eight = None
-    steeped = [Capacity(fact) for fact in known if fact.kind == "capacity_test"]
+    steeped = [Capacity(fact) for fact in tallies if fact.kind == "capacity_test"]
     near = [each for each in steeped if four is None or abs(each.at - four.at) <= AS_ALIVE_FOR]
     running = tuple(dish for dish in dishes if not is_counted_out(dish) and at - dish.at <= SAME_TIME)
     return LotTests(four, eight, near[-1] if near else None, running)

@@ -33,12 +33,12 @@ def storage_use(lot: LotInfo, at: datetime, temperature_c: float = ASSUMED_STORE
     wetter than the tables go.
     """
     came_in = [fact.at for fact in lot.facts if fact.kind == "intake" and fact.at <= at]
-    known = [(each, value) for each, value in _moistures(lot) if each <= at]
-    if not came_in or not known:
+    moistures = [(each, value) for each, value in _moistures(lot) if each <= at]
+    if not came_in or not moistures:
         return None
-    starts = [came_in[0], *(each for each, _ in known if each > came_in[0]), at]
-    before = [value for each, value in known if each <= came_in[0]]
-    values = [before[-1] if before else known[0][1], *(value for each, value in known if each > came_in[0])]
+    starts = [came_in[0], *(each for each, _ in moistures if each > came_in[0]), at]
+    before = [value for each, value in moistures if each <= came_in[0]]
+    values = [before[-1] if before else moistures[0][1], *(value for each, value in moistures if each > came_in[0])]
     try:
         lives = [_life_days(lot.species, value, temperature_c) for value in values]
     except ValueError:
@@ -50,13 +50,13 @@ def storage_use(lot: LotInfo, at: datetime, temperature_c: float = ASSUMED_STORE
 
 
 def _moistures(lot: LotInfo) -> list[tuple[datetime, float]]:
-    found = []
+    moistures = []
     for fact in lot.facts:
         if isinstance(fact, Result) and fact.kind == "moisture_test":
-            found.append((fact.at, fact.value))
+            moistures.append((fact.at, fact.value))
         elif isinstance(fact, Weighing) and fact.kind == "intake" and fact.moisture_wb is not None:
-            found.append((fact.at, fact.moisture_wb))
-    return found
+            moistures.append((fact.at, fact.moisture_wb))
+    return moistures
 
 
 def _life_days(species: str, moisture_wb: float, temperature_c: float) -> float:

@@ -116,17 +116,17 @@ def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
     )
     spread = math.sqrt(math.fsum((each.moisture_wb - value) ** 2 for each in group) / (len(group) - 1))
     sd = math.hypot(1.0 / math.sqrt(math.fsum(weights)), spread / math.sqrt(len(group)))
-    place = first.place if all(each.place == first.place for each in others) else None
-    return MoistureSample(first.at, value, sd, first.fact, first.basis, place, tuple(each.fact for each in others))
+    place = first.place if all(other.place == first.place for other in others) else None
+    return MoistureSample(first.at, value, sd, first.fact, first.basis, place, tuple(other.fact for other in others))
 
 
 def _determined(history: History) -> tuple[MoistureSample, ...]:
-    found = [_charged_sample(parts) for parts in first_charges(history)]
+    samples = [_charged_sample(parts) for parts in first_charges(history)]
     for fact in [each for each in history.facts if isinstance(each, Result | Weighing)]:
-        sample = _sample_of(history, fact, found)
+        sample = _sample_of(history, fact, samples)
         if sample is not None:
-            found.append(sample)
-    return tuple(sorted(found, key=lambda sample: sample.at))
+            samples.append(sample)
+    return tuple(sorted(samples, key=lambda sample: sample.at))
 
 
 def _charged_sample(parts: Sequence[Part]) -> MoistureSample:
@@ -168,9 +168,9 @@ def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSampl
     if start.moisture_wb is not None:
         return start.moisture_wb, MEASURED_MOISTURE_SD
     first_water_at = history.first_water_at
-    known = [each for each in before if each.at <= start.at]
-    if known and first_water_at is not None and first_water_at + SAME_MOMENT < start.at:
-        last = max(known, key=lambda sample: sample.at)
+    starts = [each for each in before if each.at <= start.at]
+    if starts and first_water_at is not None and first_water_at + SAME_MOMENT < start.at:
+        last = max(starts, key=lambda sample: sample.at)
         return last.moisture_wb, last.sd
     whole = grain_at(history, start.at)
     return (whole.moisture_wb, whole.moisture_sd) if whole else None

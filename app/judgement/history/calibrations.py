@@ -16,10 +16,14 @@ def is_corrected(kind: str) -> bool:
 
 def calibration_at(calibrations: Iterable[Fact], instrument: str, moment: datetime) -> Action | None:
     """The calibration that holds for an instrument then: of these, in order of time, the last one that covers it."""
-    found = None
-    for each in calibrations:
-        if not isinstance(each, Action) or each.kind != "calibrated" or each.subject.id != instrument:
+    latest = None
+    for calibration in calibrations:
+        if (
+            not isinstance(calibration, Action)
+            or calibration.kind != "calibrated"
+            or calibration.subject.id != instrument
+        ):
             continue
-        if each.at <= moment and (each.until_at is None or moment <= each.until_at):
-            found = each
-    return found
+        if calibration.at <= moment and (calibration.until_at is None or moment <= calibration.until_at):
+            latest = calibration
+    return latest

@@ -142,7 +142,7 @@ class History:
 
     def set_aside(self) -> History:
         """The batch with everything that was said, and nothing to judge: of its lots only who declared them."""
-        lots = {key: replace(lot, facts=tuple(each for each in lot.facts if each.kind == "declaration"))
+        lots = {key: replace(lot, facts=tuple(fact for fact in lot.facts if fact.kind == "declaration"))
                 for key, lot in self.lots.items()}  # fmt: skip
         return replace(self, facts=(), lots=lots, instruments=(), prior=None, is_set_aside=True, fits=None)
 
@@ -157,8 +157,8 @@ class History:
         if key not in self._by_shape:
             source = self.of_kind(*kinds) if kinds else self.facts
             self._by_shape[key] = tuple([fact for fact in source if isinstance(fact, shape)])
-        found: tuple[Shape, ...] = self._by_shape[key]
-        return found
+        facts: tuple[Shape, ...] = self._by_shape[key]
+        return facts
 
     @cached_property
     def _by_shape(self) -> dict[Any, Any]:

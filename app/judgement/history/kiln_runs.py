@@ -60,7 +60,7 @@ class Run:
     def without_heat(self, start: datetime, end: datetime) -> timedelta:
         """How long the heat stood still between two moments."""
         spans = (min(gap.ends_at or end, end) - max(gap.starts_at, start) for gap in self.gaps)
-        return sum((each for each in spans if each > timedelta(0)), timedelta(0))
+        return sum((span for span in spans if span > timedelta(0)), timedelta(0))
 
     def hours_of_heat(self, start: datetime, end: datetime) -> float:
         return (end - start - self.without_heat(start, end)).total_seconds() / 3600.0
@@ -72,7 +72,7 @@ class Run:
     def changes_after(self, moment: datetime) -> datetime | None:
         """When the heat next stops or comes back after a moment."""
         ends = [each for gap in self.gaps for each in (gap.starts_at, gap.ends_at) if each is not None]
-        return min((each for each in ends if each > moment), default=None)
+        return min((end for end in ends if end > moment), default=None)
 
 
 def runs(history: History) -> tuple[Run, ...]:
@@ -172,8 +172,8 @@ def tells_of_heat(fact: Fact, loaded_at: datetime) -> bool:
 
 
 def _back_at(history: History, stopped: Fact) -> datetime | None:
-    back = [each.at for each in history.of_kind("resumed", "heat_on") if each.at > stopped.at]
-    air = [each for each in history.readings("air_on_temperature") if each.value is not None]
+    back = [fact.at for fact in history.of_kind("resumed", "heat_on") if fact.at > stopped.at]
+    air = [reading for reading in history.readings("air_on_temperature") if reading.value is not None]
     before = [each.value or 0.0 for each in air if each.at <= stopped.at]
     hot_c = before[-1] - COOLER_BY_C if before else NO_AIR_YET_C
     back += [each.at for each in air if each.at >= stopped.at + COOLS_IN and (each.value or 0.0) >= hot_c]
@@ -191,14 +191,14 @@ def _inside(gaps: Iterable[HeatBreak], first: datetime, last: datetime | None) -
 
 
 def _joined(gaps: Iterable[HeatBreak]) -> list[HeatBreak]:
-    found: list[HeatBreak] = []
+    joined: list[HeatBreak] = []
     for gap in sorted(gaps, key=lambda each: each.starts_at):
-        last = found[-1] if found else None
+        last = joined[-1] if joined else None
         if last is None or (last.ends_at is not None and last.ends_at < gap.starts_at):
-            found.append(gap)
+            joined.append(gap)
         elif last.ends_at is not None and (gap.ends_at is None or gap.ends_at > last.ends_at):
-            found[-1] = replace(last, ends_at=gap.ends_at)
-    return found
+            joined[-1] = replace(last, ends_at=gap.ends_at)
+    return joined
 
 
 def by_heat(history: History, run: Run) -> tuple[History, Stage]:

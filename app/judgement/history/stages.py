@@ -75,19 +75,19 @@ def _stages(history: History) -> list[Stage]:
         if name is None or (starts and starts[-1][0] == name) or (name == "charged" and starts):
             continue
         starts.append((name, fact.at, fact.id))
-    found: list[Stage] = []
+    told: list[Stage] = []
     seen: dict[str, int] = {}
     for place, (name, starts_at, fact_id) in enumerate(starts):
         seen[name] = seen.get(name, 0) + 1
         is_last = place + 1 == len(starts)
         ends_at = (starts_at if name in ENDED else None) if is_last else starts[place + 1][1]
-        found.append(Stage(name, starts_at, ends_at, fact_id, seen[name]))
-    return found
+        told.append(Stage(name, starts_at, ends_at, fact_id, seen[name]))
+    return told
 
 
-def stage_at(found: Sequence[Stage], moment: datetime) -> Stage | None:
+def stage_at(past: Sequence[Stage], moment: datetime) -> Stage | None:
     """The stage that covers the moment: the last that began by then."""
-    for stage in reversed(found):
+    for stage in reversed(past):
         if stage.starts_at <= moment:
             return stage
     return None
@@ -117,5 +117,5 @@ def by_section(found: Sequence[Section], facts: Sequence[FactType]) -> Iterator[
             yield section, facts[start:end]
 
 
-def is_live(found: Sequence[Stage]) -> bool:
-    return not found or found[-1].name not in ENDED
+def is_live(past: Sequence[Stage]) -> bool:
+    return not past or past[-1].name not in ENDED

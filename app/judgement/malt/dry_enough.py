@@ -33,12 +33,12 @@ def dryness(
     history: History, stage: Stage, programme: Programme, foreseen: When | None = None, now: datetime | None = None
 ) -> Dryness:
     """By the middle of what is wanted; where it is foreseen to have come to that since, any moisture that is wanted."""
-    found, limit = wettest_sample(history, stage), programme.limit("final_moisture")
+    sample, limit = wettest_sample(history, stage), programme.limit("final_moisture")
     is_foreseen = foreseen is not None and now is not None and foreseen.is_past(now)
     goal_wb = limit.target_high if limit is not None and is_foreseen else programme.final_moisture_wb
-    if found is None or goal_wb is None or found.moisture_wb > goal_wb + 1e-4:
-        return Dryness("open", found)
-    return Dryness("perhaps" if found.half_width > SURE_WB else "dry", found)
+    if sample is None or goal_wb is None or sample.moisture_wb > goal_wb + 1e-4:
+        return Dryness("open", sample)
+    return Dryness("perhaps" if sample.half_width > SURE_WB else "dry", sample)
 
 
 def wettest_sample(history: History, stage: Stage) -> MoistureSample | None:

@@ -76,7 +76,7 @@ def last_known(history: History, at: datetime, now: datetime) -> Estimate | None
     """
     run, stage = run_at(history, at), stage_at(all_stages(history), at)
     since = run.heat_at + AS_LOADED if run is not None else history.starts_at
-    told = [each for each in samples(history) if each.basis != "charged" and each.at <= min(at, now)]
+    told = [sample for sample in samples(history) if sample.basis != "charged" and sample.at <= min(at, now)]
     if since is None or not told or told[-1].at < since:
         return None
     estimate = moisture_at(history, at)

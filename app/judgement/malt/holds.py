@@ -39,8 +39,8 @@ def against(history: History, now: datetime) -> str:
     """What stands against a batch as food, in a sentence; empty where nothing does."""
     if history.is_set_aside:
         return f"Batch {history.batch.number} {UNJUDGED}: whether it is food is not known until an entry is corrected."
-    found = [f"{find.word} {_where(history, find)}" for find in finds_against(history, now)]
-    return f"Batch {history.batch.number} is no food: {', '.join(found)}. {LIFTED_BY_A_PERSON}" if found else ""
+    reasons = [f"{find.word} {_where(history, find)}" for find in finds_against(history, now)]
+    return f"Batch {history.batch.number} is no food: {', '.join(reasons)}. {LIFTED_BY_A_PERSON}" if reasons else ""
 
 
 def _where(history: History, find: Find) -> str:
@@ -50,5 +50,5 @@ def _where(history: History, find: Find) -> str:
 
 def against_lot(lot: LotInfo, now: datetime) -> str:
     """What stands against a lot as food, in a sentence; empty where nothing does."""
-    found = finds_against(History.build(BatchInfo(""), (), lots=(lot,)), now)
-    return f"{lot.name} is no food: {', '.join(find.word for find in found)}." if found else ""
+    finds = finds_against(History.build(BatchInfo(""), (), lots=(lot,)), now)
+    return f"{lot.name} is no food: {', '.join(find.word for find in finds)}." if finds else ""

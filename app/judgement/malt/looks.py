@@ -109,10 +109,10 @@ def amiss_in_lot(look: Remark, share: float | None) -> list[Amiss]:
 
 
 def _gravest_first(look: Remark, told: Mapping[tuple[str, str], Amiss], share: float | None, of: str) -> list[Amiss]:
-    found = [each for finding, each in told.items() if look.findings.get(finding[0]) == finding[1]]
+    amiss = [each for finding, each in told.items() if look.findings.get(finding[0]) == finding[1]]
     if look.ergot_kg or look.findings.get("ergot") == "yes":
-        found.append(_ergot(share, of))
-    return sorted(found, key=lambda each: -GRAVITY.index(each.status))
+        amiss.append(_ergot(share, of))
+    return sorted(amiss, key=lambda each: -GRAVITY.index(each.status))
 
 
 def _ergot(share: float | None, of: str) -> Amiss:
@@ -121,14 +121,14 @@ def _ergot(share: float | None, of: str) -> Amiss:
     return Amiss("act", f"Ergot, {1000.0 * share:.2f} g/kg of {of}: reject it", "Keep it from food and feed.")
 
 
-def in_one(found: list[Amiss]) -> Amiss:
+def in_one(amiss: list[Amiss]) -> Amiss:
     """Several things amiss as one: the gravest, and after it the others."""
-    first, *others = found
+    first, *others = amiss
     return Amiss(first.status, first.text, " ".join([first.detail, *_said(others)]).strip())
 
 
-def _said(found: list[Amiss]) -> Iterator[str]:
-    for each in found:
+def _said(amiss: list[Amiss]) -> Iterator[str]:
+    for each in amiss:
         yield f"{each.text}."
         if each.detail:
             yield each.detail

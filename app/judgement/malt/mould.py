@@ -69,14 +69,14 @@ def looks(history: History, now: datetime) -> list[Remark]:
     """Inspections of the lots before they were charged, and of the batch, in order of time."""
     lots = [fact for lot in history.lots.values() for fact in lot.facts]
     of_lots = [fact for fact in lots if isinstance(fact, Remark) and fact.kind == "inspection"]
-    known = [look for look in (*of_lots, *history.of_shape(Remark, "inspection")) if look.at <= now]
-    return sorted(known, key=lambda look: (look.at, look.id))
+    inspections = [look for look in (*of_lots, *history.of_shape(Remark, "inspection")) if look.at <= now]
+    return sorted(inspections, key=lambda look: (look.at, look.id))
 
 
 def mould_seen(history: History, now: datetime) -> list[Find]:
     """Mould that was seen. It stays, whatever a later look says."""
-    found = [look for look in looks(history, now) if look.findings.get("mould") == "yes"]
-    return [Find("mould", "act", tuple(run), "mould seen") for run in _episodes(history, "mould", found)]
+    finds = [look for look in looks(history, now) if look.findings.get("mould") == "yes"]
+    return [Find("mould", "act", tuple(run), "mould seen") for run in _episodes(history, "mould", finds)]
 
 
 def mould_counted(history: History, now: datetime) -> list[Find]:
@@ -85,14 +85,14 @@ def mould_counted(history: History, now: datetime) -> list[Find]:
     clean = [count.at for count in counts if not count.counts.get("mouldy")]
     clean += [look.at for look in looks(history, now) if look.findings.get("mould") == "no"]
     mouldy = [count for count in counts if count.counts.get("mouldy")]
-    found = []
+    finds = []
     for run in _episodes(history, "mould_counted", mouldy, until=clean):
         is_spreading = any(is_spreading_in(count) for count in run)
         after = [moment for moment in clean if moment > run[-1].at]
         ended_at = None if is_spreading else min(after, default=None)
         severity = "act" if is_spreading else "caution"
-        found.append(Find("mould_counted", severity, tuple(run), "mouldy kernels counted", ended_at))
-    return found
+        finds.append(Find("mould_counted", severity, tuple(run), "mouldy kernels counted", ended_at))
+    return finds
 
 
 def is_spreading_in(count: Tally) -> bool:
@@ -103,14 +103,14 @@ def is_spreading_in(count: Tally) -> bool:
 
 def bad_smells(history: History, now: datetime) -> list[Find]:
     """Musty or off, and sour once out of the steep. A look that smells clean ends them, unless it was musty."""
-    found, run = [], list[Remark]()
+    finds, run = [], list[Remark]()
     for look in [*looks(history, now), None]:
         if look is not None and _smells_bad(history, look):
             run.append(look)
         elif run and (look is None or (look.findings.get("smell") == "clean" and not _was(run, "musty"))):
-            found.append(Find("off_smell", "act", tuple(run), _smell(run), look.at if look is not None else None))
+            finds.append(Find("off_smell", "act", tuple(run), _smell(run), look.at if look is not None else None))
             run = []
-    return found
+    return finds
 
 
 def _smells_bad(history: History, look: Remark) -> bool:
@@ -151,11 +151,11 @@ def _ergot_over_limit(history: History, now: datetime) -> list[Find]:
 
 
 def _episodes(
-    history: History, rule: str, found: Sequence[Shape], until: Sequence[datetime] = ()
+    history: History, rule: str, facts: Sequence[Shape], until: Sequence[datetime] = ()
 ) -> Iterator[list[Shape]]:
     """What was found, parted where it was answered for or ended: what is found after that is found anew."""
     run: list[Shape] = []
-    for fact in found:
+    for fact in facts:
         if run and (
             any(run[-1].at < moment <= fact.at for moment in until)
             or any(run[-1].at <= answer.at < fact.at for answer in _answers(history, rule, run[0]))
@@ -169,7 +169,7 @@ def _episodes(
 
 def _answers(history: History, rule: str, opened_by: Fact) -> list[Answer]:
     root = history.root_id(opened_by.id)
-    return [each for each in history.answers if each.rule == rule and history.root_id(each.episode_id) == root]
+    return [answer for answer in history.answers if answer.rule == rule and history.root_id(answer.episode_id) == root]
 
 
 def _false_alarm(history: History, find: Find, now: datetime) -> Answer | None:

@@ -20,9 +20,9 @@ def _why_no_moisture(history: History, fact: Fact) -> str:
     if fact.kind == "test_bag":
         vessel = getattr(fact, "vessel", "") or "this bag"
         starts = [
-            each
-            for each in history.of_shape(Weighing, "test_bag_start")
-            if each.vessel == getattr(fact, "vessel", None)
+            weighing
+            for weighing in history.of_shape(Weighing, "test_bag_start")
+            if weighing.vessel == getattr(fact, "vessel", None)
         ]
         if any(start.at <= fact.at for start in starts):
             return (

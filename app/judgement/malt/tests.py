@@ -55,7 +55,9 @@ class MaltMoistureWay:
 def results(history: History, kind: str, now: datetime) -> list[Result]:
     """The standing results of one kind about this batch, measured or estimated, up to now."""
     return [
-        each for each in history.of_shape(Result, kind) if each.at <= now and each.quality in ("measured", "estimated")
+        result
+        for result in history.of_shape(Result, kind)
+        if result.at <= now and result.quality in ("measured", "estimated")
     ]
 
 
@@ -117,9 +119,9 @@ def _colour(fact: Result, words: Words) -> Told:
 
 
 def _extract(fact: Result, words: Words) -> Told:
-    found = extract_of(fact)
-    dry = words.percent(found.dry, 2.0 * found.dry_sd)
-    return Told("none", f"Extract {dry} of the dry malt", f"{words.percent(found.as_is)} of the malt as it is.")
+    extract = extract_of(fact)
+    dry = words.percent(extract.dry, 2.0 * extract.dry_sd)
+    return Told("none", f"Extract {dry} of the dry malt", f"{words.percent(extract.as_is)} of the malt as it is.")
 
 
 def _diastatic_power(fact: Result, words: Words) -> Told:
@@ -161,4 +163,4 @@ TELLERS: Mapping[str, Callable[[Result, Words], Told]] = {
 def way_of(tests: Sequence[Result]) -> str:
     """How they were measured, in words; empty where nobody said."""
     methods = dict(KINDS[tests[0].kind].methods)
-    return " and ".join(dict.fromkeys(methods[each.method] for each in tests if each.method in methods))
+    return " and ".join(dict.fromkeys(methods[test.method] for test in tests if test.method in methods))

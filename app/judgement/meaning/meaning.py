@@ -305,9 +305,9 @@ def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Me
     at = max(now, fact.at)
     stage = stage_at(all_stages(history), fact.at)
     name = stage.name if stage is not None else None
-    found = amiss_in_batch(fact, ergot_share(history, at), stage=name, is_mouldy=is_mouldy(history, at))
-    if found:
-        return Meaning(*in_one(found), says_what_to_do=True)
+    amiss = amiss_in_batch(fact, ergot_share(history, at), stage=name, is_mouldy=is_mouldy(history, at))
+    if amiss:
+        return Meaning(*in_one(amiss), says_what_to_do=True)
     if fact.text or fact.note:
         return Meaning("none", "Look & smell kept, with your words", NOT_JUDGED)
     if fact.quality not in ("measured", "estimated"):

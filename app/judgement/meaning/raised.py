@@ -52,5 +52,5 @@ def _own(history: History, fact: Fact, flag: Flag) -> list[Flag]:
 
 
 def _open(history: History, fact: Fact, flag: Flag, without: set[str]) -> list[Flag]:
-    found = by_rule(flag.rule, history, fact.at, without)
-    return [each for each in found if fact.id in each.fact_ids and not each.has_ended]
+    flags = by_rule(flag.rule, history, fact.at, without)
+    return [each for each in flags if fact.id in each.fact_ids and not each.has_ended]

@@ -115,7 +115,7 @@ def green_departures(history: History, now: datetime) -> tuple[Part, ...]:
 
 def fading_lines(history: History, start: Charged, now: datetime) -> tuple[AccountLine, ...]:
     """What went with the steep water, the breath and the roast: estimated on the grain that was there at each hour."""
-    found = []
+    lines = []
     for key, word in FADING.items():
 
         def share(at: datetime, key: str = key) -> float:
@@ -124,8 +124,8 @@ def fading_lines(history: History, start: Charged, now: datetime) -> tuple[Accou
         dry_kg = _faded_kg(history, start, now, share)
         if dry_kg > 0.0:
             note = "from the programme’s figure and the hours"
-            found.append(AccountLine(key, word, dry_kg, RELATIVE_SD[key] * dry_kg, "estimated", note))
-    return tuple(found)
+            lines.append(AccountLine(key, word, dry_kg, RELATIVE_SD[key] * dry_kg, "estimated", note))
+    return tuple(lines)
 
 
 def _faded_kg(history: History, start: Charged, now: datetime, share: Callable[[datetime], float]) -> float:
@@ -170,8 +170,8 @@ def outturn_line(history: History, start: Charged, now: datetime) -> tuple[Accou
     weighed = [fact for fact in history.of_shape(Weighing, "outturn") if start.at <= fact.at <= now]
     if weighed:
         moistures = [outturn_moisture(history, each, now) for each in weighed]
-        masses = [_of_weighing(each, *known[:2]) for each, known in zip(weighed, moistures, strict=True)]
-        note = "" if all(known.is_tested for known in moistures) else "moisture not tested: taken as 5 ± 2 %"
+        masses = [_of_weighing(each, *moisture[:2]) for each, moisture in zip(weighed, moistures, strict=True)]
+        note = "" if all(moisture.is_tested for moisture in moistures) else "moisture not tested: taken as 5 ± 2 %"
         return _line("outturn", "Malt", masses, note=note), sum(each.net_kg for each in weighed)
     kinds = ("pack", "dispatch", "roast_charge")
     left = [part for part in history.departures if part.kind in kinds and start.at <= part.at <= now]
@@ -215,14 +215,14 @@ def _scale_sd(fact: Fact, step_kg: float, mass_kg: float) -> float:
 
 
 def _line(key: str, word: str, masses: Sequence[_Mass], note: str = "") -> AccountLine:
-    as_is_kg = sum(each.as_is_kg for each in masses)
+    as_is_kg = sum(mass.as_is_kg for mass in masses)
     return AccountLine(
         key=key,
         word=word,
-        dry_kg=math.fsum(each.dry_kg for each in masses),
-        sd_kg=math.hypot(*(each.dry_sd_kg for each in masses)),
-        how="estimated" if any(each.fact.quality == "estimated" for each in masses) else "weighed",
+        dry_kg=math.fsum(mass.dry_kg for mass in masses),
+        sd_kg=math.hypot(*(mass.dry_sd_kg for mass in masses)),
+        how="estimated" if any(mass.fact.quality == "estimated" for mass in masses) else "weighed",
         note=note,
-        parts=tuple((each.fact, each.dry_kg) for each in masses),
-        scale_relative_sd=math.hypot(*(each.scale_sd_kg for each in masses)) / as_is_kg if as_is_kg > 0.0 else 0.0,
+        parts=tuple((mass.fact, mass.dry_kg) for mass in masses),
+        scale_relative_sd=math.hypot(*(mass.scale_sd_kg for mass in masses)) / as_is_kg if as_is_kg > 0.0 else 0.0,
     )

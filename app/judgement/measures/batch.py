@@ -84,7 +84,7 @@ def _unflagged(batch: BatchAt) -> list[Measure]:
 
 def measures_record(history: History, now: datetime, flags: Iterable[Severe] | None = None) -> dict[str, Any]:
     """The measures that are known, by key, as plain JSON values."""
-    return {each.key: each.to_dict() for each in measures(history, now, flags) if each.is_known}
+    return {measure.key: measure.to_dict() for measure in measures(history, now, flags) if measure.is_known}
 
 
 def measures_from_record(record: Mapping[str, Any]) -> list[Measure]:
@@ -115,18 +115,18 @@ def _charged(batch: BatchAt) -> Measure:
 
 
 def _rejects(batch: BatchAt) -> Measure:
-    found = reject_share(batch.history, batch.now)
-    if found is None:
+    rejected = reject_share(batch.history, batch.now)
+    if rejected is None:
         return Measure("reject_share", "Floated off", "fraction", note="no float test, and nothing skimmed off")
     return Measure(
         "reject_share",
         "Floated off",
         "fraction",
-        found.share,
-        found.half_width,
-        found.n,
-        found.is_estimate,
-        f"by {found.basis}: {found.way}",
+        rejected.share,
+        rejected.half_width,
+        rejected.n,
+        rejected.is_estimate,
+        f"by {rejected.basis}: {rejected.way}",
     )
 
 

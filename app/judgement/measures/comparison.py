@@ -72,36 +72,36 @@ def rows_of(columns: Sequence[Sequence[Measure]]) -> list[ComparisonRow]:
     by_key = [{measure.key: measure for measure in column} for column in columns]
     rows = []
     for key in KEYS:
-        known = [column[key] for column in by_key if key in column and column[key].is_known]
-        if known:
-            first = known[0]
+        measured = [column[key] for column in by_key if key in column and column[key].is_known]
+        if measured:
+            first = measured[0]
             cells = tuple(
                 column.get(key) or Measure(key, first.word, first.unit, note="not known") for column in by_key
             )
-            rows.append(_row(cells, known))
+            rows.append(_row(cells, measured))
     return rows
 
 
-def _row(cells: tuple[Measure, ...], known: Sequence[Measure]) -> ComparisonRow:
-    first = known[0]
-    if len(known) < 2 or any(each.is_running for each in known):
-        said = "one still runs: no difference yet" if len(known) > 1 else ""
-        return ComparisonRow(first.key, first.word, first.unit, cells, len(known), statement=said)
-    lowest = min(known, key=lambda each: each.value or 0.0)
-    highest = max(known, key=lambda each: each.value or 0.0)
+def _row(cells: tuple[Measure, ...], measured: Sequence[Measure]) -> ComparisonRow:
+    first = measured[0]
+    if len(measured) < 2 or any(each.is_running for each in measured):
+        said = "one still runs: no difference yet" if len(measured) > 1 else ""
+        return ComparisonRow(first.key, first.word, first.unit, cells, len(measured), statement=said)
+    lowest = min(measured, key=lambda each: each.value or 0.0)
+    highest = max(measured, key=lambda each: each.value or 0.0)
     spread = (highest.value or 0.0) - (lowest.value or 0.0)
     reach = None
     if lowest.half_width and highest.half_width:
-        reach = half_width_of_range(lowest.half_width, highest.half_width, len(known))
+        reach = half_width_of_range(lowest.half_width, highest.half_width, len(measured))
     return ComparisonRow(
         key=first.key,
         word=first.word,
         unit=first.unit,
         cells=cells,
-        n_known=len(known),
+        n_known=len(measured),
         spread=spread,
         half_width=reach,
-        statement=_statement(spread, reach, len(known)),
+        statement=_statement(spread, reach, len(measured)),
     )
 
 
@@ -147,16 +147,16 @@ def compare_sides(first: Sequence[Sequence[Measure]], second: Sequence[Sequence[
 
 def _side_row(first: Sequence[Measure], second: Sequence[Measure]) -> SideRow:
     values = [[each.value for each in side if each.value is not None] for side in (first, second)]
-    found = difference_between(values[0], values[1])
+    difference = difference_between(values[0], values[1])
     means = [sum(side) / len(side) for side in values]
-    return SideRow(first[0].key, first[0].word, first[0].unit, means[0], means[1], found, _verdict(found))
+    return SideRow(first[0].key, first[0].word, first[0].unit, means[0], means[1], difference, _verdict(difference))
 
 
-def _verdict(found: Difference) -> str:
-    count = f"n = {found.n_first} and {found.n_second}"
-    if found.is_clear is None:
+def _verdict(difference: Difference) -> str:
+    count = f"n = {difference.n_first} and {difference.n_second}"
+    if difference.is_clear is None:
         return f"{count}: too few for a verdict, which needs {FEWEST_A_SIDE} a side"
-    if found.is_clear:
+    if difference.is_clear:
         return f"{count}: {CLEAR}"
     return f"{count}: {NOT_SHOWN}"
 

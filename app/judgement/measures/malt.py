@@ -34,15 +34,15 @@ def _above_ceiling(batch: BatchAt) -> list[Measure]:
     """At the hottest place, with the moisture at the upper bound of what is known: wetter grain bears less heat."""
     hours = ("hours_above_ceiling", "Above the ceiling")
     degree_hours = ("degree_hours_above_ceiling", "Above the ceiling, degree-hours")
-    found = kiln_exposure(batch.history, batch.now)
-    if found is None:
+    exposure = kiln_exposure(batch.history, batch.now)
+    if exposure is None:
         note = "no grain temperature under a ceiling" if batch.stages_named("kilning") else "has not begun"
         return [Measure(*hours, "h", note=note), Measure(*degree_hours, "c_h", note=note)]
-    n = len(found.readings)
-    note = f"of {found.measured_hours:.1f} h measured" + (f", {found.place}" if found.place else "")
+    n = len(exposure.readings)
+    note = f"of {exposure.measured_hours:.1f} h measured" + (f", {exposure.place}" if exposure.place else "")
     return [
-        Measure(*hours, "h", found.hours, n=n, is_estimate=True, note=note),
-        Measure(*degree_hours, "c_h", found.degree_hours, n=n, is_estimate=True, note=note),
+        Measure(*hours, "h", exposure.hours, n=n, is_estimate=True, note=note),
+        Measure(*degree_hours, "c_h", exposure.degree_hours, n=n, is_estimate=True, note=note),
     ]
 
 
@@ -53,8 +53,8 @@ def _final_moisture(batch: BatchAt) -> Measure:
     if start is None or not batch.stages_named("kilning") or batch.is_in("kilning"):
         return Measure(key, word, "wb", note="not dried yet")
     weighed = [fact for fact in batch.history.of_shape(Weighing, "outturn") if start.at <= fact.at <= batch.now]
-    known = [(each, outturn_moisture(batch.history, each, batch.now)) for each in weighed if each.net_kg > 0.0]
-    tested = [(each.net_kg, malt) for each, malt in known if malt.is_tested]
+    moistures = [(each, outturn_moisture(batch.history, each, batch.now)) for each in weighed if each.net_kg > 0.0]
+    tested = [(each.net_kg, malt) for each, malt in moistures if malt.is_tested]
     if tested:
         mass = sum(kg for kg, _ in tested)
         value = sum(kg * malt.moisture_wb for kg, malt in tested) / mass

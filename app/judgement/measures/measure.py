@@ -67,7 +67,7 @@ def hours_in(batch: BatchAt, *names: str) -> float | None:
 
 def readings_in(batch: BatchAt, kind: str, *names: str) -> list[list[Reading]]:
     """The usable readings of a kind in each stage of these names that has any."""
-    usable = [each for each in batch.history.readings(kind) if each.quality in USABLE]
+    usable = [reading for reading in batch.history.readings(kind) if reading.quality in USABLE]
     by_stage = [batch.within(usable, stage.starts_at, batch.end_of(stage)) for stage in batch.stages_named(*names)]
     return [list(readings) for readings in by_stage if readings]
 
@@ -89,10 +89,12 @@ def mean_over_time(batch: BatchAt, kind: str, *names: str) -> tuple[float, int] 
     """
     total = weight = 0.0
     n = 0
-    known = [each for each in batch.history.readings(kind) if each.quality in USABLE and each.value is not None]
+    readings = [
+        reading for reading in batch.history.readings(kind) if reading.quality in USABLE and reading.value is not None
+    ]
     for stage in batch.stages_named(*names):
         start, end = stage.starts_at, batch.end_of(stage)
-        inside = [each for each in known if start <= each.at <= end]
+        inside = [each for each in readings if start <= each.at <= end]
         looks = _looks(inside)
         n += len(inside)
         for (_, value), hours in zip(looks, _cells([at for at, _ in looks], start, end), strict=True):
@@ -103,11 +105,11 @@ def mean_over_time(batch: BatchAt, kind: str, *names: str) -> tuple[float, int] 
 
 def _looks(readings: Iterable[Reading]) -> list[tuple[datetime, float]]:
     groups: list[list[Reading]] = []
-    for each in readings:
-        if groups and each.at - groups[-1][0].at <= ONE_LOOK:
-            groups[-1].append(each)
+    for reading in readings:
+        if groups and reading.at - groups[-1][0].at <= ONE_LOOK:
+            groups[-1].append(reading)
         else:
-            groups.append([each])
+            groups.append([reading])
     return [(group[0].at, sum(each.value or 0.0 for each in group) / len(group)) for group in groups]
 
 

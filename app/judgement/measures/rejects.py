@@ -54,29 +54,29 @@ def float_tests(facts: Iterable[Fact]) -> tuple[Rejects, ...]:
 
 def rejects(history: History, now: datetime | None = None) -> tuple[Rejects, ...]:
     """Everything known of what floated in this batch, by time. Skimmings of the whole charge are one: their sum."""
-    known = [fact for fact in history.facts if now is None or fact.at <= now]
-    found = list(float_tests(known))
+    facts = [fact for fact in history.facts if now is None or fact.at <= now]
+    told = list(float_tests(facts))
     start = charged(history, now)
     if start is not None:
         skimmings = [
-            fact for fact in known if isinstance(fact, Weighing) and fact.kind == "skimmings" and fact.at >= start.at
+            fact for fact in facts if isinstance(fact, Weighing) and fact.kind == "skimmings" and fact.at >= start.at
         ]
-        whole = [each for each in skimmings if is_of_whole_charge(history, each)]
-        samples = [[each] for each in skimmings if each not in whole and each.of_kg]
-        found += [_by_weight(history, start, group) for group in ([whole] if whole else []) + samples]
-    return tuple(sorted(found, key=lambda each: each.at))
+        whole = [skimming for skimming in skimmings if is_of_whole_charge(history, skimming)]
+        samples = [[skimming] for skimming in skimmings if skimming not in whole and skimming.of_kg]
+        told += [_by_weight(history, start, group) for group in ([whole] if whole else []) + samples]
+    return tuple(sorted(told, key=lambda each: each.at))
 
 
 def reject_share(history: History, now: datetime | None = None) -> Rejects | None:
     """The one share to show: of the whole charge by weight where it was skimmed, else the kernels counted, together."""
-    known = rejects(history, now)
-    whole = [each for each in known if each.is_whole]
+    told = rejects(history, now)
+    whole = [each for each in told if each.is_whole]
     if whole:
         return whole[-1]
-    counted = [fact for each in known if each.basis == "count" for fact in each.facts if isinstance(fact, Tally)]
+    counted = [fact for each in told if each.basis == "count" for fact in each.facts if isinstance(fact, Tally)]
     if counted:
         return _of_counts(counted)
-    return known[-1] if known else None
+    return told[-1] if told else None
 
 
 def _by_count(tally: Tally) -> Rejects:
@@ -84,7 +84,7 @@ def _by_count(tally: Tally) -> Rejects:
 
 
 def _of_counts(tallies: Sequence[Tally]) -> Rejects:
-    floated, n = sum(each.counts.get("floated", 0) for each in tallies), sum(each.looked_at for each in tallies)
+    floated, n = sum(tally.counts.get("floated", 0) for tally in tallies), sum(tally.looked_at for tally in tallies)
     share = counted_share(floated, n)
     return Rejects(
         share.share, share.low, share.high, "count", f"{floated} of {n} kernels", tallies[-1].at, tuple(tallies), n

@@ -48,28 +48,35 @@ def _hours(batch: BatchAt, key: str, word: str, *names: str) -> Measure:
 
 
 def _mean(batch: BatchAt, key: str, word: str, kind: str, *names: str) -> Measure:
-    found = mean_over_time(batch, kind, *names)
-    if found is None:
+    mean = mean_over_time(batch, kind, *names)
+    if mean is None:
         return Measure(key, word, "c", note="no reading")
-    return Measure(key, word, "c", found[0], n=found[1], note="mean over the hours")
+    return Measure(key, word, "c", mean[0], n=mean[1], note="mean over the hours")
 
 
 def highest_measure(batch: BatchAt, key: str, word: str, *names: str) -> Measure:
-    found = highest(readings_in(batch, "grain_temperature", *names))
-    if found is None:
+    hottest = highest(readings_in(batch, "grain_temperature", *names))
+    if hottest is None:
         return Measure(key, word, "c", note="no reading")
-    return Measure(key, word, "c", found[0], n=found[1])
+    return Measure(key, word, "c", hottest[0], n=hottest[1])
 
 
 def _cast_moisture(batch: BatchAt) -> Measure:
     casts = batch.stages_named("germination")
-    known = batch.moisture_at(casts[0].starts_at) if casts else None
-    if known is None or known.sample is None or known.sample.basis == "charged":
+    moisture = batch.moisture_at(casts[0].starts_at) if casts else None
+    if moisture is None or moisture.sample is None or moisture.sample.basis == "charged":
         note = "not weighed" if casts else "not cast yet"
         return Measure("cast_moisture", "Moisture at cast", "wb", note=note)
-    note = "between weighings" if known.is_estimate else ""
+    note = "between weighings" if moisture.is_estimate else ""
     return Measure(
-        "cast_moisture", "Moisture at cast", "wb", known.moisture_wb, known.half_width, None, known.is_estimate, note
+        "cast_moisture",
+        "Moisture at cast",
+        "wb",
+        moisture.moisture_wb,
+        moisture.half_width,
+        None,
+        moisture.is_estimate,
+        note,
     )
 
 

@@ -51,23 +51,23 @@ def summary(history: History, now: datetime, flags: Iterable[Severe]) -> Summary
     """The batch in short as of now. flags: those of the batch, to be counted."""
     if history.is_set_aside:
         return Summary(True, UNJUDGED, None, None, {})
-    found = stages(history, now)
+    past = stages(history, now)
     spans = [
         [each.name, round(history.hour(each.starts_at), 3), round(history.hour(each.ends_at or now), 3)]
-        for each in found
+        for each in past
     ]
     return Summary(
-        is_live=is_live(found),
-        stage=found[-1].name if found else BEFORE_ANY_STAGE,
+        is_live=is_live(past),
+        stage=past[-1].name if past else BEFORE_ANY_STAGE,
         started_at=history.starts_at,
-        ended_at=found[-1].starts_at if found and found[-1].name in ENDED else None,
-        record=measures_record(history, now, flags) | {SPANS: spans} | _taught(history, found) | _left(history, now),
+        ended_at=past[-1].starts_at if past and past[-1].name in ENDED else None,
+        record=measures_record(history, now, flags) | {SPANS: spans} | _taught(history, past) | _left(history, now),
     )
 
 
-def _taught(history: History, found: Sequence[Stage]) -> dict[str, Any]:
+def _taught(history: History, past: Sequence[Stage]) -> dict[str, Any]:
     """What the lot's next batches may begin from: told by a batch that has ended, for a live one is still learning."""
-    taught = {} if is_live(found) else learned(fit(history))
+    taught = {} if is_live(past) else learned(fit(history))
     return {LEARNED: taught} if taught else {}
 
 

@@ -47,9 +47,11 @@ def _mean(
         return Measure(key, word, unit, note="not measured")
     figures = [figure(test) for test in tests]
     widths = [_half_width(figures), half_width(tests) if half_width else None]
-    known = [width for width in widths if width is not None]
+    known_widths = [width for width in widths if width is not None]
     is_estimate = any(test.quality == "estimated" for test in tests)
-    return Measure(key, word, unit, fmean(figures), max(known, default=None), len(tests), is_estimate, way_of(tests))
+    return Measure(
+        key, word, unit, fmean(figures), max(known_widths, default=None), len(tests), is_estimate, way_of(tests)
+    )
 
 
 def _value(test: Result) -> float:

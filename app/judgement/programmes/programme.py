@@ -269,12 +269,12 @@ def differences(old: Programme, new: Programme) -> list[Change]:
 
 @cache
 def _builtin() -> Mapping[str, Programme]:
-    found = {}
+    programmes = {}
     for file in sorted(resources.files("app.judgement").joinpath("programmes").iterdir(), key=lambda each: each.name):
         if file.name.endswith(".toml"):
             programme = Programme.from_dict(tomllib.loads(file.read_text(encoding="utf-8")))
-            found[programme.key] = programme
-    return found
+            programmes[programme.key] = programme
+    return programmes
 
 
 def load_builtin() -> dict[str, Programme]:

@@ -70,7 +70,7 @@ def _too_early(at: datetime, now: datetime, begins_at: datetime | None, harvest:
 
 def _harvest_year(harvest: str, now: datetime) -> int | None:
     """The first year that is named, unless it is still to come: a season's name may run over the turn of the year."""
-    years = [int(found) for found in _YEAR.findall(harvest)]
+    years = [int(digits) for digits in _YEAR.findall(harvest)]
     return min(years) if years and min(years) <= now.year + 1 else None
 
 

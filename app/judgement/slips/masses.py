@@ -58,9 +58,9 @@ def expected_masses(
     net_kg = net_of(start, start)
     low, high = (0.4, 1.15) if kind == "tray" else (0.8, 2.2)
     most_kg = most_of(grain_at(history, at)) if history is not None else math.inf
-    found = _weighed(Span(low * net_kg, high * net_kg), Span(tare_kg, tare_kg), most_kg)
+    masses = _weighed(Span(low * net_kg, high * net_kg), Span(tare_kg, tare_kg), most_kg)
     # Lighter than its own dry matter nothing can be: that is asked about in any case.
-    return {name: each._replace(wild=Span(each.possible.low, each.wild.high)) for name, each in found.items()}
+    return {name: each._replace(wild=Span(each.possible.low, each.wild.high)) for name, each in masses.items()}
 
 
 def by_charge(
@@ -77,14 +77,14 @@ def by_charge(
         return _weighed(Span(min(_LEAST_KG, high_kg), high_kg), tare, high_kg) if high_kg < math.inf else None
     if whole is None:
         return None
-    found: dict[str, Plausible] = {}
+    masses: dict[str, Plausible] = {}
     for target, (low, high) in _OF_CHARGE[kind].items():
         of_kg = float(values.get("of_kg") or whole.as_is_kg) if target == "net_kg" else whole.as_is_kg
         # Out of more than there is nothing was looked through: that is asked about, and nothing goes by it.
         of_kg = of_kg if of_kg <= most_kg else whole.as_is_kg
         span = Span(low * of_kg, high * of_kg)
-        found |= _weighed(span, tare, most_kg) if target == "net_kg" else {target: _around(span, most_kg)}
-    return found
+        masses |= _weighed(span, tare, most_kg) if target == "net_kg" else {target: _around(span, most_kg)}
+    return masses
 
 
 def most_of(whole: Charged | None) -> float:
@@ -121,12 +121,14 @@ def _start(kind: str, vessel: Any, history: History, at: datetime) -> Weighing |
 
 
 def _bag_start(vessel: Any, history: History, at: datetime) -> Weighing | None:
-    mine = [each for each in history.of_shape(Weighing, "test_bag_start") if each.vessel == vessel]
+    mine = [weighing for weighing in history.of_shape(Weighing, "test_bag_start") if weighing.vessel == vessel]
     return history.last_before(at, mine)
 
 
 def _tray_start(vessel: Any, history: History, at: datetime) -> Weighing | None:
-    mine = [each for each in history.of_shape(Weighing, "tray") if each.vessel == vessel and each.at < at]
+    mine = [
+        weighing for weighing in history.of_shape(Weighing, "tray") if weighing.vessel == vessel and weighing.at < at
+    ]
     loads = [fact.at for fact in history.of_kind("loaded") if fact.at <= at]
     if not mine or (loads and mine[-1].at < loads[-1] - FILLED_BEFORE):
         return None

@@ -18,7 +18,9 @@ def refused_here(
 ) -> dict[str, str]:
     """Why a meter's reading of this batch can't be kept: field -> what is wrong."""
     programme = history.programme_at(at)
-    last = history.last_before(at, [each for each in history.readings("grain_temperature") if each.value is not None])
+    last = history.last_before(
+        at, [reading for reading in history.readings("grain_temperature") if reading.value is not None]
+    )
     grain_c = last.value if last is not None and at - last.at <= STILL_AS_WARM else None
     is_roasted = programme is not None and programme.purpose == "roasted"
     return refused_meter(kind_name, values, method, grain_c, is_roasted)

@@ -39,8 +39,8 @@ def plausible_range(
 
     target: the attribute of the fact: value, or moisture_wb of a weighing.
     """
-    found = plausible(kind, stage, programme, target)
-    return None if found is None else (found.possible.low, found.possible.high)
+    usual = plausible(kind, stage, programme, target)
+    return None if usual is None else (usual.possible.low, usual.possible.high)
 
 
 @lru_cache(maxsize=1024)

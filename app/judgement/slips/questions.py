@@ -92,7 +92,7 @@ def _thousands(fact: Fact) -> Iterator[Question]:
 def slips(history: History) -> tuple[Fact, ...]:
     """The facts that were kept unasked, as one waiting in a phone is, and look like another unit or a slip."""
     ordinary = _ordinary(history)
-    asked = [each for each in history.facts if isinstance(each, Reading | Weighing | Tally) and each.id not in ordinary]
+    asked = [fact for fact in history.facts if isinstance(fact, Reading | Weighing | Tally) and fact.id not in ordinary]
     return tuple([each for each in asked if looks_like_a_slip(each, history)])
 
 
@@ -100,7 +100,7 @@ def _ordinary(history: History) -> set[str]:
     """The ids of readings that can be no slip. Most are such, and every page looks at all of them."""
     found: set[str] = set()
     told = sections(history, all_stages(history))
-    for kind in {each.kind for each in history.readings()}:
+    for kind in {reading.kind for reading in history.readings()}:
         before: Reading | None = None
         for section, inside in by_section(told, history.readings(kind)):
             stage = section.stage.name if section.stage is not None else "charged"
@@ -142,9 +142,9 @@ class _Look:
         self.kind, self.values, self.typed = fact.kind, vars(fact), fact.typed
         self.history, self.programme, self.at = history, programme, at
         self.stages = all_stages(history) if history is not None else []
-        found = stage_at(self.stages, at)
-        self.stage = found.name if found else "charged"
-        self.since = found.starts_at if found else None
+        stage = stage_at(self.stages, at)
+        self.stage = stage.name if stage else "charged"
+        self.since = stage.starts_at if stage else None
 
     def ask(self, name: str, spec: Quantity, value: float) -> Question | None:
         expected = self._expected(spec)
@@ -157,9 +157,9 @@ class _Look:
         others = list(other_readings(name, spec, self.typed, value))
         if last is not None and expected.possible.holds(value):
             reach_c = FALLEN_C if value < last else RISEN_C
-            likelier = [each for each in others if abs(each.value - last) <= reach_c]
+            likelier = [other for other in others if abs(other.value - last) <= reach_c]
         else:
-            likelier = [each for each in others if expected.usual.holds(each.value)]
+            likelier = [other for other in others if expected.usual.holds(other.value)]
         if likelier:
             return self._question(name, spec, value, expected, likelier[0])
         return None if expected.wild.holds(value) else self._question(name, spec, value, expected, None)
@@ -226,13 +226,13 @@ def _jump_c(stage: str, programme: Programme | None) -> float:
 
 def _shown(dimension: str, value: float, unit: str, text: str | None = None) -> str:
     """The number as it was typed, and in the other unit where a slip between the two is likely."""
-    known = {each.key for each in units.units_of(dimension)}
-    if dimension == "mass" and unit not in known:
+    unit_keys = {each.key for each in units.units_of(dimension)}
+    if dimension == "mass" and unit not in unit_keys:
         return METRIC.mass(value)
-    key = unit if unit in known else units.DEFAULT_UNITS["metric"][dimension]
+    key = unit if unit in unit_keys else units.DEFAULT_UNITS["metric"][dimension]
     own = units.format_quantity(value, key)
     text = f"{text.strip()} {units.UNITS[key].symbol}".strip() if text else own
-    if dimension == "temperature" and unit in known:
+    if dimension == "temperature" and unit in unit_keys:
         return f"{text} ({units.format_quantity(value, 'c' if key == 'f' else 'f')})"
     if dimension == "mass" and METRIC.mass(value) not in (text, own):
         return f"{text} ({METRIC.mass(value)})"
@@ -245,7 +245,7 @@ def _few_kernels(values: Mapping[str, Any], history: History | None, at: datetim
     if not isinstance(looked_at, int) or looked_at >= FEW_KERNELS or values.get("lengths") or history is None:
         return
     counted = sum(values.get("counts", {}).values())
-    before = [each for each in history.of_shape(Tally) if each.at < at and each.looked_at >= USUAL_KERNELS]
+    before = [tally for tally in history.of_shape(Tally) if tally.at < at and tally.looked_at >= USUAL_KERNELS]
     if before and counted <= USUAL_KERNELS:
         usual = before[-1].looked_at
         yield Question(

@@ -31,12 +31,12 @@ class Phase:
 
 
 def phases_of(plan: InPlan) -> list[Phase]:
-    found = []
+    phases = []
     for planned in plan.programme.steps:
         if planned.stage == "kilning" and planned.air_on_c is not None:
             wb = planned.moisture_wb
-            found.append(Phase(planned, None if wb is None else plan.comes_to(wb)))
-    return found
+            phases.append(Phase(planned, None if wb is None else plan.comes_to(wb)))
+    return phases
 
 
 def phase_now(plan: InPlan, kiln: KilnForecast, phases: list[Phase]) -> int:
@@ -123,16 +123,16 @@ def _allowed_wb(programme: Programme, air_c: float) -> float | None:
 
 def _lower(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
     """Now, where the grain stands over its ceiling; and in time, where the air is too hot for it once it has broken."""
-    known = plan.batch.moisture
-    ceiling_c = plan.programme.ceiling_c(wettest_it_may_be(known))
+    moisture = plan.batch.moisture
+    ceiling_c = plan.programme.ceiling_c(wettest_it_may_be(moisture))
     if ceiling_c is None:
         return None
     hottest = _hottest(plan)
     if hottest is not None and hottest.value is not None and hottest.value > ceiling_c:
         where = f" ({hottest.place})" if hottest.place else ""
         grain, limit = plan.words.temperature(hottest.value), plan.words.temperature(ceiling_c)
-        if known is not None and known.is_told:
-            figure = plan.words.percent(known.moisture_wb, known.half_width)
+        if moisture is not None and moisture.is_told:
+            figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
             why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture, at the upper bound."
         else:
             why = f"Grain{where} {grain}; its moisture is not known, and the ceiling of wet grain is {limit}."
@@ -164,7 +164,7 @@ def _lower_step(
 def _hottest(plan: InPlan) -> Reading | None:
     """Of the last hour's last readings at each place."""
     last: dict[str | None, Reading] = {}
-    for each in plan.batch.history.readings("grain_temperature"):
-        if each.value is not None and each.at >= max(plan.stage.starts_at, plan.batch.now - RECENT):
-            last[each.place] = each
+    for reading in plan.batch.history.readings("grain_temperature"):
+        if reading.value is not None and reading.at >= max(plan.stage.starts_at, plan.batch.now - RECENT):
+            last[reading.place] = reading
     return max(last.values(), key=lambda each: each.value or 0.0, default=None)

@@ -47,8 +47,8 @@ GROWN = "growth.thermal_time_c_d"
 def floor_steps(plan: InPlan) -> list[NextStep]:
     stop = _stop(plan)
     until = stop.due_at if stop is not None else None
-    found = [_turn(plan), _sprinkle(plan, until), _count(plan, stop), _rub_out(plan), _temperature(plan)]
-    return while_it_lasts(stop, (each for each in found if each is not None), plan.batch.now)
+    steps = [_turn(plan), _sprinkle(plan, until), _count(plan, stop), _rub_out(plan), _temperature(plan)]
+    return while_it_lasts(stop, (each for each in steps if each is not None), plan.batch.now)
 
 
 def _stop(plan: InPlan) -> NextStep | None:
@@ -77,14 +77,14 @@ def _comes_to(plan: InPlan, edge: str) -> datetime | None:
 
 def _grown_words(plan: InPlan) -> str:
     limit, value = plan.limit("acrospire"), plan.batch.forecast.acrospire
-    known = is_sure_of(value) if value is not None else None
+    grown = is_sure_of(value) if value is not None else None
     assert limit is not None
     wanted = f"{limit.target_low:g}–{limit.target_high:g} wanted"
     counted = plan.batch.fitted.growth.counts if plan.batch.fitted.growth else 0
     by = f"by {counted} count{'s' if counted > 1 else ''}" if counted else "no count yet: by its warmth alone"
-    if known is None:
+    if grown is None:
         return f"Mean acrospire {wanted}."
-    return f"Mean acrospire about {known[0]:.2f} by now ({by}); {wanted}. The rub-out has the last word."
+    return f"Mean acrospire about {grown[0]:.2f} by now ({by}); {wanted}. The rub-out has the last word."
 
 
 def _turn(plan: InPlan) -> NextStep | None:
@@ -122,16 +122,16 @@ def _too_warm(plan: InPlan, plain: NextStep) -> NextStep | None:
     high_c = limit.high_caution if limit is not None else None
     if high_c is None:
         return None
-    found = []
+    steps = []
     for bed in beds_ahead(plan.batch):
         comes = bed.reaches(high_c)
         if comes is None and bed.line.level_c >= high_c:
             comes = bed.last_at
         if comes is not None:
-            found.append((comes, bed))
-    if not found:
+            steps.append((comes, bed))
+    if not steps:
         return None
-    comes, bed = min(found, key=lambda each: each[0])
+    comes, bed = min(steps, key=lambda each: each[0])
     due = max(comes - TOO_FAST, bed.last_at)
     soonest = within(bed.soonest(high_c) or due, bed.last_at, due)
     where = f" ({bed.place})" if bed.place else ""
@@ -169,17 +169,17 @@ def _sprinkle(plan: InPlan, until: datetime | None) -> NextStep | None:
 
 
 def _dry_words(plan: InPlan) -> str:
-    limit, known, dry_kg = plan.limit("cast_moisture"), plan.batch.moisture, plan.batch.fitted.dry_kg
+    limit, moisture, dry_kg = plan.limit("cast_moisture"), plan.batch.moisture, plan.batch.fitted.dry_kg
     assert limit is not None
     assert limit.target_low is not None
-    assert known is not None
-    about = "about " if known.is_estimate else ""
-    figure = plan.words.percent(known.moisture_wb, known.half_width)
+    assert moisture is not None
+    about = "about " if moisture.is_estimate else ""
+    figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
     why = f"Moisture {about}{figure}; no less than {plan.words.percent(limit.target_low, decimals=0)} while it grows."
     target = plan.batch.fitted.target("cast_moisture")
-    if dry_kg is None or target is None or not 0.0 <= known.moisture_wb < target:
+    if dry_kg is None or target is None or not 0.0 <= moisture.moisture_wb < target:
         return why
-    water_kg = float(water_to_reach_kg(dry_kg / (1.0 - known.moisture_wb), known.moisture_wb, target))
+    water_kg = float(water_to_reach_kg(dry_kg / (1.0 - moisture.moisture_wb), moisture.moisture_wb, target))
     goal, rounded = plan.words.percent(target, decimals=0), float(f"{water_kg:.2g}")
     return f"{why} About {plan.words.mass(rounded)} of water lifts it to {goal}, in two goes."
 

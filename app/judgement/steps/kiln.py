@@ -179,8 +179,8 @@ def _dries_to(plan: InPlan, edge: str) -> datetime | None:
 
 def _not_overdone(plan: InPlan) -> datetime | None:
     """An hour from a weighing that says that it is no drier yet than wanted."""
-    limit, known = plan.limit("final_moisture"), plan.batch.moisture
-    sample = known.sample if known is not None else None
+    limit, moisture = plan.limit("final_moisture"), plan.batch.moisture
+    sample = moisture.sample if moisture is not None else None
     if limit is None or limit.target_low is None or sample is None or sample.moisture_wb < limit.target_low:
         return None
     return sample.at + IN_TIME
@@ -201,7 +201,7 @@ def _tray(plan: InPlan, kiln: KilnForecast, others: list[NextStep | None]) -> Ne
     if weighed is None:
         return _first_tray(plan)[0]
     least, most = TRAY_EVERY_H
-    ahead = [each.due_at for each in others if each is not None and each.due_at > weighed]
+    ahead = [other.due_at for other in others if other is not None and other.due_at > weighed]
     hours = min([most, *(hours_between(weighed, at) / 2.0 for at in ahead)])
     due = weighed + timedelta(hours=max(hours, least))
     stop = _stop_words(plan, kiln)
@@ -216,9 +216,9 @@ def _tray_name(plan: InPlan, kiln: KilnForecast) -> str:
     if kiln.wettest:
         return kiln.wettest
     names = {
-        each.vessel
-        for each in plan.batch.history.of_shape(Weighing, "tray")
-        if each.at >= plan.stage.starts_at - RECENT
+        weighing.vessel
+        for weighing in plan.batch.history.of_shape(Weighing, "tray")
+        if weighing.at >= plan.stage.starts_at - RECENT
     }
     return names.pop() or "a tray" if len(names) == 1 else "a tray"
 

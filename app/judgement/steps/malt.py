@@ -28,7 +28,7 @@ def malt_steps(plan: InPlan) -> list[NextStep]:
     start = plan.batch.history.by_id(plan.stage.fact_id)
     is_stripped = "stripped" in done or "culms" in done or "outturn" in done
     cool_by = plan.after_start(due)
-    found: list[NextStep | None] = [
+    steps: list[NextStep | None] = [
         None if is_stripped else _cool(plan, cool_by, low, high),
         None
         if is_stripped or (start is not None and start.kind == "stripped")
@@ -37,13 +37,13 @@ def malt_steps(plan: InPlan) -> list[NextStep]:
         ),
         *_dressing(plan, cool_by, low, done),
     ]
-    return [each for each in found if each is not None]
+    return [each for each in steps if each is not None]
 
 
 def _dry_on(plan: InPlan, wet: TooWet) -> NextStep:
     """In place of all that is done with malt."""
-    start, known = plan.stage.starts_at, wet.estimate
-    figure = plan.words.percent(known.moisture_wb, known.half_width)
+    start, moisture = plan.stage.starts_at, wet.estimate
+    figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
     why = (
         f"Too wet to keep: {figure}, above {plan.words.percent(wet.bound)}. Or spread it thin and use it green, today. "
         "If it is brittle to the bite, test its moisture and write that down."
@@ -70,19 +70,19 @@ def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> l
     hour, early = timedelta(hours=1), plan.after_start(low)
     same_day, next_day = plan.after_start(SAME_DAY_H), plan.after_start(NEXT_DAY_H)
     has_culms = plan.programme.purpose != "roasted"
-    found: list[NextStep] = []
+    steps: list[NextStep] = []
     if has_culms and "culms" not in done and "outturn" not in done:
         why = "Dressed the same day, while they are brittle and before they draw water."
-        found.append(step("culms", "Rub off the culms", cool_by + hour, early, same_day, why))
+        steps.append(step("culms", "Rub off the culms", cool_by + hour, early, same_day, why))
     if "outturn" not in done:
         why = "It closes the account of the dry matter."
-        found.append(step("outturn", "Weigh the malt", cool_by + 2 * hour, early, next_day, why))
+        steps.append(step("outturn", "Weigh the malt", cool_by + 2 * hour, early, next_day, why))
     if not _is_packed(plan):
         why = "Cool and dry, and closed: malt draws water from the air."
-        found.append(step("pack", "Bag it", cool_by + 3 * hour, early, next_day, why))
+        steps.append(step("pack", "Bag it", cool_by + 3 * hour, early, next_day, why))
     why = "Weighed and bagged, the batch is done."
-    found.append(step("finished", "Finish the batch", cool_by + 4 * hour, early, next_day, why))
-    return found
+    steps.append(step("finished", "Finish the batch", cool_by + 4 * hour, early, next_day, why))
+    return steps
 
 
 def _is_packed(plan: InPlan) -> bool:

@@ -56,11 +56,11 @@ def _steps(batch: BatchAt, words: Words) -> list[NextStep]:
     return _left_lying(due, batch.now) if is_mouldy(batch.history, batch.now) else due
 
 
-def _left_lying(found: list[NextStep], now: datetime) -> list[NextStep]:
+def _left_lying(steps: list[NextStep], now: datetime) -> list[NextStep]:
     """Mouldy grain is handled by nobody who was not told so: nothing that stirs it up is a next step."""
     why = "Damp it, mask on, bag it, clean the floor wet. Until somebody says that it was a false alarm, it is no food."
     leave = NextStep("inspection", "Leave it lying: don’t turn, sniff or shake it", now, now, now, why, "facts")
-    return [leave, *(each for each in found if each.kind not in STIRS_UP)]
+    return [leave, *(each for each in steps if each.kind not in STIRS_UP)]
 
 
 def _first(history: History, programme: Programme, now: datetime) -> list[NextStep]:

@@ -51,8 +51,8 @@ def steep_steps(plan: InPlan) -> list[NextStep]:
     main = _end_of_immersion(plan) if plan.stage.name == "immersion" else _end_of_rest(plan)
     main = main and _told_moist(plan, main)
     due = main.due_at if main is not None else None
-    found = [_water_change(plan, due), _bag(plan, due), _chits(plan, due), _temperature(plan)]
-    return while_it_lasts(main, (each for each in found if each is not None), plan.batch.now)
+    steps = [_water_change(plan, due), _bag(plan, due), _chits(plan, due), _temperature(plan)]
+    return while_it_lasts(main, (each for each in steps if each is not None), plan.batch.now)
 
 
 def _end_of_immersion(plan: InPlan) -> NextStep | None:
@@ -264,7 +264,9 @@ def _last_share(plan: InPlan) -> float | None:
 
 
 def _water_c(plan: InPlan) -> float | None:
-    read = [each for each in plan.batch.history.readings("water_temperature") if each.at >= plan.stage.starts_at]
+    read = [
+        reading for reading in plan.batch.history.readings("water_temperature") if reading.at >= plan.stage.starts_at
+    ]
     values = [each.value for each in read if each.value is not None]
     return sum(values) / len(values) if values else None
 

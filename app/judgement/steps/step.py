@@ -104,7 +104,7 @@ class InPlan:
             return None
         kind, what = BEGINS[following]
         hours = (planned.end_h - planned.start_h, planned.hours_low, planned.hours_high)
-        due, least, most = (self.after_start(each) for each in hours)
+        due, least, most = (self.after_start(hour) for hour in hours)
         return Ending(kind, what, due, least, most, planned)
 
     def after_start(self, hours: float) -> datetime:
@@ -197,11 +197,11 @@ def within(moment: datetime, first: datetime, last: datetime) -> datetime:
 
 
 def earliest_of(*moments: datetime | None) -> datetime | None:
-    return min((each for each in moments if each is not None), default=None)
+    return min((moment for moment in moments if moment is not None), default=None)
 
 
 def latest_of(*moments: datetime | None) -> datetime | None:
-    return max((each for each in moments if each is not None), default=None)
+    return max((moment for moment in moments if moment is not None), default=None)
 
 
 def is_sure_of(value: Value) -> tuple[float, float, float] | None:

@@ -67,12 +67,14 @@ def _beds_ahead(batch: BatchAt) -> list[BedAhead]:
         return []
     now, since = batch.now, last_turned(batch.history, batch.stage)
     inside = batch.within(batch.history.readings("grain_temperature"), since.at, now)
-    found = []
+    beds = []
     for place, readings in by_place(filter(is_usable, inside)).items():
-        hours = [hours_between(since.at, each.at) for each in readings]
+        hours = [hours_between(since.at, reading.at) for reading in readings]
         if readings[-1].at - readings[0].at >= LEAST_APART and now - readings[-1].at <= OLD_AFTER:
-            found.append(BedAhead(place, tuple(readings), warming(hours, [each.value or 0.0 for each in readings])))
-    return found
+            beds.append(
+                BedAhead(place, tuple(readings), warming(hours, [reading.value or 0.0 for reading in readings]))
+            )
+    return beds
 
 
 @dataclass(frozen=True)

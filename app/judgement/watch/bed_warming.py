@@ -42,7 +42,7 @@ def bed_watches(
     history: History, stage: Stage, kind: str, limit: Limit, turned: Sequence[datetime], now: datetime, words: Words
 ) -> tuple[list[Watch], list[Gap]]:
     """turned: when the stage began, and each time since that the bed was mixed."""
-    found: list[Watch] = []
+    watches: list[Watch] = []
     gaps: list[Gap] = []
     places = _places(history, stage, kind, now)
     for place, readings in places.items():
@@ -50,7 +50,7 @@ def bed_watches(
         if rise is None:
             gaps.append(_read_once(readings[-1], words))
             last = readings[-1]
-            found += (
+            watches += (
                 soonest_without_loss(history, last, last.at, limit, now, words) if kind == "grain_temperature" else []
             )
             continue
@@ -59,15 +59,17 @@ def bed_watches(
                 f"The last temperature of {_named(kind, place)} is {words.span(hours_between(rise.last.at, now))} old"
             )
             gaps.append(Gap("old_temperature", said, TWICE, kind))
-        found += _watches(kind, place, rise, limit, now, words)
+        watches += _watches(kind, place, rise, limit, now, words)
     if not places:
         said = f"How warm {_named(kind, '')} is: {NOBODY_READ.format(since='since ' + words.clock(stage.starts_at))}"
         gaps.append(Gap("no_temperature", said, TWICE, kind))
-    return found, gaps
+    return watches, gaps
 
 
 def _places(history: History, stage: Stage, kind: str, now: datetime) -> dict[str | None, list[Reading]]:
-    inside = (each for each in history.readings(kind) if is_usable(each) and stage.starts_at <= each.at <= now)
+    inside = (
+        reading for reading in history.readings(kind) if is_usable(reading) and stage.starts_at <= reading.at <= now
+    )
     grouped = by_place(inside)
     newest = max((read[-1].at for read in grouped.values()), default=now)
     # A spot that nobody reads any more is no reason to stay up.
@@ -78,7 +80,7 @@ def _rise(history: History, readings: Sequence[Reading], turned: Sequence[dateti
     """From the readings since the bed was last mixed; else the mean slope of the stretches between the times before."""
     last = readings[-1]
     edges = list(pairwise([*turned, last.at + LEAST_APART]))
-    inside = [[each for each in readings if start <= each.at < end] for start, end in edges]
+    inside = [[reading for reading in readings if start <= reading.at < end] for start, end in edges]
     lines = [(run, _line(history, run)) for run in inside if run and run[-1].at - run[0].at >= LEAST_APART]
     if not lines:
         return None

@@ -122,17 +122,17 @@ def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iter
             yield point, following
             continue
         ends = (until, point[0] + HOLDS_FOR, changes_at, following and following[0])
-        held_until = min(each for each in ends if each is not None)
+        held_until = min(end for end in ends if end is not None)
         if held_until > point[0]:
             yield point, (held_until, point[1])
 
 
 def _pieces(history: History, held: Iterable[tuple[Point, Point]]) -> list[Piece]:
     """The readings cut where the moisture was determined and where it crosses an edge of the ceiling."""
-    known = [sample.at for sample in determinations(history)]
+    moments = [sample.at for sample in determinations(history)]
     pieces: list[Piece] = []
     for (start, first_c), (end, last_c) in held:
-        inside = known[bisect.bisect_right(known, start) : bisect.bisect_left(known, end)]
+        inside = moments[bisect.bisect_right(moments, start) : bisect.bisect_left(moments, end)]
         marks = list(dict.fromkeys([start, *inside, end]))
         upper = [_upper(history, mark) for mark in marks]
         for (begins, ends), wet_to_dry in zip(pairwise(marks), pairwise(upper), strict=True):
@@ -204,18 +204,18 @@ def above_ceiling(pieces: Sequence[Piece]) -> Exposure:
 
 def _spans(pieces: Sequence[Piece], is_going_on: bool) -> list[Span]:
     """The stretches above the ceiling, those with hardly a gap between them as one."""
-    found: list[Span] = []
+    spans: list[Span] = []
     for piece in pieces:
         span = _over(piece)
         if span is None:
             continue
-        if found and span.starts_at - found[-1].ends_at <= JOINED_GAP:
-            found[-1] = _joined(found[-1], span)
+        if spans and span.starts_at - spans[-1].ends_at <= JOINED_GAP:
+            spans[-1] = _joined(spans[-1], span)
         else:
-            found.append(span)
-    if found and is_going_on and pieces and found[-1].ends_at >= pieces[-1].ends_at:
-        found[-1] = replace(found[-1], is_going_on=True)
-    return found
+            spans.append(span)
+    if spans and is_going_on and pieces and spans[-1].ends_at >= pieces[-1].ends_at:
+        spans[-1] = replace(spans[-1], is_going_on=True)
+    return spans
 
 
 def _over(piece: Piece) -> Span | None:

@@ -40,8 +40,8 @@ def ceiling_watch(history: History, programme: Programme, stage: Stage, now: dat
     since = max(stage.starts_at, now - RECENT)
     read = history.readings("grain_temperature")
     places = by_place(each for each in read if is_usable(each) and since <= each.at <= now)
-    found = [_place_watch(history, inside, ceiling_c, programme, words) for inside in places.values()]
-    return min((each for each in found if each is not None), key=lambda each: each.safe_at, default=None)
+    watches = [_place_watch(history, inside, ceiling_c, programme, words) for inside in places.values()]
+    return min((each for each in watches if each is not None), key=lambda each: each.safe_at, default=None)
 
 
 def _place_watch(

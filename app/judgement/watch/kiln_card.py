@@ -136,8 +136,8 @@ def _kiln_card(batch: BatchAt) -> KilnCard | None:
     has_ceiling = bool(programme.ceiling) and stage.name != "stewing"
     if not (has_ceiling or floor or forecast):
         return None
-    known = batch.moisture
-    ceiling = _ceiling_now(programme, known) if has_ceiling else None
+    moisture = batch.moisture
+    ceiling = _ceiling_now(programme, moisture) if has_ceiling else None
     run = run_at(history, now)
     drying = fitted.drying if forecast is not None else None
     hottest = _hottest(history, stage, now, ceiling.step.grain_c if ceiling else None)
@@ -154,7 +154,7 @@ def _kiln_card(batch: BatchAt) -> KilnCard | None:
         dry=dryness(history, run.stage, programme, forecast.dry, now) if forecast and run else None,
         air=drying.air if drying is not None else None,
         has_probe=_probe_readings(history, stage, now) >= PROBE_READINGS,
-        gaps=tuple(_gaps(known is None or not known.is_told, hottest, forecast, drying)),
+        gaps=tuple(_gaps(moisture is None or not moisture.is_told, hottest, forecast, drying)),
     )
 
 
@@ -169,7 +169,7 @@ def _inside(
     history: History, stage: Stage, now: datetime, *kinds: str, within: timedelta | None = None
 ) -> list[Reading]:
     since = stage.starts_at if within is None else max(stage.starts_at, now - within)
-    return [each for each in history.readings(*kinds) if is_usable(each) and since <= each.at <= now]
+    return [reading for reading in history.readings(*kinds) if is_usable(reading) and since <= reading.at <= now]
 
 
 def _hottest(history: History, stage: Stage, now: datetime, ceiling_c: float | None) -> Hottest | None:
@@ -200,13 +200,13 @@ def _wettest(fitted: Fit, drying: DryingFit | None, now: datetime) -> Wettest | 
 def _gaps(
     lacks_moisture: bool, hottest: Hottest | None, forecast: KilnForecast | None, drying: DryingFit | None
 ) -> list[Gap]:
-    found = [NO_MOISTURE] if lacks_moisture else []
-    found += [NO_GRAIN] if hottest is None else []
+    gaps = [NO_MOISTURE] if lacks_moisture else []
+    gaps += [NO_GRAIN] if hottest is None else []
     if forecast is None or drying is None:
-        return found
+        return gaps
     air = drying.air
     is_damp_known = air.is_humidity_measured or air.is_room_humidity_read
-    found += [] if forecast.stop_at or lacks_moisture else [NO_TRAY]
-    found += [] if air.is_measured else [NO_AIR]
-    found += [] if is_damp_known else [NO_HUMIDITY]
-    return found if forecast.work is not None else [*found, NO_DRY]
+    gaps += [] if forecast.stop_at or lacks_moisture else [NO_TRAY]
+    gaps += [] if air.is_measured else [NO_AIR]
+    gaps += [] if is_damp_known else [NO_HUMIDITY]
+    return gaps if forecast.work is not None else [*gaps, NO_DRY]

@@ -27,17 +27,17 @@ def still_stretches(history: History, stage: Stage, until: datetime) -> list[Str
     if stage.name not in ON_THE_KILN:
         return [(stage.starts_at, until)]
     blown_at = _blown_at(history, stage, until) if stage.name == "kilning" else stage.starts_at
-    found = [(stage.starts_at, blown_at)]
+    stretches = [(stage.starts_at, blown_at)]
     for start, end in _stops(history, until):
         # What stood before the air moved is told already, and one stop may lie in another.
-        begins = max(start, found[-1][1])
-        found.append((begins, max(begins, min(end, until))))
-    return [(start, end) for start, end in found if start < end]
+        begins = max(start, stretches[-1][1])
+        stretches.append((begins, max(begins, min(end, until))))
+    return [(start, end) for start, end in stretches if start < end]
 
 
 def _blown_at(history: History, stage: Stage, until: datetime) -> datetime:
     told = history.of_kind("heat_on", "set_point", *READ_IN_MOVING_AIR)
-    flows = (each for each in history.readings("air_flow") if each.value)
+    flows = (reading for reading in history.readings("air_flow") if reading.value)
     return min([*(fact.at for fact in (*told, *flows) if fact.at >= stage.starts_at), until])
 
 
@@ -51,5 +51,5 @@ def _stops(history: History, until: datetime) -> Iterator[Stretch]:
 
 def _goes_again_at(history: History, since: datetime, until: datetime) -> datetime:
     told = (fact.at for fact in history.of_kind(*RESTART_AIR) if fact.at > since)
-    flows = (each.at for each in history.readings("air_flow") if each.value and each.at > since)
+    flows = (reading.at for reading in history.readings("air_flow") if reading.value and reading.at > since)
     return min([*told, *flows, until])

@@ -55,7 +55,7 @@ def waits(batch: BatchAt) -> Iterator[Waiting]:
 
 
 def waiting_now(batch: BatchAt) -> Waiting | None:
-    return next((each for each in waits(batch) if each.ends_at is None), None)
+    return next((wait for wait in waits(batch) if wait.ends_at is None), None)
 
 
 def is_heat_off(history: History, now: datetime) -> bool:
@@ -73,16 +73,16 @@ def _is_wet(batch: BatchAt, moment: datetime) -> bool:
 def _for_first_heat(batch: BatchAt, stage: Stage, loaded: Fact) -> Waiting:
     """Warm grain alone is no proof that the kiln was lit; where nobody read the grain, a fact that implies heat is."""
     fired = fired_at(batch.history, stage, batch.end_of(stage)) or stage.ends_at
-    found = _waiting(batch, loaded, stage.starts_at, fired, stage.starts_at - READ_BEFORE)
-    if found.warm:
-        return found
+    waiting = _waiting(batch, loaded, stage.starts_at, fired, stage.starts_at - READ_BEFORE)
+    if waiting.warm:
+        return waiting
     inside = batch.within(batch.history.facts, stage.starts_at, fired or batch.now)
     heated = next((fact.at for fact in inside if tells_of_heat(fact, stage.starts_at)), None)
-    return Waiting(loaded, min(found.starts_at, heated or found.starts_at), heated or fired, ())
+    return Waiting(loaded, min(waiting.starts_at, heated or waiting.starts_at), heated or fired, ())
 
 
 def _waiting(batch: BatchAt, fact: Fact, starts_at: datetime, ends_at: datetime | None, since: datetime) -> Waiting:
-    read = [each for each in batch.history.readings("grain_temperature") if each.value is not None]
+    read = [reading for reading in batch.history.readings("grain_temperature") if reading.value is not None]
     read = list(batch.within(read, since, ends_at or batch.now))
     warm = [each for each in read if (each.value or 0.0) > COOL_C]
     if warm and (read[-1] is warm[-1] or warm[-1].at >= starts_at):

@@ -54,8 +54,8 @@ def init_app(app: Flask, settings: Settings) -> None:
 
 def may_here(endpoint: str) -> bool:
     """Whether whoever asks now may have this endpoint: for hiding what would only be refused."""
-    found = device()
-    return bool(g.get("is_at_desk")) or (found is not None and may(found.role, endpoint))
+    phone = device()
+    return bool(g.get("is_at_desk")) or (phone is not None and may(phone.role, endpoint))
 
 
 def _from_beyond() -> Turned | None:
@@ -85,17 +85,17 @@ def turn_away(reason: str, status: int = 401) -> Turned:
     return pairing_page(PairForm(), is_revoked=reason == REVOKED), status
 
 
-def _not_allowed(found: Device) -> Turned:
+def _not_allowed(phone: Device) -> Turned:
     text = (
-        f"“{found.name}” may log: see all and keep readings, but not this. The desk can, or one that may manage; "
+        f"“{phone.name}” may log: see all and keep readings, but not this. The desk can, or one that may manage; "
         "or the desk pairs this phone anew with that right."
     )
     return failure(403, "Not from this phone", text)
 
 
-def _note_seen(found: Device) -> None:
+def _note_seen(phone: Device) -> None:
     """With what is written anyway, and to within an hour: a reading request writes nothing."""
-    if request.method == "POST" and ports.now() - found.last_seen_at >= SEEN_EVERY:
-        known = find_device(db(), found.id)
-        if known is not None:
-            note_seen(db(), known, now=ports.now())
+    if request.method == "POST" and ports.now() - phone.last_seen_at >= SEEN_EVERY:
+        row = find_device(db(), phone.id)
+        if row is not None:
+            note_seen(db(), row, now=ports.now())

@@ -49,7 +49,9 @@ def init_app(app: Flask, settings: Settings) -> None:
 
 
 def lies_in(address: Address | None, networks: Iterable[Network]) -> bool:
-    return address is not None and any(address.version == each.version and address in each for each in networks)
+    return address is not None and any(
+        address.version == network.version and address in network for network in networks
+    )
 
 
 def peer_address() -> str:

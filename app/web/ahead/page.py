@@ -36,9 +36,9 @@ def ahead_context(history: History, words: Words) -> dict[str, Any]:
 def heading(history: History, words: Words) -> dict[str, Any]:
     """What both pages say of the batch at their head."""
     assert words.now is not None
-    found = stages(history, words.now)
+    past = stages(history, words.now)
     name = batch_name(history.batch.number, history.batch.title)
-    return {"name": name, "stage_words": stage_words(found[-1] if found else None, words.now, words)}
+    return {"name": name, "stage_words": stage_words(past[-1] if past else None, words.now, words)}
 
 
 def cut_view(history: History, words: Words) -> CutView:

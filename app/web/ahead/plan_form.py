@@ -53,11 +53,11 @@ def plan_form(
         given.setdefault(name, text)
     form = PlanForm(given)
     form.today = today
-    grains = sorted({species for each in programmes for species in each.species})
-    form.species.choices = [("", "any"), *((each, each) for each in grains)]
+    grains = sorted({species for programme in programmes for species in programme.species})
+    form.species.choices = [("", "any"), *((grain, grain) for grain in grains)]
     if form.species.data not in grains:
         form.species.data = ""
-    fitting = [each for each in programmes if not form.species.data or form.species.data in each.species]
+    fitting = [programme for programme in programmes if not form.species.data or form.species.data in programme.species]
     form.programme.choices = [(each.digest, each.name) for each in fitting]
     asked = [each for each in fitting if each.digest == form.programme.data]
     ordinary = [each for each in fitting if each.purpose == "base" and each.scale == "floor"]

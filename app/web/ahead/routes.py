@@ -45,5 +45,5 @@ def plan() -> str | tuple[str, int]:
     form, programme = plan_form(request.args, programmes, request_now().astimezone(zone()).date(), usual)
     if programme is None or not form.validate():
         return render_template("ahead/plan.html", form=form, programme=programme), 422 if form.errors else 200
-    found = plan_context(form, programme, request.args.get("start", ""), words())
-    return render_template("ahead/plan.html", form=form, programme=programme, **found)
+    context = plan_context(form, programme, request.args.get("start", ""), words())
+    return render_template("ahead/plan.html", form=form, programme=programme, **context)

@@ -40,7 +40,7 @@ class PlotlyScript:
 def plotly_script() -> PlotlyScript:
     content = resources.files("plotly").joinpath("package_data", "plotly.min.js").read_bytes()
     digest = hashlib.sha256(content).hexdigest()[:12]
-    maps = dict.fromkeys(found.decode() for found in _MAP_STYLE_ID.findall(content))
+    maps = dict.fromkeys(style.decode() for style in _MAP_STYLE_ID.findall(content))
     return PlotlyScript(content, f"plotly-{metadata.version('plotly')}-{digest}.js", (GLOBAL_STYLE_ID, *maps))
 
 

@@ -110,10 +110,10 @@ def _batch(number: int) -> Source:
 def _chosen(sources: Sequence[Source], wanted: str | None, prefix: str = "") -> Source | None:
     """The source asked for; where there is only one, that one."""
     reference = f"{prefix}:{wanted}" if prefix and wanted else wanted
-    found = next((source for source in sources if source.reference == reference), None)
-    if wanted and found is None:
+    chosen = next((source for source in sources if source.reference == reference), None)
+    if wanted and chosen is None:
         abort(404)
-    return found or (sources[0] if len(sources) == 1 else None)
+    return chosen or (sources[0] if len(sources) == 1 else None)
 
 
 def _sent(sources: Sequence[Source]) -> Source:

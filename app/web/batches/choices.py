@@ -47,13 +47,13 @@ class ProgrammeCard:
 
 def programme_choices(session: Session, kind: str) -> list[tuple[str, str]]:
     """Every programme on offer, as choices of a field; none for packing."""
-    return [] if kind == "pack" else [(each.digest, each.name) for each in list_programmes(session)]
+    return [] if kind == "pack" else [(programme.digest, programme.name) for programme in list_programmes(session)]
 
 
 def programme_cards(programmes: Sequence[Programme], species: str, kind: str) -> list[ProgrammeCard]:
     """The programmes, those made for this grain first."""
-    longest = max((stage.end_h for each in programmes for stage in each.planned_stages()), default=1.0)
-    cards = [_card(each, species, kind, longest) for each in programmes]
+    longest = max((stage.end_h for programme in programmes for stage in programme.planned_stages()), default=1.0)
+    cards = [_card(programme, species, kind, longest) for programme in programmes]
     return sorted(cards, key=lambda card: not card.is_likely)
 
 
@@ -72,7 +72,7 @@ def _card(programme: Programme, species: str, kind: str, longest_h: float) -> Pr
 
 def likeliest(session: Session, species: str, kind: str, source_programme: str | None = None) -> str | None:
     """The programme to offer as chosen: that of the last batch of this grain, else the first made for it."""
-    offered = {each.digest: each for each in list_programmes(session)}
+    offered = {programme.digest: programme for programme in list_programmes(session)}
     for digest in (source_programme, find_last_programme(session, species)):
         if digest in offered and (offered[digest].purpose == "roasted") == (kind == "roast_charge"):
             return digest
@@ -103,18 +103,18 @@ def choices_for_roast(session: Session, words: Words, wanted: str) -> list[Sourc
 def choices_for_merge(session: Session, words: Words, number: int) -> list[Source]:
     """The other live batches."""
     ids = list_live_ids(session, rules_version())[:CHOICES]
-    found = [each for each in load_histories(session, ids).values() if each.batch.number != number]
-    return [batch_source(each, words) for each in found if not _has_ended(each)]
+    sources = [history for history in load_histories(session, ids).values() if history.batch.number != number]
+    return [batch_source(each, words) for each in sources if not _has_ended(each)]
 
 
 def _is_finished(history: History) -> bool:
-    found = all_stages(history)
-    return bool(found) and found[-1].name == "finished"
+    past = all_stages(history)
+    return bool(past) and past[-1].name == "finished"
 
 
 def _has_ended(history: History) -> bool:
-    found = all_stages(history)
-    return bool(found) and found[-1].name in ("finished", "abandoned")
+    past = all_stages(history)
+    return bool(past) and past[-1].name in ("finished", "abandoned")
 
 
 def blank(session: Session, kind: str, source: Source, count: int, words: Words, zone: ZoneInfo) -> dict[str, Any]:

@@ -90,11 +90,11 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
         "came_of_it": came_of_it(history, glance, words),
         "past_flags": past_flags(glance.views),
         "leftover": [
-            f"{rule_word(each.rule)}: {ANSWER_WORDS.get(each.answer, each.answer)}, {words.clock(each.at)}"
-            for each in leftover_answers(history, flags, words.now)
+            f"{rule_word(answer.rule)}: {ANSWER_WORDS.get(answer.answer, answer.answer)}, {words.clock(answer.at)}"
+            for answer in leftover_answers(history, flags, words.now)
         ],
         "kiln": kiln_view(history, words),
-        "outlooks": [each.row for each in outlooks(history, words)],
+        "outlooks": [outlook.row for outlook in outlooks(history, words)],
         "sleep": sleep_view(history, words) if glance.is_live else None,
         "day": day_view(history, words),
         "account": account_rows(account(history, words.now), words),
@@ -113,8 +113,8 @@ def came_of_it(history: History, glance: Glance, words: Words) -> list[tuple[str
     """The measures that are known, and those that one looks for even when they are not; each with its key."""
     assert words.now is not None
     flags = [view.judged.flag for view in glance.views]
-    found = {measure.key: measure for measure in measures(history, words.now, flags)}
-    shown = [found[key] for key in CAME_OF_IT if found[key].is_known or (key in ALWAYS and not glance.is_live)]
+    by_key = {measure.key: measure for measure in measures(history, words.now, flags)}
+    shown = [by_key[key] for key in CAME_OF_IT if by_key[key].is_known or (key in ALWAYS and not glance.is_live)]
     return [measure_said(each, words).row for each in shown if each.value or each.key not in SIDES]
 
 
@@ -122,11 +122,13 @@ def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
     """The moistures of the chart as a table: the temperatures stand in the record below it."""
     return [
         (
-            f"h {hour_text(history.hour(each.at))}",
-            unbroken(words.percent(each.moisture_wb, each.half_width)),
-            each.basis.replace("_", " ") + (f", {each.place}" if each.place else "") + each.together,
+            f"h {hour_text(history.hour(determination.at))}",
+            unbroken(words.percent(determination.moisture_wb, determination.half_width)),
+            determination.basis.replace("_", " ")
+            + (f", {determination.place}" if determination.place else "")
+            + determination.together,
         )
-        for each in determinations_by_place(history)
+        for determination in determinations_by_place(history)
     ]
 
 
@@ -176,7 +178,7 @@ def charged_line(history: History, words: Words) -> str:
         said.append(f"{unbroken(words.mass(total))} charged {words.date(arrivals[0].at)}")
     outturns = history.of_shape(Weighing, "outturn")
     if outturns:
-        said.append(f"{unbroken(words.mass(sum(each.net_kg for each in outturns)))} of malt")
+        said.append(f"{unbroken(words.mass(sum(outturn.net_kg for outturn in outturns)))} of malt")
     for fact in history.of_kind("finished", "abandoned")[-1:]:
         said.append(f"{fact.kind} {words.date(fact.at)}")
     return " · ".join([*said, *([history.batch.vessel] if history.batch.vessel else [])])

@@ -53,9 +53,9 @@ class Group:
 def record_groups(history: History, words: Words, *, is_whole: bool = False) -> list[Group]:
     """The record by stages, each fact followed by what it superseded; a probe's series in one line unless is_whole."""
     told = {
-        fact.id: unbroken(words.percent(each.moisture_wb, each.half_width)) + each.together
-        for each in determinations_by_place(history)
-        for fact in each.facts
+        fact.id: unbroken(words.percent(determination.moisture_wb, determination.half_width)) + determination.together
+        for determination in determinations_by_place(history)
+        for fact in determination.facts
         if isinstance(fact, Weighing)
     }
     settled = sorted(history.chains, key=lambda chain: order(_head(chain)))
@@ -222,11 +222,11 @@ def _reading_words(fact: Reading, said: str, words: Words) -> str:
 def _remark_words(fact: Remark, words: Words) -> str:
     specs = {spec.target.removeprefix("findings."): spec for spec in KINDS[fact.kind].fields.values()}
     said = []
-    for aspect, found in fact.findings.items():
+    for aspect, finding in fact.findings.items():
         spec = specs.get(aspect)
         options = dict(spec.options) if isinstance(spec, Choice) else {}
         name = spec.word if spec is not None else aspect.replace("_", " ")
-        said.append(f"{name.lower()}: {options.get(found, found)}")
+        said.append(f"{name.lower()}: {options.get(finding, finding)}")
     if fact.ergot_kg:
         said.append(f"ergot {words.mass(fact.ergot_kg)}")
     return ", ".join([*said, *([fact.text] if fact.text else [])])

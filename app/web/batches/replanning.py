@@ -61,7 +61,9 @@ def _page(batch: Batch, history: History, answer: Answer) -> str:
 
 def _drawn(batch: Batch, history: History, answer: Answer) -> str:
     current = history.programme_at(request_now())
-    offered = [each for each in list_programmes(db()) if current is None or each.digest != current.digest]
+    offered = [
+        programme for programme in list_programmes(db()) if current is None or programme.digest != current.digest
+    ]
     is_roast = current is not None and current.purpose == "roasted"
     cards = programme_cards(offered, batch.species, "roast_charge" if is_roast else "charge")
     context = {"current": current, "cards": cards, "form": answer.form, "asked": answer}

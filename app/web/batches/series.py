@@ -27,7 +27,7 @@ class Series:
 
     def value(self, words: Words) -> str:
         """From the lowest to the highest."""
-        values = [each.value for each in self.readings if each.value is not None]
+        values = [reading.value for reading in self.readings if reading.value is not None]
         dimension = KINDS[self.first.kind].dimension
         return f"{words.quantity(dimension, min(values))} to {words.quantity(dimension, max(values))}"
 
@@ -46,12 +46,12 @@ def series_of(chains: Iterable[Chain]) -> dict[str, Series]:
     for readings in grouped.values():
         if _is_series(readings):
             series = Series(tuple(sorted(readings, key=lambda each: each.at)))
-            found |= {each.id: series for each in readings}
+            found |= {reading.id: series for reading in readings}
     return found
 
 
 def _is_series(readings: Sequence[Reading]) -> bool:
     if len(readings) < FEWEST:
         return False
-    times = [each.at for each in readings]
+    times = [reading.at for reading in readings]
     return (max(times) - min(times)) / (len(times) - 1) <= MEAN_GAP

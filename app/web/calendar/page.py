@@ -48,7 +48,9 @@ def feed_text(session: Session, feed: CalendarFeed, now: datetime, zone: ZoneInf
     said_in = DatedWords(feed.units, zone, now)
 
     def told(histories: Sequence[History]) -> bytes:
-        live = sorted((each for each in histories if is_live(all_stages(each))), key=lambda each: each.batch.number)
+        live = sorted(
+            (history for history in histories if is_live(all_stages(history))), key=lambda each: each.batch.number
+        )
         return calendar(live, said_in, name=FEED_NAME, address=host_url, has_alarms=feed.has_alarms)
 
     return judged(found, told)

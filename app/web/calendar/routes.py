@@ -53,10 +53,10 @@ def revoke(feed_id: str) -> AnyResponse:
 @calendar.get("/calendar/<token>.ics")
 def feed(token: str) -> Response:
     """Opened by the token alone: a calendar has no cookie, and asks by itself every quarter of an hour."""
-    found = find_feed_by_token(db(), token) if TOKEN.fullmatch(token) else None
-    if found is None:
+    calendar_feed = find_feed_by_token(db(), token) if TOKEN.fullmatch(token) else None
+    if calendar_feed is None:
         abort(404)
-    answer = Response(feed_text(db(), found, request_now(), zone(), request.host_url))
+    answer = Response(feed_text(db(), calendar_feed, request_now(), zone(), request.host_url))
     answer.headers["Content-Type"] = "text/calendar; charset=utf-8"
     answer.headers["Content-Disposition"] = 'inline; filename="malthouse.ics"'
     answer.headers["X-Robots-Tag"] = "noindex, nofollow"

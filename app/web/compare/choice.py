@@ -48,9 +48,11 @@ def read_choice(session: Session, args: MultiDict[str, str]) -> Choice:
         batches = list_batches(session, ids=sorted(of_lot))[:MOST]
         wrong = "" if len(batches) >= FEWEST else f"{lot.name} has {len(batches) or 'no'} batch so far. {ASK}"
         return Choice(batches, wrong, lot, of_lot, page)
-    found = {batch.number: batch for batch in list_batches(session, numbers=numbers[: 10 * MOST])} if numbers else {}
-    missing = [*strange, *(str(number) for number in numbers if number not in found)]
-    batches = [found[number] for number in numbers if number in found]
+    by_number = (
+        {batch.number: batch for batch in list_batches(session, numbers=numbers[: 10 * MOST])} if numbers else {}
+    )
+    missing = [*strange, *(str(number) for number in numbers if number not in by_number)]
+    batches = [by_number[number] for number in numbers if number in by_number]
     return Choice(batches, _wrong(batches, missing), lot, of_lot, page)
 
 

@@ -98,17 +98,17 @@ def _side_by_side(
     histories: Sequence[History], counted: Mapping[str, Sequence[Severe]], words: Words
 ) -> dict[str, Any]:
     assert words.now is not None
-    judged_now = [each for each in histories if each.batch.id not in counted]
+    judged_now = [history for history in histories if history.batch.id not in counted]
     flags = {**counted, **{each.batch.id: evaluate(each, words.now) for each in judged_now}}
     table = comparison_table(histories, words.now, flags)
     ribbons = stacked_ribbons(histories, words.now, height=18)
     return {
-        "names": [batch_name(each.batch.number, each.batch.title) for each in histories],
+        "names": [batch_name(history.batch.number, history.batch.title) for history in histories],
         "stack": list(zip(histories, map(Markup, ribbons), strict=True)),
         "figure": comparison_figure(histories, words.now, units=words.system, zone=zone()),
         "table": [table_row(row, words) for row in table],
-        "about": [_about(each) for each in histories],
-        "sides": lot_sides([each for each in histories if not each.is_set_aside], words),
+        "about": [_about(history) for history in histories],
+        "sides": lot_sides([history for history in histories if not history.is_set_aside], words),
     }
 
 
@@ -126,13 +126,13 @@ def lot_sides(histories: list[History], words: Words) -> list[Sides]:
     """The batches of one lot against those of another, where there are at least two lots."""
     assert words.now is not None
     names = {lot.id: lot.name for history in histories for lot in history.lots.values()}
-    found = []
+    sides = []
     for (one, other), rows in compare_lots(histories, words.now).items():
         first, second = (" + ".join(names[lot_id] for lot_id in side) or "no lot known" for side in (one, other))
         counts = [sum(lots_of(history) == side for history in histories) for side in (one, other)]
         told = [side_row(row, words) for row in rows if row.has_verdict and row.unit != "count"]
-        found.append(Sides(first, second, f"n = {counts[0]} and {counts[1]}", told))
-    return found
+        sides.append(Sides(first, second, f"n = {counts[0]} and {counts[1]}", told))
+    return sides
 
 
 def side_row(row: SideRow, words: Words) -> tuple[str, str, str, str, str]:
@@ -154,7 +154,7 @@ def _about(history: History) -> str:
 
 def table_row(row: ComparisonRow, words: Words) -> TableRow:
     """A row in the reader's words: beside a verdict stands the interval that it goes by."""
-    cells = [Cell(measure_value(each, words), _note(each), *position(each), each.is_estimate) for each in row.cells]
+    cells = [Cell(measure_value(cell, words), _note(cell), *position(cell), cell.is_estimate) for cell in row.cells]
     spread = ""
     if row.spread is not None and row.unit != "count":
         spread = difference(row.unit, row.spread, words, row.half_width)

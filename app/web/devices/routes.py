@@ -47,13 +47,13 @@ def make() -> Page:
 
 @devices.get("/devices/<device_id>/revoke")
 def ask_revoke(device_id: str) -> str:
-    found = _device(device_id)
+    phone = _device(device_id)
     return render_template(
         "devices/revoke.html",
-        device=found,
+        device=phone,
         roles=ROLES,
         feeds=list_feeds_made_by(db(), device_id),
-        unknown=list_feeds_made_by(db(), None) if found.role == MAY_MANAGE else [],
+        unknown=list_feeds_made_by(db(), None) if phone.role == MAY_MANAGE else [],
         let_in=list_let_in_by(db(), device_id),
     )
 

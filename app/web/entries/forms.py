@@ -142,8 +142,8 @@ class EntryForm(KindForm):
     def _moment(self, field: ClockField) -> datetime:
         text = str(field.data or "")
         moment = moment_from_local(text, self.zone, str(self.fold.data or ""))
-        known = self.exact.get(text, moment)
-        return known if timedelta() <= known - moment < timedelta(minutes=1) else moment
+        exact = self.exact.get(text, moment)
+        return exact if timedelta() <= exact - moment < timedelta(minutes=1) else moment
 
     def fact(self, about: tuple[str, str], by: str | None, changes: Mapping[str, str] | None = None) -> Fact:
         """The entry, once it is valid; BadValues where it can't be kept all the same. changes: taken in place of what

@@ -15,8 +15,8 @@ _WITH_UNIT = re.compile(r"(?P<number>[^A-Za-zÂ°%]*\d[\d.,]*)\s*(?P<unit>[A-Za-zÂ
 
 def split_unit(text: str) -> tuple[str, str]:
     """The number and the unit as they were typed; the unit is empty where there is none."""
-    found = _WITH_UNIT.fullmatch(text.strip())
-    return (found["number"].strip(), found["unit"]) if found else (text, "")
+    match = _WITH_UNIT.fullmatch(text.strip())
+    return (match["number"].strip(), match["unit"]) if match else (text, "")
 
 
 def unit_key(text: str, among: list[str]) -> str | None:

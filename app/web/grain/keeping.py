@@ -176,7 +176,7 @@ def _questions(session: Session, form: Any, parts: Sequence[Part], words: Words)
     for (row, _), part in zip(form.read, parts, strict=True):
         found += _stock_question(form, row, part.as_is_kg, words)
         found += _pack_questions(form, row, part.moisture_wb, words) + _held_question(session, form, row)
-        found += [each.message for each in slip_questions(part, None, programme, moment)]
+        found += [question.message for question in slip_questions(part, None, programme, moment)]
     return tuple(found)
 
 
@@ -197,19 +197,19 @@ def _pack_questions(form: Any, row: Row, moisture_wb: float, words: Words) -> li
     history = source.history if source is not None else None
     if form.kind != "pack" or history is None:
         return []
-    found = []
+    asked = []
     limit = history.programme.limit("final_moisture") if history.programme else None
     if limit is not None and limit.judge(moisture_wb).position == "high":
         wanted = range_words(limit, lambda value: words.percent(value, decimals=1))
-        found.append(f"At {words.percent(moisture_wb)} it is wetter than this malt keeps at ({wanted}). Pack it so?")
+        asked.append(f"At {words.percent(moisture_wb)} it is wetter than this malt keeps at ({wanted}). Pack it so?")
     wet = too_wet(history, form.now)
-    if not found and wet is not None and row.known.data != "measured":
+    if not asked and wet is not None and row.known.data != "measured":
         figure = words.percent(wet.estimate.moisture_wb, wet.estimate.half_width)
-        found.append(f"As last known it is too wet to keep: {figure}. Pack it so?")
+        asked.append(f"As last known it is too wet to keep: {figure}. Pack it so?")
     begun = all_stages(history)
     if begun and begun[-1].name not in ("cooling", "finished"):
-        found.append(f"The batch is not done yet: {begun[-1].word}. Pack it so?")
-    return found
+        asked.append(f"The batch is not done yet: {begun[-1].word}. Pack it so?")
+    return asked
 
 
 def _held_question(session: Session, form: Any, row: Row) -> list[str]:

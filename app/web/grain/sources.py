@@ -60,11 +60,11 @@ class Source:
 def lot_sources(session: Session, words: Words) -> list[Source]:
     """Every lot, the newest first; those with nothing left come last."""
     stories = load_lot_stories(session, list_lots(session))
-    found = [
+    sources = [
         _lot_source(story.info, stock_ledger(story.facts, story.lot.id, words.now).balance_kg, words)
         for story in stories
     ]
-    return sorted(found, key=lambda source: (source.left_kg or 0.0) <= 0.0)
+    return sorted(sources, key=lambda source: (source.left_kg or 0.0) <= 0.0)
 
 
 def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
@@ -94,9 +94,9 @@ def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
 
 def _alive(lot: LotInfo, now: datetime) -> Said:
     """The verdict on the lot, and why, in a line. Untested grain may be dead: here, where it is charged, a notice."""
-    found = lot_verdict(lot, now)
-    status = "notice" if found.verdict == UNTESTED else found.status
-    return Said(status, found.word, unbroken_figures(found.reason))
+    verdict = lot_verdict(lot, now)
+    status = "notice" if verdict.verdict == UNTESTED else verdict.status
+    return Said(status, verdict.word, unbroken_figures(verdict.reason))
 
 
 def batch_source(history: History, words: Words) -> Source:
@@ -128,7 +128,7 @@ def _remembered(session: Session, digests: Iterable[BatchDigest]) -> dict[str, L
     """What is left of batches by their digests, unless a part that left one was struck out or moved since: that may be
     said of the batch it went to, and leaves the digest as it was.
     """
-    found = {each.batch_id: known for each in digests if (known := remembered(each).left) is not None}
+    found = {digest.batch_id: known for digest in digests if (known := remembered(digest).left) is not None}
     gone = list_departures(session, list(found))
     return {id_: known for id_, known in found.items() if list(known.departures) == sorted(gone.get(id_, ()))}
 
@@ -150,7 +150,7 @@ def _source_of(batch: BatchInfo, found: Left, place: str, words: Words) -> Sourc
     )
 
 
-def pack_sources(session: Session, known: Mapping[str, History], words: Words) -> list[Source]:
+def pack_sources(session: Session, histories: Mapping[str, History], words: Words) -> list[Source]:
     """The packs that something is left in, the newest first, with the species of the batch that filled them.
 
     known: Histories that were loaded already.
@@ -159,7 +159,7 @@ def pack_sources(session: Session, known: Mapping[str, History], words: Words) -
     stories = load_pack_stories(session, list_packs(session, limit=CHOICES))
     stories = [story for story in stories if pack_ledger(story.facts, story.pack.id).balance_kg > LEAST_LEFT_KG]
     filled_by = sorted({batch_id for story in stories for batch_id in story.batch_ids})
-    behind = _behind(session, filled_by, known, words.now)
+    behind = _behind(session, filled_by, histories, words.now)
     species = {batch_id: each.species for batch_id, each in behind.items()}
     return [
         pack_source(story, species, words, *_held([behind[each] for each in story.batch_ids if each in behind]))
@@ -185,8 +185,8 @@ def _behind(session: Session, batch_ids: list[str], known: Mapping[str, History]
             is_held = not (left_of_it.is_declared and left_of_it.is_known)
             found[batch_id] = _Behind(batches[batch_id].species, is_held, left_of_it.against)
     others = [each for each in batch_ids if each not in found]
-    histories = {**load_histories(session, [each for each in others if each not in known]), **known}
-    for history in (histories[each] for each in others):
+    histories = {**load_histories(session, [other for other in others if other not in known]), **known}
+    for history in (histories[other] for other in others):
         is_held = bool(history.undeclared_lots) or not history.lots
         found[history.batch.id] = _Behind(history.batch.species, is_held, _against([history], now))
     return found

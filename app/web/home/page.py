@@ -48,12 +48,12 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     if len(live_ids) > PER_PAGE:
         live_ids = places.in_order(session, live_ids, words)
     histories = load_histories(session, live_ids[first : first + PER_PAGE]).values()
-    glances, over = judged(histories, lambda found: _going_and_over(found, words))
+    glances, over = judged(histories, lambda begun: _going_and_over(begun, words))
     lots = list_lots(session)
     ended = list_ended(session, rules_version(), limit=ENDED_SHOWN)
-    found = [(batch, over[batch.id]) for batch in list_batches(session, ids=list(over))]
-    found += [(batch, remembered(digest)) for batch, digest in ended]
-    rows = rows_of(sorted(found, key=_ended_at, reverse=True)[:ENDED_SHOWN], words)
+    begun = [(batch, over[batch.id]) for batch in list_batches(session, ids=list(over))]
+    begun += [(batch, remembered(digest)) for batch, digest in ended]
+    rows = rows_of(sorted(begun, key=_ended_at, reverse=True)[:ENDED_SHOWN], words)
     stock = list_stock_kg(session)
     held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
     in_stock = [line for line in held if line.left or line.is_overdrawn]
@@ -70,8 +70,8 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
 
 def _going_and_over(histories: Sequence[History], words: Words) -> tuple[list[Glance], dict[str, Summary]]:
     """Those that go on, the most urgent first; and those that have ended, by their ids, in short."""
-    going = [each for each in histories if is_live(all_stages(each))]
-    over = {each.batch.id: summary_now(each, words) for each in histories if not is_live(all_stages(each))}
+    going = [history for history in histories if is_live(all_stages(history))]
+    over = {history.batch.id: summary_now(history, words) for history in histories if not is_live(all_stages(history))}
     return sorted((glance_at(each, words) for each in going), key=order_of), over
 
 

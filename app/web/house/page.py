@@ -45,18 +45,18 @@ def house_context(
     facts: Sequence[Fact], instruments: Sequence[InstrumentUse], vessels: Sequence[str], words: Words, page: int = 1
 ) -> dict[str, Any]:
     """Everything that the page's template asks for."""
-    known = sorted(chains(facts), key=lambda chain: order(chain.facts[0]), reverse=True)
-    told = sorted(standing(known), key=order)
-    shown = known[(page - 1) * PER_PAGE : page * PER_PAGE]
+    newest_first = sorted(chains(facts), key=lambda chain: order(chain.facts[0]), reverse=True)
+    told = sorted(standing(newest_first), key=order)
+    shown = newest_first[(page - 1) * PER_PAGE : page * PER_PAGE]
     return {
         "tiles": [(kind, *TILES[kind]) for kind in HOUSE_KINDS],
         "air": last_air(told, words),
         "instruments": instrument_rows(told, instruments, words),
         "vessels": vessel_rows(told, vessels),
         "rows": [row for chain in shown for row in house_rows(chain, words)],
-        "entries": len(known),
+        "entries": len(newest_first),
         "page": page,
-        "has_older": len(known) > page * PER_PAGE,
+        "has_older": len(newest_first) > page * PER_PAGE,
     }
 
 
@@ -73,8 +73,8 @@ def instrument_rows(told: Sequence[Fact], used: Sequence[InstrumentUse], words: 
     names = {*uses, *(fact.subject.id for fact in told if fact.subject.type == "instrument")}
     rows = []
     for name in sorted(names, key=str.casefold):
-        found = calibration_at(told, name, words.now)
-        rows.append(InstrumentRow(name, _used_words(uses.get(name), words), *_correction(found, words)))
+        calibration = calibration_at(told, name, words.now)
+        rows.append(InstrumentRow(name, _used_words(uses.get(name), words), *_correction(calibration, words)))
     return sorted(rows, key=lambda row: not row.correction)
 
 
@@ -84,10 +84,10 @@ def _used_words(use: InstrumentUse | None, words: Words) -> str:
     return f"{use.entries} {'reading' if use.entries == 1 else 'readings'}, last {words.clock(use.last_at)}"
 
 
-def _correction(found: Action | None, words: Words) -> tuple[str, bool]:
-    if found is None:
+def _correction(calibration: Action | None, words: Words) -> tuple[str, bool]:
+    if calibration is None:
         return "", False
-    return f"{amount_words(found, words)}, since {words.clock(found.at)}", bool(found.amount)
+    return f"{amount_words(calibration, words)}, since {words.clock(calibration.at)}", bool(calibration.amount)
 
 
 def vessel_rows(told: Sequence[Fact], vessels: Sequence[str]) -> list[VesselRow]:

@@ -51,13 +51,13 @@ class DishTest:
 def life_context(lot: LotInfo, words: Words) -> dict[str, Any]:
     """What the section "Is it alive?" shows."""
     assert words.now is not None
-    found = lot_verdict(lot, words.now)
+    verdict = lot_verdict(lot, words.now)
     tests = dish_tests(lot, words)
     return {
-        "alive": found,
-        "alive_reasons": [unbroken_figures(reason) for reason in found.reasons],
-        "alive_limits": [unbroken_figures(limit) for limit in found.limits],
-        "alive_rows": [*_tested(found.tests), *_stored(found.storage, words)],
+        "alive": verdict,
+        "alive_reasons": [unbroken_figures(reason) for reason in verdict.reasons],
+        "alive_limits": [unbroken_figures(limit) for limit in verdict.limits],
+        "alive_rows": [*_tested(verdict.tests), *_stored(verdict.storage, words)],
         "dish_tests": tests[:SHOWN_TESTS],
         "older_tests": tests[SHOWN_TESTS:],
     }
@@ -66,8 +66,10 @@ def life_context(lot: LotInfo, words: Words) -> dict[str, Any]:
 def life_words(lot: LotInfo, words: Words) -> Said:
     """The verdict in a word, for a list of lots."""
     assert words.now is not None
-    found = lot_verdict(lot, words.now)
-    return Said(found.status, found.word, f"tested {found.age.days} days ago" if found.age and found.is_old else "")
+    verdict = lot_verdict(lot, words.now)
+    return Said(
+        verdict.status, verdict.word, f"tested {verdict.age.days} days ago" if verdict.age and verdict.is_old else ""
+    )
 
 
 def kept_said(story: LotStory, fact: Fact, words: Words) -> Said:
@@ -80,11 +82,11 @@ def kept_said(story: LotStory, fact: Fact, words: Words) -> Said:
     return said_of(lot_verdict(story.info, words.now))
 
 
-def said_of(found: LotVerdict) -> Said:
+def said_of(verdict: LotVerdict) -> Said:
     """A verdict as a line: the word, then why."""
     text = {UNTESTED: "The lot is not judged yet.", DORMANT: "The lot is dormant: wait, and test it again."}
-    reasons = unbroken_figures(" ".join(found.reasons))
-    return Said(found.status, text.get(found.verdict, f"The lot is {found.word}."), reasons)
+    reasons = unbroken_figures(" ".join(verdict.reasons))
+    return Said(verdict.status, text.get(verdict.verdict, f"The lot is {verdict.word}."), reasons)
 
 
 def dish_tests(lot: LotInfo, words: Words) -> list[DishTest]:

@@ -98,7 +98,7 @@ def lot_context(story: LotStory, batches: Sequence[Batch], words: Words) -> dict
     """What the page of a lot shows beside the rows of its batches."""
     ledger = stock_ledger(story.facts, story.lot.id, words.now)
     moisture, note = latest_moisture(story, words)
-    known = [row for chain in reversed(story.chains) for row in fact_rows(chain, words)]
+    rows = [row for chain in reversed(story.chains) for row in fact_rows(chain, words)]
     return {
         "lot": story.lot,
         "grain": grain_words(story.lot),
@@ -112,10 +112,10 @@ def lot_context(story: LotStory, batches: Sequence[Batch], words: Words) -> dict
         "lines": ledger_lines(ledger, {batch.id: batch for batch in batches}, words),
         "totals": ledger_totals(ledger, words),
         "alarm": _alarm(story),
-        "tests": [(row, verdict(story, row.fact)) for row in known if row.fact.kind in TESTS and not row.struck],
+        "tests": [(row, verdict(story, row.fact)) for row in rows if row.fact.kind in TESTS and not row.struck],
         "batches": batches,
         "charged": charged_words(story, words),
-        "rows": known,
+        "rows": rows,
         "kinds": lot_kinds(story),
         **life_context(story.info, words),
     }

@@ -66,8 +66,8 @@ def take_in() -> Response | tuple[str, int]:
 def show(lot_id: str) -> str:
     story = _story(lot_id)
     batches = list_batches(db(), ids=parts_target_ids(story.charges))
-    known = get_digests(db(), [batch.id for batch in batches])
-    rows = batch_rows(db(), [(batch, known.get(batch.id)) for batch in batches[:SHOWN_BATCHES]], words())
+    digests = get_digests(db(), [batch.id for batch in batches])
+    rows = batch_rows(db(), [(batch, digests.get(batch.id)) for batch in batches[:SHOWN_BATCHES]], words())
     return render_template("lots/page.html", **lot_context(story, batches, words()), batch_rows=rows, **_kept(story))
 
 

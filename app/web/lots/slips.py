@@ -33,7 +33,7 @@ def settled(form: NewLotForm, lot_id: str, by: str | None) -> tuple[list[Fact], 
     form.insist.data = ""
     if chosen == "1":
         meant = {entry_id for entry_id, _ in asked}
-        return [replace(each, typed={**each.typed, INSISTED: "1"}) if each.id in meant else each for each in facts], []
+        return [replace(fact, typed={**fact.typed, INSISTED: "1"}) if fact.id in meant else fact for fact in facts], []
     offered = {f"alternative{place}": question.alternative for place, (_, question) in enumerate(asked)}
     if offered.get(chosen):
         for name, text in offered[chosen].items():

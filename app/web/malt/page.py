@@ -43,12 +43,12 @@ def malt_form(kind: str, history: History, formdata: Any, words: Words) -> Entry
 
 def _known(kind: str, history: History, words: Words) -> dict[str, str]:
     assert words.now is not None
-    known: dict[str, str] = {}
+    values: dict[str, str] = {}
     facts = history.of_kind(kind)
     if facts:
-        known |= {name: text for name, text in facts[-1].typed.items() if name.endswith("_unit")}
-        known |= {name: value for name in ("method", "instrument") if (value := getattr(facts[-1], name))}
+        values |= {name: text for name, text in facts[-1].typed.items() if name.endswith("_unit")}
+        values |= {name: value for name in ("method", "instrument") if (value := getattr(facts[-1], name))}
     moisture = malt_moisture(history, words.now, words.now)
     if kind == "extract_mash" and moisture.is_tested:
-        known |= {"moisture": f"{100 * moisture.moisture_wb:.1f}", "moisture_unit": "percent"}
-    return known
+        values |= {"moisture": f"{100 * moisture.moisture_wb:.1f}", "moisture_unit": "percent"}
+    return values

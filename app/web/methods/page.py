@@ -34,9 +34,9 @@ def programme_rows() -> tuple[ProgrammeRow, ...]:
 
 
 def _counted(programme: Programme) -> Counter[str]:
-    marks = [each.mark for each in programme.steps]
-    marks += [each.mark for each in programme.limits.values()] + [each.mark for each in programme.ceiling]
-    return Counter(marks + [each.mark for each in programme.settings.values()])
+    marks = [step.mark for step in programme.steps]
+    marks += [limit.mark for limit in programme.limits.values()] + [each.mark for each in programme.ceiling]
+    return Counter(marks + [setting.mark for setting in programme.settings.values()])
 
 
 _WHAT_IT_IS_WORTH = {

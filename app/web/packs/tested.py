@@ -24,7 +24,7 @@ class Tested:
 
 def tested(histories: Sequence[History], words: Words) -> list[Tested]:
     """Batch by batch, those too of which nothing was measured."""
-    found = [(each.batch, measured_rows(each, words)) for each in histories]
+    found = [(history.batch, measured_rows(history, words)) for history in histories]
     return [
         Tested(
             batch.number,

@@ -210,7 +210,9 @@ class ProgrammeForm(BaseForm):
     def put_errors(self, problems: Mapping[str, str]) -> None:
         """Tie what stands against the changes to their fields: the exact one, or the first of its group."""
         for path, problem in problems.items():
-            name = path if path in self else next((each for each in self._fields if each.startswith(f"{path}/")), None)
+            name = (
+                path if path in self else next((field for field in self._fields if field.startswith(f"{path}/")), None)
+            )
             unit = unit_at(path)
             said = self[path].scale.translate(problem) if unit and path in self else problem[:1].upper() + problem[1:]
             if name is None:

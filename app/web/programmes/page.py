@@ -84,7 +84,7 @@ def about(programme: Programme) -> str:
 
 
 def plan_ribbon(programme: Programme, height: int = 16, has_axis: bool = False) -> Markup:
-    planned = [Segment(each.stage, each.start_h, each.end_h) for each in programme.planned_stages()]
+    planned = [Segment(stage.stage, stage.start_h, stage.end_h) for stage in programme.planned_stages()]
     return Markup(ribbon_svg([], label=programme.name, planned=planned, height=height, has_axis=has_axis))
 
 
@@ -184,6 +184,6 @@ def _sides(change: Change, words: Words) -> tuple[str, str]:
     return old, new
 
 
-def newer_of(revision: ProgrammeRevision, known: Sequence[ProgrammeRevision]) -> list[ProgrammeRevision]:
+def newer_of(revision: ProgrammeRevision, revisions: Sequence[ProgrammeRevision]) -> list[ProgrammeRevision]:
     """The revisions that were made from this one."""
-    return [each for each in known if each.parent == revision.digest]
+    return [each for each in revisions if each.parent == revision.digest]

@@ -40,8 +40,8 @@ def show(digest: str) -> str:
     revision = get_revision(db(), digest)
     parent = find_revision(db(), revision.parent) if revision.parent else None
     context = programme_context(programme_of(revision), programme_of(parent) if parent else None, words())
-    known = list_revisions(db(), revision.key)
-    context |= {"revision": revision, "parent": parent, "revisions": known, "newer": newer_of(revision, known)}
+    revisions = list_revisions(db(), revision.key)
+    context |= {"revision": revision, "parent": parent, "revisions": revisions, "newer": newer_of(revision, revisions)}
     return render_template("programmes/page.html", batches=list_batches_of_programme(db(), digest), **context)
 
 

@@ -15,7 +15,7 @@ def offered(options: Options | None) -> list[SelectChoice] | None:
     """Pairs as WTForms wants them. (It still reads plain pairs, but warns that it soon won't.)"""
     if options is None:
         return None
-    return [each if isinstance(each, SelectChoice) else SelectChoice(each[0], each[1]) for each in options]
+    return [option if isinstance(option, SelectChoice) else SelectChoice(option[0], option[1]) for option in options]
 
 
 class SelectField(wtforms.SelectField):

@@ -31,19 +31,19 @@ def init_app(app: Flask, settings: Settings) -> None:
 
 def device() -> Device | None:
     """The device that was let in with this request; None at the desk, and for what anybody may have."""
-    found: Device | None = g.get("device")
-    return found
+    phone: Device | None = g.get("device")
+    return phone
 
 
 def device_name() -> str | None:
-    found = device()
-    return found.name if found else None
+    phone = device()
+    return phone.name if phone else None
 
 
 def maker() -> str:
     """Who makes what this request asks for: the device's id, or the desk."""
-    found = device()
-    return found.id if found else DESK
+    phone = device()
+    return phone.id if phone else DESK
 
 
 def recognise() -> tuple[Device | None, str]:
@@ -56,10 +56,10 @@ def recognise() -> tuple[Device | None, str]:
     except BadData:
         return None, NOT_PAIRED
     with current_app.extensions["reading"]() as session:
-        found = find_device(session, str(device_id))
-    if found is None:
+        phone = find_device(session, str(device_id))
+    if phone is None:
         return None, NOT_PAIRED
-    return (None, REVOKED) if found.revoked_at else (found, "")
+    return (None, REVOKED) if phone.revoked_at else (phone, "")
 
 
 def give_cookie(response: AnyResponse, paired: Device) -> None:

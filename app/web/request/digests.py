@@ -78,9 +78,9 @@ def _refresh(batch_id: str) -> None:
         seq, history = batch.last_seq, get_history(session, batch_id)
         if not has_ended(history):
             return
-        found = summed_up(history, request_now())
+        summed = summed_up(history, request_now())
     with current_app.extensions["writing_briefly"].begin() as session:
-        keep_digest(session, batch_id, seq, found)
+        keep_digest(session, batch_id, seq, summed)
 
 
 @contextmanager

@@ -87,11 +87,11 @@ def _unless_stored(handler: Callable[[Any], Any]) -> Callable[[Any], Any]:
     return tell
 
 
-def _stored(found: Stored) -> AnyResponse | Told:
+def _stored(kept: Stored) -> AnyResponse | Told:
     if wants_json():
-        return failure(500, "Stored", f"{found.what} {SENT_AGAIN}")
-    flash(f"{found.what} {ONLY_THE_ANSWER}", "kept")
-    return redirect(found.where, 303)
+        return failure(500, "Stored", f"{kept.what} {SENT_AGAIN}")
+    flash(f"{kept.what} {ONLY_THE_ANSWER}", "kept")
+    return redirect(kept.where, 303)
 
 
 def _http(error: HTTPException) -> Told | HTTPException:

@@ -42,8 +42,8 @@ def largest_body(settings: Settings) -> int:
 
 def sent_photos() -> SentPhotos:
     """The photos that came with this request's form."""
-    found: SentPhotos = g.get("sent_photos", SentPhotos())
-    return found
+    photos: SentPhotos = g.get("sent_photos", SentPhotos())
+    return photos
 
 
 def init_app(app: Flask, settings: Settings) -> None:

@@ -27,8 +27,8 @@ def reader() -> Reader:
         settings: Settings = current_app.extensions["settings"]
         person = find_person(db(), session["person"]) if "person" in session else None
         g.reader = Reader(person.name, person.units) if person else Reader(None, session.get("units", settings.units))
-    known: Reader = g.reader
-    return known
+    who: Reader = g.reader
+    return who
 
 
 def assume_nobody() -> None:
@@ -40,11 +40,11 @@ def assume_nobody() -> None:
 def init_app(app: Flask, settings: Settings) -> None:
     @app.context_processor
     def about_reader() -> dict[str, object]:
-        known = reader()
+        who = reader()
         return {
-            "writer": known.name or "",
-            "person_name": known.name or "Your name",
-            "units_name": SYSTEM_NAMES[known.units],
-            "units": known.units,
+            "writer": who.name or "",
+            "person_name": who.name or "Your name",
+            "units_name": SYSTEM_NAMES[who.units],
+            "units": who.units,
             "theme": session.get("theme"),
         }

@@ -59,10 +59,10 @@ def batch_rows(session: Session, pairs: Sequence[tuple[Batch, BatchDigest | None
     return rows_of([(batch, _summary(batch, digest, histories, words)) for batch, digest in pairs], words)
 
 
-def rows_of(found: Sequence[tuple[Batch, Summary]], words: Words) -> list[BatchRow]:
+def rows_of(summed_up: Sequence[tuple[Batch, Summary]], words: Words) -> list[BatchRow]:
     """Rows whose ribbons share one scale of hours."""
-    ends = [end_h for _, each in found for _, _, end_h in drawn_spans(each)]
-    return [_row(batch, each, max(ends, default=1.0), words) for batch, each in found]
+    ends = [end_h for _, each in summed_up for _, _, end_h in drawn_spans(each)]
+    return [_row(batch, each, max(ends, default=1.0), words) for batch, each in summed_up]
 
 
 def summary_now(history: History, words: Words) -> Summary:
@@ -70,17 +70,17 @@ def summary_now(history: History, words: Words) -> Summary:
     return summary(history, words.now, evaluate(history, words.now))
 
 
-def _row(batch: Batch, found: Summary, hours_total: float, words: Words) -> BatchRow:
-    known = [found.measures[key] for key in SHOWN if key in found.measures]
+def _row(batch: Batch, summed_up: Summary, hours_total: float, words: Words) -> BatchRow:
+    measures = [summed_up.measures[key] for key in SHOWN if key in summed_up.measures]
     return BatchRow(
         number=batch.number,
         name=batch_name(batch.number, batch.title),
         species=batch.species,
-        is_live=found.is_live,
-        place=STAGE_WORDS.get(found.stage, found.stage),
-        when=_when(found, words),
-        ribbon=_ribbon(batch, found, hours_total),
-        figures=[_short(measure_said(measure, words), measure.key) for measure in known],
+        is_live=summed_up.is_live,
+        place=STAGE_WORDS.get(summed_up.stage, summed_up.stage),
+        when=_when(summed_up, words),
+        ribbon=_ribbon(batch, summed_up, hours_total),
+        figures=[_short(measure_said(measure, words), measure.key) for measure in measures],
     )
 
 
@@ -99,27 +99,27 @@ def remembered(digest: BatchDigest) -> Summary:
     return Summary(digest.is_live, digest.stage, digest.started_at, digest.ended_at, digest.measures)
 
 
-def _when(found: Summary, words: Words) -> str:
-    if found.started_at is None:
+def _when(summed_up: Summary, words: Words) -> str:
+    if summed_up.started_at is None:
         return ""
-    begun = words.date(found.started_at)
-    return f"{begun} – {words.date(found.ended_at)}" if found.ended_at else f"since {begun}"
+    begun = words.date(summed_up.started_at)
+    return f"{begun} – {words.date(summed_up.ended_at)}" if summed_up.ended_at else f"since {begun}"
 
 
-def drawn_spans(found: Summary) -> list[tuple[str, float, float]]:
+def drawn_spans(summed_up: Summary) -> list[tuple[str, float, float]]:
     """The stages as they are drawn: malt may wait days to be dressed, which would squeeze all the rest of the strip."""
     return [
         (name, start_h, min(end_h, start_h + MOST_COOLING_H) if name == "cooling" else end_h)
-        for name, start_h, end_h in found.spans
+        for name, start_h, end_h in summed_up.spans
         if name not in ENDED
     ]
 
 
-def _ribbon(batch: Batch, found: Summary, hours_total: float) -> Markup:
-    spans = drawn_spans(found)
-    now_h = spans[-1][2] if found.is_live and spans and found.stage != "charged" else None
+def _ribbon(batch: Batch, summed_up: Summary, hours_total: float) -> Markup:
+    spans = drawn_spans(summed_up)
+    now_h = spans[-1][2] if summed_up.is_live and spans and summed_up.stage != "charged" else None
     segments = [Segment(name, start_h, end_h) for name, start_h, end_h in spans]
-    if found.stage == "abandoned" and spans:
+    if summed_up.stage == "abandoned" and spans:
         segments.append(Segment("abandoned", spans[-1][2], spans[-1][2]))
     name = batch_name(batch.number, batch.title)
     return Markup(ribbon_svg(segments, label=name, now_h=now_h, hours_total=hours_total, height=16))

@@ -84,16 +84,16 @@ def _hours(flag: Flag) -> float:
 
 def past_flags(views: list[FlagView]) -> list[PastFlags]:
     """Those that ask for nothing now, a row for each rule: twenty times the same is told once."""
-    found: dict[str, list[FlagView]] = {}
+    by_rule: dict[str, list[FlagView]] = {}
     for view in views:
         if not view.is_open:
-            found.setdefault(view.rule, []).append(view)
-    return [PastFlags(tuple(sorted(each, key=lambda view: view.starts_at))) for each in found.values()]
+            by_rule.setdefault(view.rule, []).append(view)
+    return [PastFlags(tuple(sorted(each, key=lambda view: view.starts_at))) for each in by_rule.values()]
 
 
 def flag_views(flags: list[JudgedFlag], words: Words) -> list[FlagView]:
     """The flags, open ones first as they come."""
-    return [_view(each, words) for each in flags]
+    return [_view(flag, words) for flag in flags]
 
 
 def _view(judged: JudgedFlag, words: Words) -> FlagView:

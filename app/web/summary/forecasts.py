@@ -32,13 +32,13 @@ def outlooks(history: History, words: Words) -> list[Outlook]:
     if not is_live(stages(history, words.now)):
         return []
     forecast = forecast_at(history, words.now)
-    found = [
+    offered = [
         _when("Moisture to cast at, left as it is", forecast.cast, _percent, words, "uptake.weibull_gain"),
         _when("Moisture to cast at, by the plan", forecast.cast_by_plan, _percent, words, "uptake.weibull_gain"),
         _grown_now(forecast),
         _when("Mean acrospire", forecast.grown, _lengths, words, "growth.thermal_time_c_d"),
     ]
-    return [each for each in found if each is not None]
+    return [each for each in offered if each is not None]
 
 
 def _when(what: str, when: When | None, show: Any, words: Words, method: str) -> Outlook | None:

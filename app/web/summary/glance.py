@@ -107,17 +107,17 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
     now = words.now
     if history.is_set_aside:
         return _unjudged(history, words)
-    found = stages(history, now)
+    past = stages(history, now)
     flags = answered(history, evaluate(history, now), now)
     views = flag_views(flags, words)
-    status, status_word = state_of(views, is_live(found), any(fact.at <= now for fact in history.facts if _tells(fact)))
-    given = {each.flag.key for each in flags if each.holds}
-    drawn = [each.flag for each in flags]
-    last = found[-1] if found else None
+    status, status_word = state_of(views, is_live(past), any(fact.at <= now for fact in history.facts if _tells(fact)))
+    given = {flag.flag.key for flag in flags if flag.holds}
+    drawn = [flag.flag for flag in flags]
+    last = past[-1] if past else None
     return Glance(
         history=history,
         name=batch_name(history.batch.number, history.batch.title),
-        stages=found,
+        stages=past,
         hour=history.hour(last.ends_at if last is not None and last.ends_at else now),
         place=stage_words(last, now, words),
         ribbon=Markup(batch_ribbon(history, now, drawn, answered=given, height=height, has_axis=has_axis)),
@@ -207,20 +207,20 @@ def _step_when(step: NextStep, words: Words) -> str:
 def moisture_said(history: History, words: Words) -> Figure | None:
     """The moisture now, and whether it is where the programme wants it by now."""
     assert words.now is not None
-    known = moisture_at(history, words.now)
-    if known is None:
+    estimate = moisture_at(history, words.now)
+    if estimate is None:
         return None
-    if not known.is_told:
+    if not estimate.is_told:
         return Figure("Moisture", "not known", "nothing since it was loaded tells it: weigh a tray, or test it")
-    value = unbroken(words.percent(known.moisture_wb, known.half_width))
-    source = "estimate, " if known.is_estimate and known.since_h else ""
-    note = f"{source}last known {words.span(known.since_h)} ago"
-    programme, found = history.programme_at(words.now), stages(history, words.now)
-    place = found[-1].name if found else ""
+    value = unbroken(words.percent(estimate.moisture_wb, estimate.half_width))
+    source = "estimate, " if estimate.is_estimate and estimate.since_h else ""
+    note = f"{source}last known {words.span(estimate.since_h)} ago"
+    programme, past = history.programme_at(words.now), stages(history, words.now)
+    place = past[-1].name if past else ""
     key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
     limit = programme.limit(key) if programme is not None and key else None
-    method = CURVES.get(place, WEIGHED) if known.is_estimate else WEIGHED
-    return Figure("Moisture", value, note, *in_words(judged(limit, known.moisture_wb)), method=method)
+    method = CURVES.get(place, WEIGHED) if estimate.is_estimate else WEIGHED
+    return Figure("Moisture", value, note, *in_words(judged(limit, estimate.moisture_wb)), method=method)
 
 
 def temperature_said(history: History, words: Words) -> Figure | None:
@@ -237,12 +237,12 @@ def temperature_said(history: History, words: Words) -> Figure | None:
 
 
 def _last_temperature(history: History, now: datetime) -> Reading | None:
-    read = [each for each in history.readings(*TEMPERATURES) if each.value is not None and each.at <= now]
-    found = stages(history, now)
-    wanted = "water_temperature" if found and found[-1].name == "immersion" else "grain_temperature"
+    read = [reading for reading in history.readings(*TEMPERATURES) if reading.value is not None and reading.at <= now]
+    past = stages(history, now)
+    wanted = "water_temperature" if past and past[-1].name == "immersion" else "grain_temperature"
     fitting = [each for each in read if each.kind == wanted]
-    known = fitting or read
-    return known[-1] if known else None
+    readings = fitting or read
+    return readings[-1] if readings else None
 
 
 def in_words(status: str) -> tuple[str, str]:

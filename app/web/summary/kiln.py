@@ -40,7 +40,7 @@ def kiln_view(history: History, words: Words) -> KilnView | None:
     if card.forecast is not None:
         first += [_dry_row(card, words)]
         first += [_stop_row(card.first_stop, words)] if card.first_stop else []
-        more += [_stop_row(each, words) for each in card.other_stops]
+        more += [_stop_row(stop, words) for stop in card.other_stops]
         more += [least_row(card, words), work_row(card, words), break_row(card, words)]
     return KilnView(
         [_unbroken(row) for row in first],

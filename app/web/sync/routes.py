@@ -51,10 +51,10 @@ def changes() -> Response | tuple[str, int]:
     after = int(text) if text.isdecimal() and len(text) <= LONGEST_SEQ else 0
     if "batch" in request.args:
         return _changes_of(request.args["batch"], after)
-    found = list_facts_after(db(), after, MOST_CHANGES)
-    if not found:
+    facts = list_facts_after(db(), after, MOST_CHANGES)
+    if not facts:
         return "", 204
-    return jsonify(facts=[record_from_fact(fact) for fact in found], seq=found[-1].seq)
+    return jsonify(facts=[record_from_fact(fact) for fact in facts], seq=facts[-1].seq)
 
 
 def _changes_of(batch_id: str, after: int) -> Response | tuple[str, int]:

@@ -53,11 +53,11 @@ def sheet_of(history: History, words: Words) -> dict[str, Any]:
 @lru_cache(maxsize=64)
 def ranges(programme: Programme | None) -> Ranges:
     """By stage and kind."""
-    found: Ranges = {}
+    by_kind: Ranges = {}
     for stage in STAGES:
         of_kinds = {name: _of_kind(name, stage, programme) for name in KINDS}
-        found[stage] = {name: fields for name, fields in of_kinds.items() if fields}
-    return found
+        by_kind[stage] = {name: fields for name, fields in of_kinds.items() if fields}
+    return by_kind
 
 
 def masses(history: History, now: datetime) -> dict[str, Fields]:
@@ -68,20 +68,20 @@ def masses(history: History, now: datetime) -> dict[str, Fields]:
 
 def _of_kind(name: str, stage: str, programme: Programme | None) -> Fields:
     targets = {spec.target for spec in KINDS[name].fields.values() if isinstance(spec, Quantity)}
-    known = {target: plausible(name, stage, programme, target) for target in targets}
-    return _fields(name, {target: each for target, each in known.items() if each is not None})
+    usual = {target: plausible(name, stage, programme, target) for target in targets}
+    return _fields(name, {target: each for target, each in usual.items() if each is not None})
 
 
-def _fields(name: str, known: Mapping[str, Plausible]) -> Fields:
+def _fields(name: str, usual: Mapping[str, Plausible]) -> Fields:
     return {
-        field: {unit.key: _in_unit(known[spec.target], unit) for unit in units.units_of(spec.dimension)}
+        field: {unit.key: _in_unit(usual[spec.target], unit) for unit in units.units_of(spec.dimension)}
         for field, spec in KINDS[name].fields.items()
-        if isinstance(spec, Quantity) and spec.target in known
+        if isinstance(spec, Quantity) and spec.target in usual
     }
 
 
-def _in_unit(known: Plausible, unit: units.Unit) -> list[Any]:
-    bounds = [float(units.from_si(bound, unit.key)) for span in known for bound in span]
+def _in_unit(usual: Plausible, unit: units.Unit) -> list[Any]:
+    bounds = [float(units.from_si(bound, unit.key)) for span in usual for bound in span]
     return [unit.symbol, *(float(f"{bound:.4g}") for bound in bounds)]
 
 

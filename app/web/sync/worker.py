@@ -23,14 +23,14 @@ def worker_script(static_url: Callable[[str], str]) -> str:
 
 def scripts() -> set[str]:
     """The entrance scripts, and whatever they import."""
-    found: set[str] = set()
+    names: set[str] = set()
     waiting = list(ENTRANCES)
     while waiting:
         name = waiting.pop()
-        if name not in found:
-            found.add(name)
+        if name not in names:
+            names.add(name)
             waiting += _imports(name)
-    return found
+    return names
 
 
 def _imports(name: str) -> Iterator[str]:

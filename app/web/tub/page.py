@@ -118,13 +118,13 @@ def used_last(history: History, kind: str, system: str) -> dict[str, str]:
     if last is not None:
         kept = {name: text for name, text in last.typed.items() if name.endswith("_unit")}
         kept |= {name: getattr(last, name) for name in ("method", "instrument") if getattr(last, name)}
-    known: list[Weighing] = []
+    weighings: list[Weighing] = []
     if "vessel" in KINDS[kind].fields:
         vessels: tuple[Fact, ...] = history.of_kind(kind, "test_bag_start") if kind == "test_bag" else facts
-        known = [each for each in vessels if isinstance(each, Weighing) and each.vessel]
-        kept["vessel"] = str(known[-1].vessel) if known else {"tray": "tray 1"}.get(kind, "bag 1")
-    kept |= mass_units(history, kind, last or (known[-1] if known else None), system)
-    tared = [each for each in known if each.vessel == kept["vessel"] and each.typed.get("tare")]
+        weighings = [vessel for vessel in vessels if isinstance(vessel, Weighing) and vessel.vessel]
+        kept["vessel"] = str(weighings[-1].vessel) if weighings else {"tray": "tray 1"}.get(kind, "bag 1")
+    kept |= mass_units(history, kind, last or (weighings[-1] if weighings else None), system)
+    tared = [each for each in weighings if each.vessel == kept["vessel"] and each.typed.get("tare")]
     if tared:
         kept["tare"] = tare_typed(tared[-1], kept.get("gross_unit", ""))
     if kind in ("chit_count", "float_count", "squeeze_test"):

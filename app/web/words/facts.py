@@ -88,12 +88,12 @@ def float_words(fact: Tally, words: Words) -> str:
 
 
 def _sieve_words(fact: Result, words: Words) -> str:
-    found = sieve_shares(fact)
+    shares = sieve_shares(fact)
     plump, on_28, on_22, through = (
-        unbroken(words.percent(each, decimals=1)) for each in (found.plump, found.on_28, found.on_22, found.through)
+        unbroken(words.percent(each, decimals=1)) for each in (shares.plump, shares.on_28, shares.on_22, shares.through)
     )
-    low, high = (unbroken(words.percent(each, decimals=1)) for each in found.plump_interval or (0.0, 0.0))
-    between = f" (between {low} and {high})" if found.plump_interval else ""
+    low, high = (unbroken(words.percent(each, decimals=1)) for each in shares.plump_interval or (0.0, 0.0))
+    between = f" (between {low} and {high})" if shares.plump_interval else ""
     return f"{plump} on 2.5 mm and above{between}, {on_28} of it on 2.8 mm; {on_22} on 2.2 mm, {through} through"
 
 
@@ -109,9 +109,9 @@ def _remark_words(fact: Remark, words: Words) -> str:
         return f"{told}. By {fact.findings.get('by', '?')}: {fact.findings.get('ground', '')}"
     specs = KINDS[fact.kind].fields
     seen = []
-    for aspect, found in fact.findings.items():
+    for aspect, finding in fact.findings.items():
         options = dict(getattr(specs.get(aspect), "options", ()))
-        seen.append(f"{specs[aspect].word.lower() if aspect in specs else aspect}: {options.get(found, found)}")
+        seen.append(f"{specs[aspect].word.lower() if aspect in specs else aspect}: {options.get(finding, finding)}")
     if fact.ergot_kg is not None:
         seen.append(f"ergot: {unbroken(words.mass(fact.ergot_kg))}")
     return ". ".join(part for part in ("; ".join(seen), fact.text or "") if part)

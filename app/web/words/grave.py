@@ -19,9 +19,9 @@ from app.web.words.figures import unbroken
 
 def look_words(fact: Remark, whole_kg: float) -> Said:
     """A look at a lot of which so much was taken in: sound only where nothing that was said is amiss."""
-    found = amiss_in_lot(fact, (fact.ergot_kg or 0.0) / whole_kg if whole_kg > 0.0 else None)
-    if found:
-        status, text, detail = in_one(found)
+    amiss = amiss_in_lot(fact, (fact.ergot_kg or 0.0) / whole_kg if whole_kg > 0.0 else None)
+    if amiss:
+        status, text, detail = in_one(amiss)
         return Said(status, f"{text}.", detail)
     if fact.text or fact.note:
         return Said("none", "Kept, with your words.", NOT_JUDGED)

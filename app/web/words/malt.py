@@ -70,7 +70,7 @@ def moisture_rows(history: History, words: Words) -> list[MaltRow]:
     if not ways:
         return []
     used, *others = ways
-    also = [f"{_moisture(each, words)} by {each.way}" for each in others]
+    also = [f"{_moisture(other, words)} by {other.way}" for other in others]
     return [_moisture_row(used, words, f"Also {' and '.join(also)}." if also else "")]
 
 
@@ -96,8 +96,8 @@ def _rows(
     history: History, kind: str, words: Words, qualities: Collection[str] = ("measured", "estimated")
 ) -> list[MaltRow]:
     """The tests of one kind, the newest first; moisture has rows of its own."""
-    found = [fact for fact in history.of_shape(Result, kind) if fact.quality in qualities]
-    return [_row(fact, words) for fact in reversed(found) if kind != "moisture_test"]
+    results = [fact for fact in history.of_shape(Result, kind) if fact.quality in qualities]
+    return [_row(fact, words) for fact in reversed(results) if kind != "moisture_test"]
 
 
 def _row(fact: Result, words: Words) -> MaltRow:

@@ -43,16 +43,16 @@ class DayView:
 def day_view(history: History, words: Words) -> DayView | None:
     """None where the batch is not on the floor."""
     assert words.now is not None
-    found = one_more_day(history, words.now)
-    if found is None:
+    day = one_more_day(history, words.now)
+    if day is None:
         return None
-    status, word = VERDICTS[found.verdict]
-    missing = [(KINDS[kind].word, what) for kind, what in found.missing]
-    return DayView(status, word, [*_cost_rows(found, words), *_growth_rows(found)], missing, _target_words(found))
+    status, word = VERDICTS[day.verdict]
+    missing = [(KINDS[kind].word, what) for kind, what in day.missing]
+    return DayView(status, word, [*_cost_rows(day, words), *_growth_rows(day)], missing, _target_words(day))
 
 
-def _cost_rows(found: OneMoreDay, words: Words) -> list[StatRow]:
-    cost = found.cost
+def _cost_rows(day: OneMoreDay, words: Words) -> list[StatRow]:
+    cost = day.cost
     if cost is None:
         return []
     parts = f"breath {words.mass(cost.respired_kg)}, rootlets {words.mass(cost.rootlets_kg)}"
@@ -63,16 +63,16 @@ def _cost_rows(found: OneMoreDay, words: Words) -> list[StatRow]:
     ]
 
 
-def _growth_rows(found: OneMoreDay) -> list[StatRow]:
+def _growth_rows(day: OneMoreDay) -> list[StatRow]:
     rows: list[StatRow] = []
-    if found.gain is not None and found.mean_now.central is not None and found.mean_then.central is not None:
-        shown = f"{found.mean_now.central:.2f}\u00a0→\u00a0{found.mean_then.central:.2f}"
-        note = f"kernel lengths, + {found.gain:.2f}; tomorrow at this hour {_between(found.mean_then, 1.0, 2)}"
+    if day.gain is not None and day.mean_now.central is not None and day.mean_then.central is not None:
+        shown = f"{day.mean_now.central:.2f}\u00a0→\u00a0{day.mean_then.central:.2f}"
+        note = f"kernel lengths, + {day.gain:.2f}; tomorrow at this hour {_between(day.mean_then, 1.0, 2)}"
         rows.append(("Mean acrospire", shown, unbroken_figures(note), None, None, "growth.thermal_time_c_d"))
-    grown = found.overgrown
+    grown = day.overgrown
     if grown is not None and grown.now.central is not None and grown.then.central is not None:
         shown = f"{100 * grown.now.central:.0f}\u00a0→\u00a0{100 * grown.then.central:.0f} %"
-        counted = found.counted.n if found.counted else 0
+        counted = day.counted.n if day.counted else 0
         note = f"tomorrow {_between(grown.then, 100.0, 0)} %; from the last count of {counted}, moved along"
         rows.append(
             ("Overgrown", unbroken_figures(shown), unbroken_figures(note), None, None, "left_alone.overgrown_after")
@@ -85,8 +85,8 @@ def _between(value: Value, scale: float, decimals: int) -> str:
     return f"between {low:.{decimals}f} and {high:.{decimals}f}"
 
 
-def _target_words(found: OneMoreDay) -> str:
-    target = found.target
+def _target_words(day: OneMoreDay) -> str:
+    target = day.target
     if target is None or target.target_low is None or target.target_high is None:
         return ""
     return f"Wanted: a mean acrospire of {target.target_low:g} to {target.target_high:g} kernel lengths."

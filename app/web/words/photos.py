@@ -42,10 +42,10 @@ def photos_of_batch(session: Session, history: History, words: Words) -> dict[st
         for chain in history.chains
         for fact in chain.facts
     }
-    found = list_photos_about(session, [fact.subject for fact in facts.values()]) if facts else []
-    known = [photo for photo in found if photo.fact_id in facts]
+    photos = list_photos_about(session, [fact.subject for fact in facts.values()]) if facts else []
+    own = [photo for photo in photos if photo.fact_id in facts]
     views: dict[str, list[PhotoView]] = {}
-    for number, photo in enumerate(sorted(known, key=lambda photo: facts[photo.fact_id].at), start=1):
+    for number, photo in enumerate(sorted(own, key=lambda photo: facts[photo.fact_id].at), start=1):
         head = facts[photo.fact_id]
         hour = hour_text(history.hour(head.at))
         alt = f"{alt_of(head, words)}, hour {hour}"

@@ -41,8 +41,8 @@ def _stages(old: Programme, new: Programme) -> list[ChangeRow]:
 
 
 def _names(old: Programme, new: Programme) -> list[str]:
-    known = {step.stage for programme in (old, new) for step in programme.steps}
-    return [name for name in STAGE_WORDS if name in known]
+    stages = {step.stage for programme in (old, new) for step in programme.steps}
+    return [name for name in STAGE_WORDS if name in stages]
 
 
 def _limits(old: Programme, new: Programme, words: Words) -> list[ChangeRow]:

@@ -45,60 +45,60 @@ class SleepView:
 def sleep_view(history: History, words: Words) -> SleepView:
     """What happens if nobody looks at the batch from now on."""
     assert words.now is not None
-    found = sleep(history, words.now, words)
-    status, headline, detail = _SAID[found.state](found, words)
-    near = [each for each in found.watches if each.safe_at <= words.now + SHOWN_AT_ONCE]
+    night = sleep(history, words.now, words)
+    status, headline, detail = _SAID[night.state](night, words)
+    near = [watch for watch in night.watches if watch.safe_at <= words.now + SHOWN_AT_ONCE]
     return SleepView(
-        state=found.state,
+        state=night.state,
         status=status,
         headline=headline,
         detail=unbroken_figures(detail),
-        first=_view(found.first, words) if found.first is not None else None,
+        first=_view(night.first, words) if night.first is not None else None,
         watches=[_view(each, words) for each in near],
-        later=[_view(each, words) for each in found.watches if each not in near],
-        gaps=[(gap.what, gap.record, gap.kind) for gap in found.gaps],
-        source=found.stay.source if found.stay is not None else "",
+        later=[_view(watch, words) for watch in night.watches if watch not in near],
+        gaps=[(gap.what, gap.record, gap.kind) for gap in night.gaps],
+        source=night.stay.source if night.stay is not None else "",
     )
 
 
-def _none(found: Sleep, words: Words) -> tuple[str, str, str]:
+def _none(night: Sleep, words: Words) -> tuple[str, str, str]:
     return "fine", "As long as you like", "Nothing of this batch goes past a limit at this stage."
 
 
-def _stay(found: Sleep, words: Words) -> tuple[str, str, str]:
-    assert found.stay is not None
-    return "act", "Not at all: heat is never left running while the house sleeps", found.stay.text
+def _stay(night: Sleep, words: Words) -> tuple[str, str, str]:
+    assert night.stay is not None
+    return "act", "Not at all: heat is never left running while the house sleeps", night.stay.text
 
 
-def _over(found: Sleep, words: Words) -> tuple[str, str, str]:
-    return "act", "Not yet: put this right first", "; ".join(each.what for each in found.over) + "."
+def _over(night: Sleep, words: Words) -> tuple[str, str, str]:
+    return "act", "Not yet: put this right first", "; ".join(each.what for each in night.over) + "."
 
 
-def _unknown(found: Sleep, words: Words) -> tuple[str, str, str]:
-    asked = found.gaps[0].record
+def _unknown(night: Sleep, words: Words) -> tuple[str, str, str]:
+    asked = night.gaps[0].record
     detail = f"{asked[:1].upper()}{asked[1:]}. Then this says until when."
-    if found.first is not None and found.safe_at is not None and found.safe_at > found.now:
-        detail += f" By what is known, nothing happens before {_clock(found.safe_at, words)}."
+    if night.first is not None and night.safe_at is not None and night.safe_at > night.now:
+        detail += f" By what is known, nothing happens before {_clock(night.safe_at, words)}."
     return "caution", "That can’t be said yet", detail
 
 
-def _now(found: Sleep, words: Words) -> tuple[str, str, str]:
-    assert found.first is not None
-    first = _view(found.first, words)
+def _now(night: Sleep, words: Words) -> tuple[str, str, str]:
+    assert night.first is not None
+    first = _view(night.first, words)
     return "caution", "Look at it once more before you go", f"{first.what}: {first.when}."
 
 
-def _until(found: Sleep, words: Words) -> tuple[str, str, str]:
-    assert found.first is not None
-    assert found.safe_at is not None
-    headline = f"Back by {_clock(found.safe_at, words)}"
-    if found.likely_at is not None and found.likely_at - found.safe_at >= timedelta(seconds=STEP_S):
-        headline += f"; at the latest {_clock(found.likely_at, words)}"
-    return "notice", headline, f"First: {found.first.what[:1].lower()}{found.first.what[1:]}."
+def _until(night: Sleep, words: Words) -> tuple[str, str, str]:
+    assert night.first is not None
+    assert night.safe_at is not None
+    headline = f"Back by {_clock(night.safe_at, words)}"
+    if night.likely_at is not None and night.likely_at - night.safe_at >= timedelta(seconds=STEP_S):
+        headline += f"; at the latest {_clock(night.likely_at, words)}"
+    return "notice", headline, f"First: {night.first.what[:1].lower()}{night.first.what[1:]}."
 
 
-def _night(found: Sleep, words: Words) -> tuple[str, str, str]:
-    _, headline, detail = _until(found, words)
+def _night(night: Sleep, words: Words) -> tuple[str, str, str]:
+    _, headline, detail = _until(night, words)
     return "fine", f"The night through. {headline}", detail
 
 

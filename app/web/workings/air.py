@@ -199,16 +199,16 @@ def what_drying_takes(g: Given) -> Outcome:
     def value(v: Values) -> float:
         return drying.charge_duty(v["mass"], v["moisture"], v["target"], duty(v)).heat_mj
 
-    found = duty(g.values)
-    charge = drying.charge_duty(g["mass"], g["moisture"], g["target"], found)
+    told = duty(g.values)
+    charge = drying.charge_duty(g["mass"], g["moisture"], g["target"], told)
     water = f"{g.say('mass')} × ({g.say('moisture')} − {g.say('target')}) / (1 − {g.say('target')})"
     rows = [
         ("Water to go", masses(g, charge.water_kg)),
         ("Air, measured hot", air_volume(g, charge.air_m3)),
         ("In kilowatt-hours", plain(charge.heat_mj / 3.6, "kWh", decimals=1)),
-        ("The dry air picks up", per_dry_air(g, found.humidity_gain_g_per_kg / 1000.0)),
-        ("For each kilogram of water", unbroken(f"{found.heat_mj_per_kg:.2f} MJ, {found.air_m3_per_kg:.1f} m³")),
-        ("Air-off", heat(g, found.air_off_temperature_c)),
+        ("The dry air picks up", per_dry_air(g, told.humidity_gain_g_per_kg / 1000.0)),
+        ("For each kilogram of water", unbroken(f"{told.heat_mj_per_kg:.2f} MJ, {told.air_m3_per_kg:.1f} m³")),
+        ("Air-off", heat(g, told.air_off_temperature_c)),
     ]
     if g["flow"] is not None:
         rows.insert(0, ("Hours at the least", hours(charge.air_m3 / (3600.0 * g["flow"]))))
@@ -218,8 +218,8 @@ def what_drying_takes(g: Given) -> Outcome:
         (
             "water = W (M − Mₜ) / (1 − Mₜ); air and heat for each kilogram at a constant wet bulb",
             f"{water} = {masses(g, charge.water_kg)}; "
-            f"× {found.heat_mj_per_kg:.3f} MJ/kg = {charge.heat_mj:.1f} MJ; "
-            f"× {found.air_m3_per_kg:.1f} m³/kg = {charge.air_m3:.0f} m³",
+            f"× {told.heat_mj_per_kg:.3f} MJ/kg = {charge.heat_mj:.1f} MJ; "
+            f"× {told.air_m3_per_kg:.1f} m³/kg = {charge.air_m3:.0f} m³",
         ),
         tuple(rows),
     )

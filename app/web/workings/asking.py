@@ -53,9 +53,9 @@ class Row(FieldSpec):
         return value
 
     def unit_typed(self, typed: Mapping[str, str], name: str) -> str:
-        known = {each.key for each in units.units_of(self.dimension)} if self.dimension else set()
+        unit_keys = {each.key for each in units.units_of(self.dimension)} if self.dimension else set()
         unit = super().unit_typed(typed, name)
-        if unit and unit not in known:
+        if unit and unit not in unit_keys:
             raise ValueError(f"{self.word} can't be given in “{unit}”.")
         return unit
 

@@ -69,17 +69,17 @@ def dose_of_malt_flour(g: Given) -> Outcome:
         strength = flour.malt_liquefaction_from_trial(v["flour"], v["trial"], v["trial_share"])
         return flour.share_for_liquefaction(v["flour"], strength, v["target"])
 
-    found = value(g.values)
+    told = value(g.values)
     strength = flour.malt_liquefaction_from_trial(g["flour"], g["trial"], g["trial_share"])
     start, target = flour.liquefaction_number(g["flour"]), flour.liquefaction_number(g["target"])
-    numbers = f"({target:.2f} − {start:.2f}) / ({strength:.1f} − {start:.2f}) = {percent(g, found, decimals=3)}"
-    is_over = found > flour.HIGHEST_US_FLOUR_SHARE
+    numbers = f"({target:.2f} − {start:.2f}) / ({strength:.1f} − {start:.2f}) = {percent(g, told, decimals=3)}"
+    is_over = told > flour.HIGHEST_US_FLOUR_SHARE
     return Outcome(
         "Malt flour, of the whole",
-        percent(g, found, g.half_width(value)),
+        percent(g, told, g.half_width(value)),
         ("(LN wanted − LN flour) / (LN malt − LN flour), LN = 6000 / (FN − 50)", numbers),
         (
-            ("Malt flour", masses(g, found * g["mass"])),
+            ("Malt flour", masses(g, told * g["mass"])),
             ("Liquefaction number of the malt", plain(strength, decimals=1)),
         ),
         status="caution" if is_over else "",

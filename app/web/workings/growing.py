@@ -40,7 +40,7 @@ MIDDLES = (0.125, 0.375, 0.625, 0.875)
 def mean_acrospire(g: Given) -> Outcome:
     counts = [g[name] for name in growth.CLASSES]
     mean = growth.mean_acrospire(counts, g["overgrown_as"])
-    known = growth.mean_acrospire_with_sd(counts, g["overgrown_as"]) if sum(counts) >= 2 else (mean, None)
+    mean_and_sd = growth.mean_acrospire_with_sd(counts, g["overgrown_as"]) if sum(counts) >= 2 else (mean, None)
     lowest, highest = growth.acrospire_bounds(counts)
     middles = (*MIDDLES, g["overgrown_as"])
     parts = " + ".join(f"{n} × {middle:g}" for n, middle in zip(counts, middles, strict=True))
@@ -55,7 +55,7 @@ def mean_acrospire(g: Given) -> Outcome:
         rows.insert(0, ("Spread", plain(growth.acrospire_sd(counts, g["overgrown_as"]), decimals=3)))
     return Outcome(
         "Mean acrospire, kernel lengths",
-        plain(mean, half_width=2.0 * known[1] if known[1] else None, decimals=4),
+        plain(mean, half_width=2.0 * mean_and_sd[1] if mean_and_sd[1] else None, decimals=4),
         ("Σ n × middle of the class / Σ n", f"({parts}) / {sum(counts)} = {mean:.5f}"),
         tuple(rows),
         note="± is half of the 95 % interval that so few kernels leave open.",

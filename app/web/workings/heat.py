@@ -57,14 +57,14 @@ def enzyme_survival(g: Given) -> Outcome:
     limits="Straight lines between the readings: a peak that nobody read is not in it.",
 )
 def hours_above_a_ceiling(g: Given) -> Outcome:
-    found = enzymes.hours_and_degree_hours_above(g["hours"], g["temperatures"], g["ceiling"])
+    above = enzymes.hours_and_degree_hours_above(g["hours"], g["temperatures"], g["ceiling"])
     scale, unit = (1.8, "°F h") if g.words.system == "us" else (1.0, "°C h")
     pairs = zip(g["hours"], g["temperatures"], strict=True)
     numbers = ", ".join(f"{g.words.temperature(warm)} at {hour:g} h" for hour, warm in pairs)
     return Outcome(
         "Hours above",
-        plain(found.hours, "h", decimals=2),
+        plain(above.hours, "h", decimals=2),
         ("area between the curve and the ceiling", f"{numbers}, above {g.say('ceiling')}"),
-        (("Degree-hours", plain(scale * found.degree_hours, unit, decimals=2)),),
+        (("Degree-hours", plain(scale * above.degree_hours, unit, decimals=2)),),
         note="",
     )

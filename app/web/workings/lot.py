@@ -231,10 +231,10 @@ def can_a_dish_tell_them_apart(g: Given) -> Outcome:
     limits="Dishes that agree may still all be wrong: too warm, too wet, too dry.",
 )
 def do_the_dishes_agree(g: Given) -> Outcome:
-    found = [_whole(each) for each in g["found"]]
+    counts = [_whole(each) for each in g["found"]]
     kernels = [_whole(each) for each in g["kernels"]]
-    kernels = kernels * len(found) if len(kernels) == 1 else kernels
-    agreement = proportions.replicates_agree(found, kernels)
+    kernels = kernels * len(counts) if len(kernels) == 1 else kernels
+    agreement = proportions.replicates_agree(counts, kernels)
     numbers = f"{agreement.range_points:.2f} against {agreement.tolerated_points:.2f} points"
     return Outcome(
         "The dishes",

@@ -162,13 +162,13 @@ def unmalted_share(g: Given) -> Outcome:
     def value(v: Values) -> float:
         return malt_analysis.largest_unmalted_share(v["power"], v["needed"])
 
-    found = value(g.values)
+    told = value(g.values)
     return Outcome(
         "Unmalted, at the most",
-        percent(g, found, g.half_width(value) if found > 0 else None),
-        ("1 − needed / malt", f"1 − {g.say('needed')} / {g.say('power')} = {percent(g, found, decimals=2)}"),
-        status="caution" if found <= 0 else "",
-        word="no power to spare" if found <= 0 else "",
+        percent(g, told, g.half_width(value) if told > 0 else None),
+        ("1 − needed / malt", f"1 − {g.say('needed')} / {g.say('power')} = {percent(g, told, decimals=2)}"),
+        status="caution" if told <= 0 else "",
+        word="no power to spare" if told <= 0 else "",
     )
 
 

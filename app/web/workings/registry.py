@@ -34,11 +34,11 @@ def grouped() -> list[tuple[str, list[Working]]]:
 
 
 def _by_method() -> dict[str, list[Working]]:
-    found: defaultdict[str, list[Working]] = defaultdict(list)
+    by_method: defaultdict[str, list[Working]] = defaultdict(list)
     for each in WORKINGS.values():
         for anchor in each.methods:
-            found[anchor].append(each)
-    return dict(found)
+            by_method[anchor].append(each)
+    return dict(by_method)
 
 
 WORKINGS_BY_METHOD: Mapping[str, list[Working]] = MappingProxyType(_by_method())

@@ -20,24 +20,24 @@ from app.web.workings.working import Given, Outcome, plain, working
     "leave the process alone.",
 )
 def control_chart(g: Given) -> Outcome:
-    found = control_charts.individuals(g["values"])
+    chart = control_charts.individuals(g["values"])
     low, high = control_charts.prediction_interval(g["values"])
-    outside = ", ".join(f"no. {place + 1} ({g['values'][place]:g})" for place in found.outside)
-    numbers = f"{found.mean:.4f} ± 3 × {found.mean_range:.4f} / 1.128"
+    outside = ", ".join(f"no. {place + 1} ({g['values'][place]:g})" for place in chart.outside)
+    numbers = f"{chart.mean:.4f} ± 3 × {chart.mean_range:.4f} / 1.128"
     return Outcome(
         "Usual is",
-        plain(found.lower, decimals=4) + " to " + plain(found.upper, decimals=4),
+        plain(chart.lower, decimals=4) + " to " + plain(chart.upper, decimals=4),
         ("mean ± 3 × mean moving range / 1.128; upper limit of the range 3.267 × mean range", numbers),
         (
-            ("Mean", plain(found.mean, decimals=4)),
-            ("Mean moving range", plain(found.mean_range, decimals=4)),
-            ("Upper limit of the range", plain(found.range_upper, decimals=4)),
+            ("Mean", plain(chart.mean, decimals=4)),
+            ("Mean moving range", plain(chart.mean_range, decimals=4)),
+            ("Upper limit of the range", plain(chart.range_upper, decimals=4)),
             ("Next value, 95 %", f"{plain(low, decimals=2)} to {plain(high, decimals=2)}"),
             ("Outside", outside or "none"),
         ),
         note="",
-        status="caution" if found.outside else "fine",
-        word="something was different" if found.outside else "all inside",
+        status="caution" if chart.outside else "fine",
+        word="something was different" if chart.outside else "all inside",
     )
 
 
@@ -54,18 +54,18 @@ def control_chart(g: Given) -> Outcome:
     limits="Below three a side the numbers stand alone, with no verdict. Years, weather and hands differ too.",
 )
 def two_groups(g: Given) -> Outcome:
-    found = control_charts.difference_between(g["first"], g["second"])
+    difference = control_charts.difference_between(g["first"], g["second"])
     means = [sum(side) / len(side) for side in (g["first"], g["second"])]
-    rows = [("Numbers", f"{found.n_first} and {found.n_second}")]
-    if found.low is not None and found.high is not None:
-        rows.append(("95 % interval", f"{plain(found.low, decimals=3)} to {plain(found.high, decimals=3)}"))
+    rows = [("Numbers", f"{difference.n_first} and {difference.n_second}")]
+    if difference.low is not None and difference.high is not None:
+        rows.append(("95 % interval", f"{plain(difference.low, decimals=3)} to {plain(difference.high, decimals=3)}"))
     words = {None: "too few to say", True: "they differ", False: "may well be the same"}
     return Outcome(
         "First less second",
-        plain(found.difference, decimals=3),
+        plain(difference.difference, decimals=3),
         ("mean − mean, Welch’s interval", f"{means[0]:.4g} − {means[1]:.4g}"),
         tuple(rows),
         note="",
-        status="none" if found.is_clear is None else "notice" if found.is_clear else "fine",
-        word=words[found.is_clear],
+        status="none" if difference.is_clear is None else "notice" if difference.is_clear else "fine",
+        word=words[difference.is_clear],
     )

@@ -53,8 +53,8 @@ class Given:
         spec, text = self.asks[key].spec, self.typed.get(key, "")
         if not isinstance(spec, Quantity | Number) or self.values.get(key) is None:
             return 0.0
-        found = _DECIMALS.search(text)
-        step = 10.0 ** -len(found[1]) if found else 1.0
+        decimals = _DECIMALS.search(text)
+        step = 10.0 ** -len(decimals[1]) if decimals else 1.0
         unit = self.typed.get(f"{key}_unit") or ("percent" if isinstance(spec, Quantity) else "")
         return resolution_sd(units.difference_to_si(step, unit) if unit else step)
 
