@@ -20,7 +20,6 @@ from app.science._checks import Array
 Model = Callable[[Array, Array], Array]
 """model(x, parameters): the curve at the columns of x."""
 Spread = Callable[[Array], tuple[Array, Array]]
-_REMEMBERED = 3
 
 _FAR_START = 1.5
 _REACH = 4.0
@@ -28,21 +27,6 @@ _MOST_STEPS = 200
 _SMALL_GAIN = 1e-4
 _TINY = 1e-5
 _TOO_FAR, _CLOSER, _MOST_LOOKS = 1e-2, 1e-3, 4
-
-
-def remembering(of: Callable[[Array], Array]) -> Callable[[Array], Array]:
-    """of(x), remembered for the arrays last asked for: each wandering, and each side of a covariance, asks again."""
-    last: list[tuple[Array, Array]] = []
-
-    def found(x: Array) -> Array:
-        nonlocal last
-        value = next((value for known, value in last if known is x), None)
-        if value is None:
-            value = of(x)
-        last = [(x, value), *[each for each in last if each[0] is not x]][:_REMEMBERED]
-        return value
-
-    return found
 
 
 @dataclass(frozen=True, eq=False)

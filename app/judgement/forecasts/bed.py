@@ -12,7 +12,7 @@ of a Page law with n below 1.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import zip_longest
 from typing import NamedTuple
 
@@ -20,7 +20,7 @@ import numpy as np
 
 from app.judgement.forecasts.air import Air
 from app.judgement.forecasts.band import Array
-from app.science.fitting import Drift, Kernel, Model, Wander, remembering
+from app.science.fitting import Drift, Kernel, Model, Wander
 
 DRAG_AT_DB = 0.2
 
@@ -38,6 +38,7 @@ on a little, a cold one draws damp. From memory."""
 
 LEAST_WANDER_DB = 0.003
 SETTLES_H = 2.0
+_REMEMBERED = 3
 
 
 class Law(NamedTuple):
@@ -149,6 +150,21 @@ def hours_of_heat(pieces: Sequence[Air], start_h: float, end_h: float) -> float:
     return float(end_h - start_h - (last - first))
 
 
+def _remembering(of: Callable[[Array], Array]) -> Callable[[Array], Array]:
+    """of(x), remembered for the arrays last asked for: each wandering, and each side of a covariance, asks again."""
+    last: list[tuple[Array, Array]] = []
+
+    def found(x: Array) -> Array:
+        nonlocal last
+        value = next((value for known, value in last if known is x), None)
+        if value is None:
+            value = of(x)
+        last = [(x, value), *[each for each in last if each[0] is not x]][:_REMEMBERED]
+        return value
+
+    return found
+
+
 def kernel_of(pieces: Sequence[Air], about: Array) -> Kernel:
     """The wandering of a bed that goes about by these parameters, and of each tray about the bed, by hours of heat;
     and how far the bed may have drifted while the heat stood still.
@@ -159,18 +175,18 @@ def kernel_of(pieces: Sequence[Air], about: Array) -> Kernel:
     equilibria = np.array([law_of(air, grain).equilibrium for air in pieces])
     has_gaps = any(air.is_still for air in pieces)
 
-    @remembering
+    @_remembering
     def heated(x: Array) -> Array:
         return np.asarray(x[0] - still_h(pieces, x[0]) if has_gaps else x[0])
 
-    @remembering
+    @_remembering
     def to_go(x: Array) -> Array:
         hours, first_hours, _ = x
         place = np.clip(np.searchsorted(starts, hours, side="right") - 1, 0, len(pieces) - 1)
         above_db = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
         return np.asarray(above_db / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
 
-    @remembering
+    @_remembering
     def scale(x: Array) -> Array:
         return np.asarray(-np.expm1(-np.maximum(heated(x) - starts[0], 0.0) / SETTLES_H) * to_go(x))
 
