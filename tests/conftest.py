@@ -79,18 +79,17 @@ def settings(tmp_path: Path, migrated_file: Path) -> Settings:
     return furnished(folder, migrated_file)
 
 
-@pytest.fixture(scope="session")
-def compiled_templates(tmp_path_factory: pytest.TempPathFactory) -> Templates:
-    """Templates compiled once for all apps of the run: half of a page's time in a fresh app."""
+@pytest.fixture(scope="session", autouse=True)
+def _templates(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Every application made in this run finds its templates compiled: nine tenths of a page's time in a fresh one."""
     folder = shared_folder(tmp_path_factory) / "templates"
     folder.mkdir(exist_ok=True)
-    return Templates(folder)
+    Flask.jinja_options = {"bytecode_cache": Templates(folder)}
 
 
 @pytest.fixture
-def app(settings: Settings, compiled_templates: Templates) -> Iterator[Flask]:
+def app(settings: Settings) -> Iterator[Flask]:
     app = create_app(settings)
-    app.jinja_env.bytecode_cache = compiled_templates
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
     yield app
     app.extensions["engine"].dispose()

@@ -20,7 +20,6 @@ from app import create_app, ports
 from app.config import Settings
 from app.errors import Rejected
 from app.exchange.records import export_records, import_records
-from app.folder import ensure_secret
 from app.judgement.facts.kinds import KINDS
 from app.judgement.programmes.programme import load_builtin, revise
 from app.operations.digests import rebuild
@@ -33,6 +32,7 @@ from app.store.engine import make_sessionmaker, open_database, write_session
 from app.store.history import get_history
 from app.store.types import canonical_json
 from tests.examples import EXAMPLES
+from tests.houses import furnished
 from tests.writing import (
     BATCH,
     LOT,
@@ -192,9 +192,7 @@ def test_an_older_export_with_impossible_times_is_read_and_every_page_opens(
 
 def _served(folder: Path, migrated_file: Path, like: Settings) -> Flask:
     folder.mkdir()
-    shutil.copy(migrated_file, folder / "chitbook.sqlite")
-    ensure_secret(folder / "secret")
-    other = create_app(Settings(data_dir=folder, zone=like.zone))
+    other = create_app(replace(furnished(folder, migrated_file), zone=like.zone))
     other.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
     return other
 

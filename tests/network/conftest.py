@@ -20,7 +20,6 @@ from app.web.access.house_network import tell
 from tests.conftest import NOW
 from tests.network.phone import Phone
 from tests.ports import free_port
-from tests.shared import Templates
 from tests.writing import add_batch
 
 
@@ -35,10 +34,9 @@ def files(settings: Settings) -> Files:
 
 
 @pytest.fixture
-def app(settings: Settings, compiled_templates: Templates) -> Iterator[Flask]:
+def app(settings: Settings) -> Iterator[Flask]:
     """The application as a worker has it once the house was opened."""
     app = create_app(settings)
-    app.jinja_env.bytecode_cache = compiled_templates
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
     tell(app, describe(settings, names_now(settings), prepare(settings, NOW)))
     yield app

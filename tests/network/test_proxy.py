@@ -14,7 +14,6 @@ from app import create_app
 from app.config import Settings
 from app.web.access.peer import FromProxy
 from tests.network.phone import Phone, code_from
-from tests.shared import Templates
 
 TRUSTED = (ip_network("127.0.0.1/32"), ip_network("10.9.0.0/16"))
 
@@ -60,11 +59,10 @@ def test_nobody_else_is_believed() -> None:
 
 
 @pytest.fixture
-def app(settings: Settings, compiled_templates: Templates) -> Flask:
+def app(settings: Settings) -> Flask:
     """Behind a proxy on the same machine, which comes from an address of its own."""
     trusted, names = (ip_network("127.0.0.2/32"),), ("localhost", "malt.example")
     app = create_app(replace(settings, lan=False, trusted_proxies=trusted, allowed_hosts=names))
-    app.jinja_env.bytecode_cache = compiled_templates
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
     return app
 

@@ -25,7 +25,6 @@ from app.store import history as store_history
 from app.store.batches import Batch
 from app.store.digests import BatchDigest
 from app.store.engine import read_session
-from tests.shared import Templates
 from tests.web.keeping import text_of
 from tests.web.posts import ENDED, JAR, LIVE, WAYS, Post, batch, open_house
 from tests.writing import LOT, NOW
@@ -50,7 +49,6 @@ WRONG = {"devices.make": {"role": "king"}, "programmes.keep": {"name": "n" * 500
 def app(
     settings: Settings,
     furnished_file: Path,
-    compiled_templates: Templates,
     monkeypatch: pytest.MonkeyPatch,
 ) -> Iterator[Flask]:
     """A house with something of everything, that waits for the record for a moment only."""
@@ -60,7 +58,6 @@ def app(
     monkeypatch.setattr(ports, "now", lambda: NOW)
     shutil.copy(furnished_file, settings.database_file)
     app = create_app(replace(settings, lan=True))
-    app.jinja_env.bytecode_cache = compiled_templates
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
     open_house(app)
     yield app
