@@ -20,6 +20,7 @@ from app.config import Settings
 from app.folder import LOCK_FILE, make_folder
 from app.serve import migrate
 from tests.patience import PATIENCE_S, wait_until
+from tests.ports import free_port
 
 ROOT = Path(__file__).parents[2]
 PROGRAM = (sys.executable, "-c", "from app.cli import main; main()")
@@ -76,11 +77,15 @@ class QuickCommand(Command):
 
 
 class Server:
-    """A running `chitbook serve`, on any free port."""
+    """A running `chitbook serve`, on a port of this process's share.
+
+    Port 0 is said where it is the subject: what the system then names is one of those that it gives to whoever calls
+    out, and somebody may be given it in the moment before the server takes it.
+    """
 
     def __init__(self, command: Command, *words: object) -> None:
         self.process = subprocess.Popen(
-            [*PROGRAM, "serve", "--port", "0", *map(str, words)],
+            [*PROGRAM, "serve", "--port", str(free_port()), *map(str, words)],
             env=command.environment,
             cwd=command.home,
             stdout=subprocess.PIPE,

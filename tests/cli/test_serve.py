@@ -31,7 +31,8 @@ def mode(path: Path) -> int:
 def test_the_folder_in_the_home_is_made_private_with_secret_database_and_the_built_in_programmes(
     start: Start, command: Command
 ) -> None:
-    server = start()
+    server = start("--port", 0)
+    assert server.get("/health") == 200
     (database,) = command.home.rglob("chitbook.sqlite")
     folder = database.parent
     assert str(folder) in server.greeting
