@@ -72,7 +72,7 @@ def fill_jar(
 ) -> Pack:
     """A jar filled from a batch at NOW."""
     typed = {"as_is": "2.5", "moisture": "4.5", "source": f"batch:{batch}", "target": f"pack:{pack_id}"} | typed
-    part = fact_from_record(entry("pack", typed, id=f"filled-{pack_id}", batch=batch))
+    part = fact_from_record(entry("pack", typed, id=f"filled-{pack_id}", batch=batch, person="Anna"))
     return pack_batch(session, pack_id=pack_id, name=name, part=part, now=NOW)
 
 

@@ -66,6 +66,7 @@ FURTHER = "main a:is([href$='/edit'], [href$='/correct'], [href$='/dispatch'], [
 NO_PAGES = {"/changes", "/data/backup", "/data/export", "/health", "/sw.js", "/sync/hello"}
 """What no person reads: it is fetched by a script or kept as a file."""
 
+OF_COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
 SERIOUS = ("serious", "critical")
 CHARTS_FOLLOW = """(scheme) => [...document.querySelectorAll(".chart .xtick text")].every(
   (text) => parseInt(getComputedStyle(text).fill.slice(4)) > 128 === (scheme === "dark")
@@ -99,7 +100,10 @@ def page(walk: Walk) -> Page:
 def serious_violations(page: Page) -> list[str]:
     """What axe-core finds on the page as it stands in light; and in dark, which changes colours and nothing else."""
     found = []
-    for scheme, options in (("light", {}), ("dark", {"runOnly": ["cat.color"]})):
+    for scheme, options in (
+        ("light", {}),
+        ("dark", OF_COLOURS),
+    ):
         page.emulate_media(color_scheme=scheme)
         page.wait_for_function(CHARTS_FOLLOW, arg=scheme)
         found += [

@@ -75,7 +75,7 @@ def test_in_american_units_the_limit_is_in_fahrenheit(app: Flask, client: FlaskC
 def test_where_it_cannot_be_said_the_page_leads_to_what_to_record(app: Flask, client: FlaskClient) -> None:
     said = ahead(client, begun(app, 43.0))
     assert "That can’t be said yet" in said
-    assert "twice, an hour or more apart" in said
+    assert "twice, an hour and a half or more apart" in said
     assert "/tub#grain_temperature" in said
 
 

@@ -7,7 +7,6 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import cache
 from typing import Any
 
 from app.judgement.facts.fields import Quantity
@@ -58,23 +57,16 @@ def questions(fact: Fact, history: History | None, programme: Programme | None, 
     look = _Look(fact, history, programme, at)
     asked = list(_thousands(fact)) if fact.typed else []
     taken = [question.field for question in asked]
-    for name, spec in _weighed_or_read(fact.kind):
+    for name, spec in kind.fields.items():
         value = values.get(spec.target)
         if value is None or name in taken or (spec.target == "net_kg" and values.get("gross_kg") is not None):
             continue
-        if isinstance(value, int | float):
+        if isinstance(spec, Quantity) and spec.target != "tare_kg" and isinstance(value, int | float):
             found = look.ask(name, spec, float(value))
             asked += [found] if found else []
     if kind.shape is Tally:
         asked += list(_few_kernels(values, history, at))
     return asked
-
-
-@cache
-def _weighed_or_read(kind: str) -> tuple[tuple[str, Quantity], ...]:
-    """The fields that may be asked about. Every page looks at every fact."""
-    fields = KINDS[kind].fields.items()
-    return tuple((name, spec) for name, spec in fields if isinstance(spec, Quantity) and spec.target != "tare_kg")
 
 
 def _thousands(fact: Fact) -> Iterator[Question]:
