@@ -107,11 +107,15 @@ def insert_fact(session: Session, new: Fact, digest: str, now: datetime) -> Fact
 
 
 def _touched(session: Session, new: Fact) -> list[Subject]:
-    """What the fact says something of: a calibration, of every batch that was read with the instrument."""
+    """What the fact says something of: a calibration, of every batch that was read with the instrument.
+
+    A part is of both its ends, and so is what moves it elsewhere or strikes it out.
+    """
     if new.subject.type == "instrument":
         read_with = select(fact.c.subject_type, fact.c.subject_id).where(fact.c.instrument == new.subject.id)
         return [Subject(*row) for row in session.execute(read_with.distinct())]
-    return [new.subject, *((new.source, new.target) if isinstance(new, Part) else ())]
+    parts = [each for each in (new, *list_superseded(session, new)) if isinstance(each, Part)]
+    return [new.subject, *(end for part in parts for end in (part.source, part.target))]
 
 
 def _descendants() -> Select[str]:

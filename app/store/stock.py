@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from sqlalchemy import ColumnElement, exists, func, or_, select, union_all
 from sqlalchemy.orm import Session
 
@@ -28,19 +26,6 @@ def list_stock_kg(session: Session) -> dict[str, float]:
     moves = union_all(weighed, gone).subquery()
     rows = session.execute(select(moves.c.lot_id, func.sum(moves.c.change_kg)).group_by(moves.c.lot_id))
     return {lot_id: float(kg) for lot_id, kg in rows}
-
-
-def list_departures(session: Session, batch_ids: Sequence[str]) -> dict[str, list[str]]:
-    """The ids of the parts that left these batches, by batch. One statement."""
-    query = (
-        select(PART.c.source_id, fact.c.id)
-        .join(fact, PART.c.fact_seq == fact.c.seq)
-        .where(PART.c.source_type == "batch", PART.c.source_id.in_(batch_ids), *_stands())
-    )
-    found: dict[str, list[str]] = {}
-    for batch_id, fact_id in session.execute(query):
-        found.setdefault(batch_id, []).append(fact_id)
-    return found
 
 
 def _stands() -> list[ColumnElement[bool]]:

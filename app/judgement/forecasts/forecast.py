@@ -91,7 +91,7 @@ def _kept_or_fitted(history: History) -> Fit:
 
 
 def _fit(history: History) -> Fit:
-    past = all_stages(history)
+    told_stages = all_stages(history)
     warm = history.once(earlier_fit)
     told = story(history, warm.story if warm else None)
     zero_at = history.starts_at or datetime(1970, 1, 1, tzinfo=UTC)
@@ -103,8 +103,8 @@ def _fit(history: History) -> Fit:
         programme=history.programme,
         story=told,
         growth=fit_growth(history, warm.growth if warm else None),
-        stage=past[-1].name if past else "",
-        steep_ordinal=sum(stage.name in ("immersion", "air_rest") for stage in past) - 1,
+        stage=told_stages[-1].name if told_stages else "",
+        steep_ordinal=sum(stage.name in ("immersion", "air_rest") for stage in told_stages) - 1,
         dry_kg=dry_kg_at(history, last_at),
         broke=break_point(history, told.drying) if told and told.drying else None,
     )

@@ -66,8 +66,8 @@ class GrowthFit:
 
 def fit_growth(history: History, warm: GrowthFit | None = None) -> GrowthFit | None:
     """None before the cast."""
-    past = all_stages(history)
-    grown = [stage for stage in past if stage.name == "germination"]
+    told_stages = all_stages(history)
+    grown = [stage for stage in told_stages if stage.name == "germination"]
     if not grown:
         return None
     starts_at, ends_at = grown[0].starts_at, grown[-1].ends_at

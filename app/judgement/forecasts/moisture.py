@@ -155,11 +155,11 @@ def _estimates(history: History) -> dict[datetime, Estimate | None]:
 
 
 def _estimate(history: History, at: datetime) -> Estimate | None:
-    determined_so_far = determinations(history)
+    samples_told = determinations(history)
     begun = bisect.bisect_right(history.once(_times), at)
     if not begun:
         return None
-    before = determined_so_far[begun - 1]
+    before = samples_told[begun - 1]
     since_h = hours_between(before.at, at)
     central, sd, wettest = _fitted(history, at)
     if at - before.at <= SAME_MOMENT or math.isnan(central):

@@ -94,7 +94,12 @@ def fired_at(history: History, stage: Stage, until: datetime) -> datetime | None
 
 
 def _is_cold(fact: Fact) -> bool:
-    return isinstance(fact, Reading) and (fact.value or 0.0) < HEATED_C
+    return isinstance(fact, Reading) and not _is_heated(fact)
+
+
+def _is_heated(reading: Reading) -> bool:
+    """Too hot for the instrument is hot."""
+    return reading.quality == "over_range" or (reading.value or 0.0) >= HEATED_C
 
 
 def _runs(history: History) -> tuple[Run, ...]:
@@ -167,7 +172,7 @@ def tells_of_heat(fact: Fact, loaded_at: datetime) -> bool:
     """Whether it says, or can only be so, that the grain loaded then is heated."""
     if isinstance(fact, Reading):
         is_of_kiln = fact.kind == "grain_temperature" or fact.kind in SHOWS_HEAT
-        return is_of_kiln and (fact.value or 0.0) >= HEATED_C
+        return is_of_kiln and _is_heated(fact)
     return fact.kind == "heat_on" or (fact.kind in WEIGHED_DRY and fact.at > loaded_at + AS_LOADED)
 
 

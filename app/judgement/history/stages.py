@@ -101,18 +101,18 @@ class Section(NamedTuple):
     programme: Programme | None
 
 
-def sections(history: History, found: Sequence[Stage]) -> list[Section]:
-    """From ever to ever, in order. found: the stages."""
+def sections(history: History, told: Sequence[Stage]) -> list[Section]:
+    """From ever to ever, in order. told: the stages."""
     changes = {fact.at for fact in history.of_kind("programme_change")}
-    starts = [EVER, *sorted({stage.starts_at for stage in found} | changes)]
-    return [Section(start, stage_at(found, start), history.programme_at(start)) for start in starts]
+    starts = [EVER, *sorted({stage.starts_at for stage in told} | changes)]
+    return [Section(start, stage_at(told, start), history.programme_at(start)) for start in starts]
 
 
-def by_section(found: Sequence[Section], facts: Sequence[FactType]) -> Iterator[tuple[Section, Sequence[FactType]]]:
+def by_section(among: Sequence[Section], facts: Sequence[FactType]) -> Iterator[tuple[Section, Sequence[FactType]]]:
     """Facts in order of time, by the section that they lie in; only those that have any."""
     times = [fact.at for fact in facts]
-    places = [bisect.bisect_left(times, section.starts_at) for section in found]
-    for section, (start, end) in zip(found, pairwise([*places, len(facts)]), strict=True):
+    places = [bisect.bisect_left(times, section.starts_at) for section in among]
+    for section, (start, end) in zip(among, pairwise([*places, len(facts)]), strict=True):
         if start < end:
             yield section, facts[start:end]
 

@@ -101,7 +101,9 @@ def too_wet(history: History, now: datetime) -> TooWet | None:
     limit = programme.limit("final_moisture") if programme is not None else None
     if limit is None or not begun or begun[-1].name not in ("cooling", "finished"):
         return None
-    estimate = last_known(history, now, now)
+    # Finished malt is judged as it was then: what nobody knows of it since makes wet malt no drier.
+    at = begun[-1].starts_at if begun[-1].name == "finished" else now
+    estimate = last_known(history, at, at)
     verdict = limit.judge(max(estimate.moisture_wb - estimate.half_width, 0.0)) if estimate is not None else None
     if estimate is None or verdict is None or verdict.position != "high" or verdict.severity not in ("caution", "act"):
         return None

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from app.judgement.forecasts.moisture import Estimate, moisture_at
 from app.judgement.history.history import History
@@ -18,7 +17,7 @@ from app.judgement.measures.account import account
 class Left:
     """as_is_kg: None where it isn't known. moisture_wb: None where nothing tells it; is_told: as in `Estimate`.
 
-    is_declared: every lot of it was; is_known: of which grain it is. departures: the ids of the parts that left it.
+    is_declared: every lot of it was; is_known: of which grain it is.
     """
 
     as_is_kg: float | None
@@ -29,16 +28,6 @@ class Left:
     is_declared: bool
     is_known: bool
     against: str
-    departures: tuple[str, ...]
-
-    @classmethod
-    def from_record(cls, record: Mapping[str, Any]) -> Left:
-        return cls(**{**record, "departures": tuple(record["departures"])})
-
-    @property
-    def record(self) -> dict[str, Any]:
-        """As plain JSON values."""
-        return {**asdict(self), "departures": list(self.departures)}
 
     def moisture_said(self, percent: Callable[[float, float], str]) -> str:
         """With its half-width; or that it is not known. Nothing where nothing tells it."""
@@ -59,7 +48,6 @@ def left(history: History, now: datetime) -> Left:
         not history.undeclared_lots,
         bool(history.lots),
         against(history, now),
-        tuple(sorted(part.id for part in history.departures)),
     )
 
 

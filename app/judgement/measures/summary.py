@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -40,7 +40,7 @@ class Summary:
     @property
     def left(self) -> Left | None:
         """What is left of a batch that has ended; None where that may still change with the hour."""
-        return Left.from_record(self.record[LEFT]) if LEFT in self.record else None
+        return Left(**self.record[LEFT]) if LEFT in self.record else None
 
     @cached_property
     def measures(self) -> dict[str, Measure]:
@@ -61,7 +61,10 @@ def summary(history: History, now: datetime, flags: Iterable[Severe]) -> Summary
         stage=past[-1].name if past else BEFORE_ANY_STAGE,
         started_at=history.starts_at,
         ended_at=past[-1].starts_at if past and past[-1].name in ENDED else None,
-        record=measures_record(history, now, flags) | {SPANS: spans} | _taught(history, past) | _left(history, now),
+        record=measures_record(history, now, flags)
+        | {SPANS: spans}
+        | _taught(history, past)
+        | _left(history, now, past),
     )
 
 
@@ -71,9 +74,9 @@ def _taught(history: History, past: Sequence[Stage]) -> dict[str, Any]:
     return {LEARNED: taught} if taught else {}
 
 
-def _left(history: History, now: datetime) -> dict[str, Any]:
+def _left(history: History, now: datetime, past: Sequence[Stage]) -> dict[str, Any]:
     """Of a batch that has ended, unless something is said of a time to come: then it may change without a fact."""
     facts = [*history.facts, *(fact for lot in history.lots.values() for fact in lot.facts)]
-    if is_live(stages(history, now)) or any(fact.at > now for fact in facts):
+    if is_live(past) or any(fact.at > now for fact in facts):
         return {}
-    return {LEFT: left(history, now).record}
+    return {LEFT: asdict(left(history, now))}

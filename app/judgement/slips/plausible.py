@@ -39,8 +39,8 @@ def plausible_range(
 
     target: the attribute of the fact: value, or moisture_wb of a weighing.
     """
-    usual = plausible(kind, stage, programme, target)
-    return None if usual is None else (usual.possible.low, usual.possible.high)
+    expected = plausible(kind, stage, programme, target)
+    return None if expected is None else (expected.possible.low, expected.possible.high)
 
 
 @lru_cache(maxsize=1024)

@@ -61,7 +61,7 @@ def bed_watches(
             gaps.append(Gap("old_temperature", said, TWICE, kind))
         watches += _watches(kind, place, rise, limit, now, words)
     if not places:
-        said = f"How warm {_named(kind, '')} is: {NOBODY_READ.format(since='since ' + words.clock(stage.starts_at))}"
+        said = f"How warm {_named(kind, None)} is: {NOBODY_READ.format(since='since ' + words.clock(stage.starts_at))}"
         gaps.append(Gap("no_temperature", said, TWICE, kind))
     return watches, gaps
 
@@ -158,7 +158,7 @@ def soonest_without_loss(
     hours = hours_to_limit(last.value, bound[0], rate, WARMING_Q10)
     if hours is None:
         return []
-    name = _named("grain_temperature", last.place or "")
+    name = _named("grain_temperature", last.place)
     return [
         Watch(
             key="temperature",
@@ -174,8 +174,8 @@ def soonest_without_loss(
 
 
 def _read_once(last: Reading, words: Words) -> Gap:
-    name = _named(last.kind, last.place or "")
-    said = f"How fast {name} warms: it was read once since it was turned, at {words.clock(last.at)}"
+    name, at = _named(last.kind, last.place), words.clock(last.at)
+    said = f"How fast {name} warms: not read twice, an hour and a half apart, since it was turned; last at {at}"
     return Gap("one_temperature", said, TWICE, last.kind)
 
 

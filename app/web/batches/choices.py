@@ -108,13 +108,13 @@ def choices_for_merge(session: Session, words: Words, number: int) -> list[Sourc
 
 
 def _is_finished(history: History) -> bool:
-    past = all_stages(history)
-    return bool(past) and past[-1].name == "finished"
+    told_stages = all_stages(history)
+    return bool(told_stages) and told_stages[-1].name == "finished"
 
 
 def _has_ended(history: History) -> bool:
-    past = all_stages(history)
-    return bool(past) and past[-1].name in ("finished", "abandoned")
+    told_stages = all_stages(history)
+    return bool(told_stages) and told_stages[-1].name in ("finished", "abandoned")
 
 
 def blank(session: Session, kind: str, source: Source, count: int, words: Words, zone: ZoneInfo) -> dict[str, Any]:

@@ -64,7 +64,7 @@ def feed(token: str) -> Response:
 
 
 def _house_url() -> str:
-    """The house as a phone finds it, where it is house_addresses to phones; else as this page was called."""
+    """The house as a phone finds it, where it is opened to phones; else as this page was called."""
     house = house_addresses()
     return f"{house.addresses[0].rstrip('/')}/" if is_local(request.host) and house is not None else request.host_url
 

@@ -17,13 +17,14 @@ from app.judgement.history.history import History
 from app.judgement.measures.batch import Severe, flags_counted
 from app.judgement.measures.comparison import ComparisonRow, SideRow, compare_lots, comparison_table, lots_of
 from app.judgement.measures.measure import Measure
+from app.judgement.measures.summary import LEFT
 from app.judgement.wording import Words
 from app.store.batches import Batch
 from app.store.digests import BatchDigest, get_digests, list_digests
 from app.store.history import load_histories
 from app.web.compare.choice import MOST, Choice
 from app.web.request.moment import zone
-from app.web.summary.batch_rows import batch_rows, is_fresh, remembered
+from app.web.summary.batch_rows import batch_rows, is_fresh
 from app.web.summary.glance import batch_name
 from app.web.words.measures import difference, measure_value, position, quantity
 
@@ -90,7 +91,7 @@ def _flags_remembered(
     return {
         batch.id: flags_counted(digest.measures)
         for batch, digest in found
-        if is_fresh(batch, digest) and remembered(digest).left is not None
+        if is_fresh(batch, digest) and LEFT in digest.measures
     }
 
 

@@ -151,7 +151,10 @@ class GrainForm(UnitsTyped):
                 raise BadValues({"as_is": "Nothing goes in: give its weight, or leave the row empty."})
         except BadValues as error:
             for name, message in error.fields.items():
-                getattr(row, name).errors = [message if name != "source" else "Choose where it comes from."]
+                if name == "target":
+                    self.form_errors.append(message)
+                else:
+                    getattr(row, name).errors = [message if name != "source" else "Choose where it comes from."]
             return None
         return values
 

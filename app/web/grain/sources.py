@@ -23,7 +23,6 @@ from app.store.digests import BatchDigest, get_digests
 from app.store.history import info_of, load_histories
 from app.store.lots import list_lots, load_lot_stories
 from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
-from app.store.stock import list_departures
 from app.web.summary.batch_rows import is_fresh, remembered
 from app.web.words.facts import Said
 from app.web.words.figures import unbroken_figures
@@ -114,7 +113,7 @@ def _batch_source(history: History, words: Words) -> Source:
 
 def ended_sources(session: Session, ended: Sequence[tuple[Batch, BatchDigest]], words: Words) -> list[Source]:
     """Batches that have ended as sources, by what is remembered of them; without it, by their facts."""
-    lefts = _remembered(session, [digest for _, digest in ended])
+    lefts = _remembered(digest for _, digest in ended)
     histories = load_histories(session, [batch.id for batch, _ in ended if batch.id not in lefts])
     return [
         batch_source(histories[batch.id], words)
@@ -124,13 +123,9 @@ def ended_sources(session: Session, ended: Sequence[tuple[Batch, BatchDigest]], 
     ]
 
 
-def _remembered(session: Session, digests: Iterable[BatchDigest]) -> dict[str, Left]:
-    """What is left of batches by their digests, unless a part that left one was struck out or moved since: that may be
-    said of the batch it went to, and leaves the digest as it was.
-    """
-    found = {digest.batch_id: known for digest in digests if (known := remembered(digest).left) is not None}
-    gone = list_departures(session, list(found))
-    return {id_: known for id_, known in found.items() if list(known.departures) == sorted(gone.get(id_, ()))}
+def _remembered(digests: Iterable[BatchDigest]) -> dict[str, Left]:
+    """What is left of batches, by their digests."""
+    return {digest.batch_id: known for digest in digests if (known := remembered(digest).left) is not None}
 
 
 def _source_of(batch: BatchInfo, found: Left, place: str, words: Words) -> Source:
@@ -153,7 +148,7 @@ def _source_of(batch: BatchInfo, found: Left, place: str, words: Words) -> Sourc
 def pack_sources(session: Session, histories: Mapping[str, History], words: Words) -> list[Source]:
     """The packs that something is left in, the newest first, with the species of the batch that filled them.
 
-    known: Histories that were loaded already.
+    histories: those that were loaded already.
     """
     assert words.now is not None
     stories = load_pack_stories(session, list_packs(session, limit=CHOICES))

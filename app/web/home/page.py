@@ -51,9 +51,9 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     glances, over = judged(histories, lambda begun: _going_and_over(begun, words))
     lots = list_lots(session)
     ended = list_ended(session, rules_version(), limit=ENDED_SHOWN)
-    begun = [(batch, over[batch.id]) for batch in list_batches(session, ids=list(over))]
-    begun += [(batch, remembered(digest)) for batch, digest in ended]
-    rows = rows_of(sorted(begun, key=_ended_at, reverse=True)[:ENDED_SHOWN], words)
+    over_rows = [(batch, over[batch.id]) for batch in list_batches(session, ids=list(over))]
+    over_rows += [(batch, remembered(digest)) for batch, digest in ended]
+    rows = rows_of(sorted(over_rows, key=_ended_at, reverse=True)[:ENDED_SHOWN], words)
     stock = list_stock_kg(session)
     held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
     in_stock = [line for line in held if line.left or line.is_overdrawn]

@@ -111,8 +111,8 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
     flags = answered(history, evaluate(history, now), now)
     views = flag_views(flags, words)
     status, status_word = state_of(views, is_live(past), any(fact.at <= now for fact in history.facts if _tells(fact)))
-    given = {flag.flag.key for flag in flags if flag.holds}
-    drawn = [flag.flag for flag in flags]
+    given = {judged.flag.key for judged in flags if judged.holds}
+    drawn = [judged.flag for judged in flags]
     last = past[-1] if past else None
     return Glance(
         history=history,

@@ -27,13 +27,13 @@ NUMBERED = frozenset({"reading", "weighing", "result"})
 """The shapes of which nothing is kept without a number, unless the entry says why there is none."""
 
 Fields = dict[str, dict[str, list[Any]]]
-"""By field and unit: the symbol, then usual, possible and wild, each low and high, in that unit."""
+"""By field and unit: the symbol, then expected, possible and wild, each low and high, in that unit."""
 
 Ranges = dict[str, dict[str, Fields]]
 
 
 def sheet_of(history: History, words: Words) -> dict[str, Any]:
-    """The stage now, which kind begins which, which needs a number, what is usual, how heavy what is weighed of this
+    """The stage now, which kind begins which, which needs a number, what is expected, how heavy what is weighed of this
     grain may be, what harms, what was said last.
     """
     assert words.now is not None
@@ -68,20 +68,20 @@ def masses(history: History, now: datetime) -> dict[str, Fields]:
 
 def _of_kind(name: str, stage: str, programme: Programme | None) -> Fields:
     targets = {spec.target for spec in KINDS[name].fields.values() if isinstance(spec, Quantity)}
-    usual = {target: plausible(name, stage, programme, target) for target in targets}
-    return _fields(name, {target: each for target, each in usual.items() if each is not None})
+    expected = {target: plausible(name, stage, programme, target) for target in targets}
+    return _fields(name, {target: each for target, each in expected.items() if each is not None})
 
 
-def _fields(name: str, usual: Mapping[str, Plausible]) -> Fields:
+def _fields(name: str, expected: Mapping[str, Plausible]) -> Fields:
     return {
-        field: {unit.key: _in_unit(usual[spec.target], unit) for unit in units.units_of(spec.dimension)}
+        field: {unit.key: _in_unit(expected[spec.target], unit) for unit in units.units_of(spec.dimension)}
         for field, spec in KINDS[name].fields.items()
-        if isinstance(spec, Quantity) and spec.target in usual
+        if isinstance(spec, Quantity) and spec.target in expected
     }
 
 
-def _in_unit(usual: Plausible, unit: units.Unit) -> list[Any]:
-    bounds = [float(units.from_si(bound, unit.key)) for span in usual for bound in span]
+def _in_unit(expected: Plausible, unit: units.Unit) -> list[Any]:
+    bounds = [float(units.from_si(bound, unit.key)) for span in expected for bound in span]
     return [unit.symbol, *(float(f"{bound:.4g}") for bound in bounds)]
 
 

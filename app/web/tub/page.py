@@ -120,8 +120,8 @@ def used_last(history: History, kind: str, system: str) -> dict[str, str]:
         kept |= {name: getattr(last, name) for name in ("method", "instrument") if getattr(last, name)}
     weighings: list[Weighing] = []
     if "vessel" in KINDS[kind].fields:
-        vessels: tuple[Fact, ...] = history.of_kind(kind, "test_bag_start") if kind == "test_bag" else facts
-        weighings = [vessel for vessel in vessels if isinstance(vessel, Weighing) and vessel.vessel]
+        filled: tuple[Fact, ...] = history.of_kind(kind, "test_bag_start") if kind == "test_bag" else facts
+        weighings = [fact for fact in filled if isinstance(fact, Weighing) and fact.vessel]
         kept["vessel"] = str(weighings[-1].vessel) if weighings else {"tray": "tray 1"}.get(kind, "bag 1")
     kept |= mass_units(history, kind, last or (weighings[-1] if weighings else None), system)
     tared = [each for each in weighings if each.vessel == kept["vessel"] and each.typed.get("tare")]

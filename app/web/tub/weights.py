@@ -24,15 +24,15 @@ def mass_units(history: History, kind: str, last: Fact | None, system: str) -> d
     if whole is None:
         return {}
     small, large = SMALL_UNITS[system], units.DEFAULT_UNITS[system]["mass"]
-    unit_by_kind = {}
+    unit_by_field = {}
     for name, spec in KINDS[kind].fields.items():
         if not isinstance(spec, Quantity) or spec.target not in ("gross_kg", "of_kg", "ergot_kg"):
             continue
         is_little = kind in SMALL_MASSES and spec.target != "of_kg"
         usual = small if is_little or whole.as_is_kg <= KITCHEN_SCALE_KG else large
         used = last.typed.get(f"{name}_unit") if last is not None and _weight(last, spec) <= most_of(whole) else None
-        unit_by_kind[f"{name}_unit"] = used if used in (small, large) else usual
-    return unit_by_kind
+        unit_by_field[f"{name}_unit"] = used if used in (small, large) else usual
+    return unit_by_field
 
 
 def tare_typed(weighing: Weighing, unit: str) -> str:

@@ -7,6 +7,8 @@ import pytest
 
 from app.judgement.flags import evaluate
 from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.history.kiln_runs import fired_at
+from app.judgement.history.stages import all_stages
 from app.judgement.steps.next_steps import next_steps
 from app.judgement.watch.kiln_card import KilnCard, kiln_card
 from app.science.humid_air import saturation_pressure_pa
@@ -390,3 +392,12 @@ def test_grain_of_unknown_moisture_over_the_ceiling_of_wet_grain_is_flagged() ->
     (flag,) = [each for each in evaluate(story.history(), at(191.0)) if each.rule == "over_ceiling"]
     assert "not known" in flag.meaning
     assert "weigh a tray" in flag.remedy
+
+
+def test_air_too_hot_for_its_probe_is_no_cold_kiln() -> None:
+    story = loaded()
+    story.records = [each for each in story.records if each["kind"] != "heat_on"]
+    story.say(161.0, "air_on_temperature", {}, quality="over_range")
+    history = story.history()
+    stage = all_stages(history)[-1]
+    assert fired_at(history, stage, at(162.0)) == at(161.0)
