@@ -1,20 +1,23 @@
 """Writes docs/methods.md from the docstrings of the formulas: python docs/make_methods.py
 
-What stands between the two marks of the backtest is kept as it is, unless the backtest is to be run again:
+What stands between the marks of the backtest and of the bench of truth is kept as it is, unless one is to be run again:
 
     python docs/make_methods.py --backtest
+    python docs/make_methods.py --truth
 """
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "methods.md"
 BACKTEST = "How well the forecasts did"
-BEGIN, END = "<!-- backtest: begin -->", "<!-- backtest: end -->"
+TRUTH = "Held against batches that never were"
 
 HEAD = """# Methods and sources
 
@@ -28,14 +31,14 @@ Wherever a page says "x ± u", u is the half-width of an interval of about 95 % 
 """
 
 
-def render(kept: str = "") -> str:
-    """The whole page; kept: what stands between the marks of the backtest."""
+def render(kept: str = "", truth: str = "") -> str:
+    """The whole page; kept and truth: what stands between the marks of the backtest and of the bench of truth."""
     from app.science.handbook import MARK_WORDS, chapters
 
     marks = ", ".join(f"[{letter}] {word}" for letter, word in MARK_WORDS.items())
     parts = [HEAD.format(marks=marks)]
     parts += [f"- [{each.title}](#{each.key.replace('_', '-')})" for each in chapters()]
-    parts += [f"- [{BACKTEST}](#backtest)"]
+    parts += [f"- [{BACKTEST}](#backtest)", f"- [{TRUTH}](#truth)"]
     for chapter in chapters():
         parts += ["", f'<a id="{chapter.key.replace("_", "-")}"></a>', "", f"## {chapter.title}", "", chapter.about]
         for each in chapter.methods:
@@ -44,13 +47,19 @@ def render(kept: str = "") -> str:
             parts += ["", f"- Takes: {_escaped(each.args)}", f"- Gives: {_escaped(each.returns)}"]
             parts += [f"- Source: {_escaped(each.source)}", f"- Check: {_escaped(each.check)}"]
     parts += ["", '<a id="backtest"></a>', "", f"## {BACKTEST}", ""]
-    return "\n".join([*parts, BEGIN, *([kept] if kept else []), END, ""])
+    parts += [_mark("backtest", "begin"), *([kept] if kept else []), _mark("backtest", "end")]
+    parts += ["", '<a id="truth"></a>', "", f"## {TRUTH}", ""]
+    return "\n".join([*parts, _mark("truth", "begin"), *([truth] if truth else []), _mark("truth", "end"), ""])
 
 
-def kept_part(page: str) -> str:
-    """What stands between the marks of the backtest of a page that is there already."""
-    _, _, rest = page.partition(BEGIN)
-    return rest.partition(END)[0].strip("\n")
+def kept_part(page: str, of: str = "backtest") -> str:
+    """What stands between the marks of the backtest, or of the bench of truth, of a page that is there already."""
+    _, _, rest = page.partition(_mark(of, "begin"))
+    return rest.partition(_mark(of, "end"))[0].strip("\n")
+
+
+def _mark(of: str, edge: str) -> str:
+    return f"<!-- {of}: {edge} -->"
 
 
 def _escaped(text: str) -> str:
@@ -67,10 +76,19 @@ def backtested() -> str:
     return page_part(results())
 
 
+def looked_at() -> str:
+    """What the bench of truth says of the program as it is now: about ten minutes on two cores."""
+    from tests.truth.page import page_part, results
+
+    told = subprocess.run(["git", "log", "-1", "--format=%h"], cwd=ROOT, capture_output=True, text=True, check=True)
+    return page_part(results(), f"Run on {datetime.now(UTC):%d %B %Y}, after commit {told.stdout.strip()}")
+
+
 def main(arguments: Sequence[str]) -> None:
     before = PAGE.read_text(encoding="utf-8") if PAGE.exists() else ""
     kept = backtested() if "--backtest" in arguments else kept_part(before)
-    PAGE.write_text(render(kept), encoding="utf-8")
+    truth = looked_at() if "--truth" in arguments else kept_part(before, "truth")
+    PAGE.write_text(render(kept, truth), encoding="utf-8")
 
 
 if __name__ == "__main__":

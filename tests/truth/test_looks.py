@@ -1,0 +1,66 @@
+"""A small part of the bench of truth, in every run: what holds of each single look, whatever the batch."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from app.judgement.facts.records import fact_from_record
+from tests.benchmarks.known_by import known_by, told_at
+from tests.truth.looks import Look, looks, moments_of
+from tests.truth.page import missed_of
+from tests.truth.run import faulty_sample, normal_sample
+
+FEW = 6
+SURE_TO_BE_TOLD = {"gas_in_room", "mould", "foul_water", "treated_lot", "scorched", "water_too_warm", "oversteeped"}
+
+
+@pytest.fixture(scope="module")
+def normal() -> list[Look]:
+    return [look for run in normal_sample() for look in looks(run, FEW)]
+
+
+@pytest.fixture(scope="module")
+def faulty() -> list[Look]:
+    return [look for run in faulty_sample() if run.fault is not None for look in looks(run, FEW // 2)]
+
+
+def test_a_look_knows_nothing_that_was_told_later() -> None:
+    for run in normal_sample():
+        for moment in moments_of(run)[:: max(len(moments_of(run)) // FEW, 1)]:
+            known = known_by(run.records, moment)
+            assert all(told_at(fact) <= moment for fact in known.facts)
+            told = [each for each in run.records if each.get("record", "fact") == "fact"]
+            assert len(known.facts) <= sum(told_at(fact_from_record(each)) <= moment for each in told)
+
+
+def test_nothing_absurd_is_said(normal: list[Look], faulty: list[Look]) -> None:
+    said = [claim for look in (*normal, *faulty) for claim in look.claims]
+    assert len(said) > 100
+    for claim in said:
+        assert claim.low <= claim.central <= claim.high, claim
+        if claim.quantity.startswith("moisture"):
+            assert claim.low >= 0.0, claim
+            assert claim.high < 0.65, claim
+        if claim.quantity == "growth":
+            assert claim.low >= 0.0, claim
+            assert claim.high < 3.0, claim
+        assert not math.isnan(claim.central), claim
+
+
+def test_who_writes_down_what_is_asked_is_told_no_falsehood_to_act_on_at_once(normal: list[Look]) -> None:
+    careful = [look for look in normal if look.person in ("careful", "no_trays", "no_small_scale")]
+    assert careful
+    false = [
+        (look.batch, look.hour, flag.title)
+        for look in careful
+        for flag in look.flags
+        if flag.severity == "act" and flag.is_true is False
+    ]
+    assert false == []
+
+
+def test_what_can_hurt_or_spoil_is_told_in_time(faulty: list[Look]) -> None:
+    told = {fault: missed for fault, _, missed in missed_of(faulty)}
+    assert {fault for fault in SURE_TO_BE_TOLD if told.get(fault) != 0} == set()
