@@ -10,6 +10,7 @@ from app.judgement.facts.kinds import KINDS, MALT_TESTS
 from app.judgement.facts.shapes import Fact, Part, Reading, StageChange, Tally, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
+from app.judgement.forecasts.trusted import is_at_the_fire
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.slips.questions import looks_like_a_slip
@@ -43,14 +44,19 @@ AFTER_THE_END = frozenset(
 
 
 def slip(batch: BatchAt) -> Iterator[Flag]:
-    """Facts that came unasked and look like another unit or a slip: set aside until somebody answers for them."""
+    """Facts that came unasked and look like another unit or a slip: set aside until somebody answers for them.
+
+    But heat on the kiln is judged as it was read.
+    """
     for fact in batch.doubted:
         question = looks_like_a_slip(fact, batch.whole)[0]
-        is_hot = isinstance(fact, Reading) and fact.kind.endswith("_temperature") and (fact.value or 0.0) > 60.0
+        is_hot = is_at_the_fire(fact, batch.whole)
+        meaning = "It is judged as it was read" if is_hot else "It is left out of every flag"
         title = f"Another unit or a slip? {question.message}"
         yield raised(
             batch, "slip", "act" if is_hot else "caution", [fact],
-            Message(title, "It is left out of every flag until somebody says what was meant.",
+            Message(title, f"{meaning} until somebody says what was meant.",
+                    f"{'Look at the kiln now. ' if is_hot else ''}"
                     "Correct it; or answer “false alarm”, and it counts as it was read."),
             "what is usual for this kind, stage and programme, from memory",
             ends_at=batch.ended_at, place=fact.place,

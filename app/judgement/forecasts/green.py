@@ -9,7 +9,7 @@ import numpy as np
 
 from app.judgement.facts.shapes import Action
 from app.judgement.forecasts.band import Z80, Band
-from app.judgement.forecasts.hold import Hold, Spray, hold, holds
+from app.judgement.forecasts.hold import Hold, Spray, Told, hold, holds
 from app.judgement.forecasts.uptake import UptakeFit, fit_uptake
 from app.judgement.grain.charges import grain_at
 from app.judgement.grain.moisture_samples import MoistureSample, charged, determined, merged
@@ -56,7 +56,7 @@ def green(history: History, earlier: UptakeFit | None = None) -> Green | None:
     stretches: list[Stretch] = []
     if start is not None:
         start_h = min(history.hour(start.at), 0.0)
-        dry = hold((start_h, start.moisture_wb, start.moisture_sd), (), drifts=False)
+        dry = hold(Told(start_h, start.moisture_wb, start.moisture_sd), (), drifts=False)
         stretches.append(Stretch(start_h, dry.band))
     if uptake is not None:
         stretches.append(Stretch(0.0, uptake.band))
@@ -71,23 +71,26 @@ def _floor(history: History, uptake: UptakeFit | None) -> list[Hold]:
     if uptake is not None:
         if uptake.end_h is None:
             return []
-        start = (uptake.end_h, *uptake.state(uptake.end_h))
+        start = Told(uptake.end_h, *uptake.state(uptake.end_h), uptake.shared_wb)
     elif samples:
-        start = (history.hour(samples[0].at), samples[0].moisture_wb, max(samples[0].sd, START_SD))
+        first = samples[0]
+        start = Told(history.hour(first.at), first.moisture_wb, max(first.sd, START_SD), first.shared_sd)
     else:
         return []
     heated = runs(history)
     heat_h = history.hour(heated[0].heat_at) if heated else None
     is_going_on = any(stage.name != "charged" for stage in all_stages(history))
-    return holds(start, between(history, samples, start[0], heat_h), _sprays(history, start[0]), drifts=is_going_on)
+    return holds(start, between(history, samples, start.hour, heat_h), _sprays(history, start.hour), drifts=is_going_on)
 
 
-def between(
-    history: History, samples: Iterable[MoistureSample], start_h: float, end_h: float | None
-) -> Sequence[tuple[float, float, float]]:
-    """Hour, moisture and standard uncertainty of what was determined after an hour, and up to another."""
+def between(history: History, samples: Iterable[MoistureSample], start_h: float, end_h: float | None) -> Sequence[Told]:
+    """What was determined after an hour, and up to another."""
     hours = [(history.hour(each.at), each) for each in merged(samples) if each.basis != "charged"]
-    return [(hour, each.moisture_wb, each.sd) for hour, each in hours if start_h < hour <= _or_ever(end_h)]
+    return [
+        Told(hour, each.moisture_wb, each.sd, each.shared_sd)
+        for hour, each in hours
+        if start_h < hour <= _or_ever(end_h)
+    ]
 
 
 def _or_ever(hour: float | None) -> float:

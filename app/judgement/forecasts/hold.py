@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -35,7 +36,11 @@ class Spray:
 
 @dataclass(frozen=True, eq=False)
 class Hold:
-    """From an hour on, at a moisture with its standard uncertainty; then what was determined since."""
+    """From an hour on, at a moisture with its standard uncertainty; then what was determined since.
+
+    shared_sd: the part of start_sd that weighings since have alike with it; apart: 1 for each determination that has no
+    part in it, as a test, else 0.
+    """
 
     start_h: float
     start_wb: float
@@ -43,14 +48,16 @@ class Hold:
     hours: Array
     values: Array
     sds: Array
+    apart: Array
+    shared_sd: float = 0.0
     sprays: tuple[Spray, ...] = ()
     drifts: bool = True
 
     def predict(self, hours: Array) -> tuple[Array, Array]:
         mean, variance = self._mean(hours), self._variance(hours)
         if len(self.values):
-            spread = self._covariance(self.hours, self.hours) + np.diag(self.sds**2)
-            across = self._covariance(hours, self.hours)
+            spread = self._covariance(self.hours, self.hours, np.outer(self.apart, self.apart)) + np.diag(self.sds**2)
+            across = self._covariance(hours, self.hours, np.broadcast_to(self.apart, (len(hours), len(self.apart))))
             weight = np.linalg.solve(spread, across.T).T
             mean = mean + weight @ (self.values - self._mean(self.hours))
             variance -= np.einsum("ij,ij->i", weight, across)
@@ -82,10 +89,11 @@ class Hold:
     def _unsure(self) -> tuple[float, float]:
         return (DRIFT_PER_H[1], WANDERS_PER_ROOT_H) if self.drifts else (0.0, STILL_PER_ROOT_H)
 
-    def _covariance(self, first: Array, second: Array) -> Array:
+    def _covariance(self, first: Array, second: Array, apart: Array) -> Array:
+        """apart: 1 where both are free of what weighings have alike. Grain itself is."""
         since, other = (np.maximum(each - self.start_h, 0.0) for each in (first, second))
         drift, wander = self._unsure
-        covariance = self.start_sd**2 + drift**2 * np.outer(since, other)
+        covariance = self.start_sd**2 - self.shared_sd**2 * (1.0 - apart) + drift**2 * np.outer(since, other)
         covariance = covariance + wander**2 * np.minimum(since[:, None], other[None, :])
         for spray in self.sprays:
             both = np.outer(first >= spray.hour, second >= spray.hour)
@@ -99,41 +107,59 @@ def _lift(spray: Spray) -> tuple[float, float]:
     return SPRAY_STAYS[0] * spray.lift_wb, SPRAY_STAYS[1] * spray.lift_wb
 
 
+class Told(NamedTuple):
+    """A determination: its hour, moisture and standard uncertainty, and the part of that which weighings have alike."""
+
+    hour: float
+    moisture_wb: float
+    sd: float
+    shared_sd: float = 0.0
+
+
 TOO_FAR_SDS = 4.0
 """A determination this far from what was expected is no wandering: something happened that nobody wrote down."""
 
 
 def holds(
-    start: tuple[float, float, float],
-    determined: Sequence[tuple[float, float, float]],
+    start: Told,
+    determined: Sequence[Told],
     sprays: Sequence[Spray] = (),
     *,
     drifts: bool = True,
 ) -> list[Hold]:
     """The same as `hold`, begun anew at each determination that what went before could not lead to."""
     held: list[Hold] = []
-    since: list[tuple[float, float, float]] = []
+    since: list[Told] = []
     current = hold(start, (), sprays, drifts=drifts)
     for each in determined:
-        hour, value, sd = each
-        mean, mean_sd = current.state(hour)
-        if abs(value - mean) > TOO_FAR_SDS * float(np.hypot(mean_sd, max(sd, 0.0015))):
+        mean, mean_sd = current.state(each.hour)
+        if abs(each.moisture_wb - mean) > TOO_FAR_SDS * float(np.hypot(mean_sd, max(each.sd, 0.0015))):
             held.append(current)
             start, since = each, []
         else:
             since.append(each)
-        later = [spray for spray in sprays if spray.hour >= start[0]]
+        later = [spray for spray in sprays if spray.hour >= start.hour]
         current = hold(start, since, later, drifts=drifts)
     return [*held, current]
 
 
-def hold(
-    start: tuple[float, float, float],
-    determined: Sequence[tuple[float, float, float]],
-    sprays: Sequence[Spray] = (),
-    *,
-    drifts: bool = True,
-) -> Hold:
-    """start: hour, moisture, sd; determined: the same of each determination since."""
-    hours, values, sds = (np.array([each[place] for each in determined], dtype=np.float64) for place in range(3))
-    return Hold(*start, hours, values, np.maximum(sds, 0.0015), tuple(sprays), drifts)
+def hold(start: Told, determined: Sequence[Told], sprays: Sequence[Spray] = (), *, drifts: bool = True) -> Hold:
+    """From a start, and what was determined since."""
+    columns = (np.array([each[place] for each in determined], dtype=np.float64) for place in range(4))
+    hours, values, sds, shared = columns
+    # What they have alike with the start is in it already; what they have beyond is their own.
+    alike = np.minimum(shared, start.shared_sd)
+    own = np.sqrt(np.maximum(sds**2 - alike**2, 0.0))
+    apart = np.where(shared > 0.0, 0.0, 1.0)
+    return Hold(
+        start.hour,
+        start.moisture_wb,
+        start.sd,
+        hours,
+        values,
+        np.maximum(own, 0.0015),
+        apart,
+        min(start.shared_sd, start.sd),
+        tuple(sprays),
+        drifts,
+    )

@@ -12,7 +12,7 @@ import numpy as np
 from app.judgement.forecasts.band import Array
 from app.judgement.forecasts.drying import DryingFit, fit_drying
 from app.judgement.forecasts.green import Green, Stretch, between, green
-from app.judgement.forecasts.hold import Hold, holds
+from app.judgement.forecasts.hold import Hold, Told, holds
 from app.judgement.forecasts.uptake import UptakeFit
 from app.judgement.grain.moisture_samples import charged, determined, dry_loss, removed_dry_kg
 from app.judgement.grain.moisture_trays import State
@@ -92,7 +92,7 @@ def _heated(history: History, before: Green, earlier: Sequence[DryingFit]) -> li
         malt: list[Hold] = []
         if drying.end_h is not None:
             again_h = history.hour(heated[place + 1].heat_at) if place + 1 < len(heated) else None
-            start = (drying.end_h, *drying.state(drying.end_h))
+            start = Told(drying.end_h, *drying.state(drying.end_h))
             malt = holds(start, between(history, determined(history), drying.end_h, again_h), drifts=False)
             state = malt[-1].state
         found.append((drying, malt))

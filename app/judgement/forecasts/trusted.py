@@ -1,14 +1,22 @@
-"""What is reckoned with: every standing fact but those that look like a slip, until somebody says they are none."""
+"""What is reckoned with: every standing fact but those that look like a slip, until somebody says they are none.
+
+A hot reading on the kiln is reckoned with whatever it looks like: it is asked about beside, for a fire does not wait.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
 
-from app.judgement.facts.shapes import Fact
+from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.forecasts.kept import Fits
 from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages, stage_at
 from app.judgement.slips.questions import slips
+
+AT_THE_FIRE = ("grain_temperature", "air_on_temperature", "air_off_temperature", "set_point")
+HOT_C = 60.0
+"""Where enzymes begin to die, from memory: below it no reading tells of a fire."""
 
 
 def doubted(history: History) -> tuple[Fact, ...]:
@@ -49,7 +57,19 @@ def _set_aside(history: History, now: datetime | None) -> set[str]:
         for answer in history.answers
         if answer.rule == "slip" and answer.answer == "false_alarm" and (now is None or answer.at <= now)
     }
-    return {fact.id for fact in doubted(history) if history.root_id(fact.id) not in answered}
+    return {
+        fact.id
+        for fact in doubted(history)
+        if history.root_id(fact.id) not in answered and not is_at_the_fire(fact, history)
+    }
+
+
+def is_at_the_fire(fact: Fact, history: History) -> bool:
+    """Whether it says that something on the kiln is hot."""
+    if not isinstance(fact, Reading) or fact.kind not in AT_THE_FIRE or (fact.value or 0.0) < HOT_C:
+        return False
+    stage = stage_at(all_stages(history), fact.at)
+    return stage is not None and stage.name in ("stewing", "kilning", "cooling")
 
 
 def _with(history: History, facts: tuple[Fact, ...], fits: Fits | None = None) -> History:

@@ -37,7 +37,10 @@ DETERMINED = frozenset({"test_bag", "charge_weighing", "tested"})
 
 @dataclass(frozen=True, eq=False)
 class UptakeFit:
-    """The steep as far as it is known. end_h: the hour of the cast, None while it goes on."""
+    """The steep as far as it is known. end_h: the hour of the cast, None while it goes on.
+
+    shared_db: the standard uncertainty that all its weighings have alike, kg/kg dry basis, beside the posterior's.
+    """
 
     posterior: Posterior
     course: tuple[Stretch, ...]
@@ -45,10 +48,12 @@ class UptakeFit:
     initial_wb: float
     end_h: float | None
     weighings: int
+    shared_db: float
 
     def band(self, hours: Array, course: Sequence[Stretch] | None = None) -> tuple[Array, Array, Array]:
         """Moisture, wet basis, at hours from first water; along another course than the logged one, where given."""
         mean, sd = self.posterior.predict(_columns(clock_of(course) if course else self.clock, hours))
+        sd = np.hypot(sd, self.shared_db)
         central, low, high = (np.maximum(mean + z * sd, 0.0) for z in (0.0, -Z80, Z80))
         start = self.initial_wb / (1.0 - self.initial_wb)
         return _wb(start + central), _wb(start + low), _wb(start + high)
@@ -57,6 +62,11 @@ class UptakeFit:
         """Moisture at an hour, wet basis, and its standard uncertainty."""
         central, low, high = self.band(np.array([hour]))
         return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
+
+    @property
+    def shared_wb(self) -> float:
+        """The same as a fraction wet basis, at the end of what is known."""
+        return self.shared_db * (1.0 - self.limit_wb) ** 2
 
     @property
     def limit_wb(self) -> float:
@@ -80,7 +90,7 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
     initial = initial_moisture_wb(history)
     weighed = _in_steep(history, zero, end_h)
     values = np.array([each.moisture_wb for each in weighed])
-    noise = np.array([each.sd for each in weighed])
+    noise = np.array([each.own_sd for each in weighed])
     hours = np.array([history.hour(each.at) for each in weighed])
     if end_h is not None:
         hours = np.minimum(hours, end_h)
@@ -94,7 +104,17 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
         np.maximum(noise / (1.0 - values) ** 2, LEAST_SD_DB),
         warm.posterior if warm else None,
     )
-    return UptakeFit(posterior, course, clock, initial, end_h, len(weighed))
+    return UptakeFit(posterior, course, clock, initial, end_h, len(weighed), _shared_db(weighed))
+
+
+def _shared_db(weighed: Sequence[MoistureSample]) -> float:
+    """What the weighings have alike; each test by itself says how far they are off together."""
+    bags = [each for each in weighed if each.shared_sd]
+    if not bags:
+        return 0.0
+    shared = float(np.mean([each.shared_sd / (1.0 - each.moisture_wb) ** 2 for each in bags]))
+    tests = [each.sd / (1.0 - each.moisture_wb) ** 2 for each in weighed if each.basis == "tested"]
+    return float(1.0 / np.sqrt(1.0 / shared**2 + sum(1.0 / sd**2 for sd in tests)))
 
 
 def initial_moisture_wb(history: History) -> float:

@@ -41,6 +41,8 @@ COARSEST_STEP = 0.005
 """Who types "5 kg" left the noughts away: a scale shows steps of a two-hundredth of what lies on it, or finer. Common
 practice; a weight that was guessed is said to be estimated."""
 
+FEWEST_TO_TELL, CHANCE = 3, 0.05
+
 ONE_CHARGE = timedelta(hours=24)
 ALIKE_WB = 0.1
 """Grain that comes in within a day, about as wet as the first, is one charge; what comes in later is added to it."""
@@ -166,15 +168,32 @@ def _wet_moisture(history: History, weighing: Weighing, own: float) -> float:
     return STAGE_WB.get(stage.name, own) if stage else own
 
 
-def scale_step_kg(weighed: Weighing | Part) -> float:
+def scale_step_kg(weighed: Weighing | Part, alike: Sequence[Weighing] = ()) -> float:
     """The step of the scale as the typed digits show it, but no coarser than a scale for such a mass is.
 
-    A thousandth of the mass where the digits are not known.
+    A thousandth of the mass where the digits are not known. alike: all that was weighed on that scale; where every one
+    is a multiple of more than the last digit, as by chance not one in twenty times, the step is that.
     """
     mass_kg = abs(weighed.as_is_kg if isinstance(weighed, Part) else weighed.net_kg)
+    typed_kg = _typed_step_kg(weighed)
+    if typed_kg is None:
+        return 0.001 * mass_kg
+    finest_kg = min([typed_kg, *(step for each in alike if (step := _typed_step_kg(each)) is not None)])
+    steps = {_in_steps(each, finest_kg) for each in alike}
+    common = math.gcd(*steps) if len(steps) >= FEWEST_TO_TELL else 1
+    if common > 1 and common ** (1 - len(steps)) < CHANCE:
+        return finest_kg * common
+    return min(typed_kg, COARSEST_STEP * mass_kg)
+
+
+def _typed_step_kg(weighed: Weighing | Part) -> float | None:
     for name in ("gross", "net", "as_is"):
         text, unit = weighed.typed.get(name, "").strip(), weighed.typed.get(f"{name}_unit", "kg")
-        if text and unit in {known.key for known in units.units_of("mass")}:
+        if text and unit in {mass.key for mass in units.units_of("mass")}:
             decimals = len(text.replace(",", ".").partition(".")[2])
-            return min(float(units.difference_to_si(10.0**-decimals, unit)), COARSEST_STEP * mass_kg)
-    return 0.001 * mass_kg
+            return float(units.difference_to_si(10.0**-decimals, unit))
+    return None
+
+
+def _in_steps(weighing: Weighing, step_kg: float) -> int:
+    return round((weighing.net_kg if weighing.gross_kg is None else weighing.gross_kg) / step_kg)

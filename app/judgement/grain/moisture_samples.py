@@ -47,6 +47,9 @@ TEST_SD = {"oven_grain": 0.0015, "oven_malt": 0.0015, "oven_two_stage": 0.003, "
 UNKNOWN_WAY = science.FilmCorrection(0.75, 1.25)
 """A weighing that doesn't say whether it was blotted: between the two ways, and wide enough to hold both."""
 
+BAG_LIKE_SD = 0.002
+"""How far a bag of grain is as moist as the tub that it hangs in, from memory."""
+
 SAME_MOMENT = timedelta(minutes=15)
 
 
@@ -54,7 +57,8 @@ SAME_MOMENT = timedelta(minutes=15)
 class MoistureSample:
     """One determination. basis: how it was come by; place: the tray, bag or place that it is of, where it is of one.
 
-    others: where it is the mean of several, the facts of the others that are in it.
+    others: where it is the mean of several, the facts of the others that are in it. shared_sd: the part of sd that all
+    weighings against the same start have alike, and that no number of them makes smaller.
     """
 
     at: datetime
@@ -64,6 +68,12 @@ class MoistureSample:
     basis: str
     place: str | None = None
     others: tuple[Fact, ...] = ()
+    shared_sd: float = 0.0
+
+    @property
+    def own_sd(self) -> float:
+        """The part of sd that is this determination's alone."""
+        return math.sqrt(max(self.sd**2 - self.shared_sd**2, 0.0))
 
     @property
     def facts(self) -> tuple[Fact, ...]:
@@ -115,9 +125,13 @@ def _mean(group: Sequence[MoistureSample]) -> MoistureSample:
         weights
     )
     spread = math.sqrt(math.fsum((each.moisture_wb - value) ** 2 for each in group) / (len(group) - 1))
-    sd = math.hypot(1.0 / math.sqrt(math.fsum(weights)), spread / math.sqrt(len(group)))
+    whole, pairs = math.fsum(weights), list(zip(weights, group, strict=True))
+    own = math.hypot(*(weight * sample.own_sd for weight, sample in pairs)) / whole
+    shared = math.fsum(weight * sample.shared_sd for weight, sample in pairs) / whole
+    sd = math.hypot(own, spread / math.sqrt(len(group)), shared)
     place = first.place if all(other.place == first.place for other in others) else None
-    return MoistureSample(first.at, value, sd, first.fact, first.basis, place, tuple(other.fact for other in others))
+    facts = tuple(other.fact for other in others)
+    return MoistureSample(first.at, value, sd, first.fact, first.basis, place, facts, shared)
 
 
 def _determined(history: History) -> tuple[MoistureSample, ...]:
@@ -160,7 +174,10 @@ def _bag_sample(history: History, weighing: Weighing, before: Sequence[MoistureS
     began = _bag_began(history, start, before)
     if began is None:
         return None
-    return _from_mass(history, weighing, net_of(weighing, start), start.net_kg, scale_step_kg(start), *began, start.at)
+    # A bag is often filled to a round weight: what it comes to in water is not of anybody's choosing.
+    weighings = [each for each in history.of_shape(Weighing, "test_bag") if each.vessel == weighing.vessel]
+    step, own = (scale_step_kg(each, weighings) * _with_its_tare(each) for each in (start, weighing))
+    return _from_mass(history, weighing, net_of(weighing, start), start.net_kg, step, *began, start.at, own)
 
 
 def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSample]) -> tuple[float, float] | None:
@@ -174,6 +191,11 @@ def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSampl
         return last.moisture_wb, last.sd
     whole = grain_at(history, start.at)
     return (whole.moisture_wb, whole.moisture_sd) if whole else None
+
+
+def _with_its_tare(weighing: Weighing) -> float:
+    """Two readings of the scale make a net weight, where the bag was weighed by itself too."""
+    return math.sqrt(2.0) if weighing.tare_kg is not None else 1.0
 
 
 def net_of(weighing: Weighing, start: Weighing) -> float:
@@ -190,7 +212,15 @@ def _charge_sample(history: History, weighing: Weighing) -> MoistureSample | Non
     removed = removed_dry_kg(history, weighing.at)
     initial = float(science.initial_mass_after_removal_kg(whole.as_is_kg, whole.moisture_wb, removed))
     return _from_mass(
-        history, weighing, weighing.net_kg, initial, 0.002 * initial, whole.moisture_wb, whole.moisture_sd, whole.at
+        history,
+        weighing,
+        weighing.net_kg,
+        initial,
+        0.002 * initial,
+        whole.moisture_wb,
+        whole.moisture_sd,
+        whole.at,
+        scale_step_kg(weighing),
     )
 
 
@@ -203,23 +233,29 @@ def _from_mass(
     moisture_wb: float,
     moisture_sd: float,
     since: datetime,
+    weighing_step: float,
 ) -> MoistureSample:
     film = science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
     loss = losses_between(history, since, weighing.at)
-    value, sd = science.moisture_wb_with_sd(
+    # Who wipes, wipes much alike each time: half of what the film may come to is the same in all.
+    film_sd = film.sd_points / math.sqrt(2.0)
+    value, shared_sd = science.moisture_wb_with_sd(
         net,
         initial,
         moisture_wb,
         loss.total,
-        mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
+        mass_sd_kg=0.0,
         initial_mass_sd_kg=science.resolution_sd(step),
         initial_moisture_sd=moisture_sd,
         dry_loss_sd=loss.sd,
         film_points=film.points,
-        film_sd_points=film.sd_points,
+        film_sd_points=film_sd,
     )
+    own_sd = math.hypot((1.0 - value) * science.resolution_sd(weighing_step) / net, film_sd / 100.0)
+    shared_sd = math.hypot(shared_sd, BAG_LIKE_SD if weighing.kind == "test_bag" else 0.0)
     where = weighing.vessel or ("whole charge" if weighing.kind == "charge_weighing" else None)
-    return MoistureSample(weighing.at, value, sd, weighing, weighing.kind, where)
+    sd = math.hypot(own_sd, shared_sd)
+    return MoistureSample(weighing.at, value, sd, weighing, weighing.kind, where, shared_sd=shared_sd)
 
 
 def tray_start(history: History, weighing: Weighing) -> Weighing | None:

@@ -70,6 +70,9 @@ def _temperature_spans(rule: str, stage: str, programme: Programme | None) -> tu
         if stage in (*_HEATED, "cooling", "finished"):
             return Span(10.0, hottest - 5.0), Span(-5.0, hottest)
         return Span(6.0, 28.0), Span(1.0, 36.0)
+    if stage == "cooling":
+        # As the heat goes off, the air is as hot as it was.
+        return Span(0.0, hottest - 5.0), Span(-25.0, hottest)
     if stage not in _HEATED:
         return Span(0.0, 40.0), Span(-25.0, 60.0)
     # Air-on below this is a kiln that isn't lit: as good a reading as any, unless 65 was meant as °C.

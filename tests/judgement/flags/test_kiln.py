@@ -186,3 +186,11 @@ def test_malt_that_was_loaded_at_nobody_knows_what_is_only_perhaps_dry_enough() 
     assert flag.title.startswith("Perhaps dry enough")
     assert "Test the malt" in flag.remedy
     assert weighed_dry(("tray 1", 5.8)).flag(174.1, "dry_enough").title.startswith("Dry enough")
+
+
+def test_heat_that_looks_like_a_slip_is_judged_as_it_was_read_and_asked_about_beside() -> None:
+    story = hot((161, 46.0))
+    story.tell(162, "grain_temperature", {"value": 137.0}, typed={"value": "137", "value_unit": "c"})
+    assert {"slip", "over_ceiling"} <= {flag.rule for flag in story.flags(162.5)}
+    assert story.flag(162.5, "over_ceiling").severity == "act"
+    assert "judged as it was read" in story.flag(162.5, "slip").meaning

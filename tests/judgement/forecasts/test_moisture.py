@@ -190,6 +190,32 @@ def test_a_coarser_scale_is_less_sure():
     assert coarse.sd > fine.sd
 
 
+def test_a_scale_of_fifty_grams_is_known_by_its_weights():
+    def weighed(*kilograms):
+        story = charged()
+        story.bag_start(0.0, 2.0)
+        for place, kg in enumerate(kilograms):
+            typed = {"vessel": "bag 1", "net": f"{kg:.2f}", "net_unit": "kg"}
+            story.bag(6.0 + place, kg, typed=typed)
+        return last(story)
+
+    fine, coarse = weighed(2.61, 2.83, 2.97, 3.00), weighed(2.60, 2.85, 2.95, 3.00)
+    assert fine.moisture_wb == coarse.moisture_wb
+    assert coarse.own_sd > 2.0 * fine.own_sd
+
+
+def test_what_all_weighings_of_a_bag_have_alike_no_number_of_them_makes_smaller():
+    story = charged()
+    story.say(0.0, "steep_on")
+    story.bag_start(-0.2, 1.0)
+    for place in range(12):
+        story.bag(20.0 + 0.5 * place, 1.5 + 0.004 * place)
+    found = samples(story.history())[-1]
+    estimate = moisture_at(story.history(), at(25.6))
+    assert found.shared_sd > found.own_sd
+    assert estimate.sd >= found.shared_sd
+
+
 def test_an_assumed_moisture_at_charging_is_less_sure_than_a_measured_one():
     measured, assumed = charged(), Story()
     assumed.charge(100.0, 0.12, method="assumed")

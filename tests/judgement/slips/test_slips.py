@@ -398,3 +398,10 @@ def test_of_a_net_weight_the_unit_is_that_of_the_gross() -> None:
     typed = {"vessel": "tray 2", "net": "2900", "gross_unit": "g"}
     (question,) = asked(trayed(), 165, "tray", **typed)
     assert read_again("tray", question, typed)["net_kg"] == pytest.approx(1.7)
+
+
+def test_air_that_is_still_hot_as_the_heat_goes_off_is_no_slip() -> None:
+    programme = load_builtin()["barley_pale"]
+    low, high = plausible_range("air_off_temperature", "cooling", programme)
+    assert low < 10.0
+    assert high > 85.0
