@@ -11,11 +11,12 @@ from sqlalchemy.orm import Session
 from app import ports
 from app.judgement import rules_version
 from app.judgement.flags import evaluate
+from app.judgement.history.build import LEARNED
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.measures.summary import Summary, summary
 from app.store.batches import Batch
-from app.store.digests import BatchDigest
+from app.store.digests import BatchDigest, forget_taught_by
 from app.store.history import load_histories
 
 CHUNK = 50
@@ -32,20 +33,25 @@ def summed_up(history: History, now: datetime) -> Summary:
     return judged_alone(history, lambda sound: summary(sound, now, evaluate(sound, now)))
 
 
-def keep_digest(session: Session, batch_id: str, seq: int, found: Summary) -> BatchDigest:
+def keep_digest(session: Session, batch_id: str, seq: int, summed_up: Summary) -> BatchDigest:
     """Remember what the batch came to by its fact `seq`. What was remembered before is replaced, unless that is of a
-    later fact."""
-    known = session.get(BatchDigest, batch_id)
-    if known is not None and known.seq > seq and known.rules_version == rules_version():
-        return known
-    digest = known or BatchDigest(batch_id=batch_id)
+    later fact. Where it teaches otherwise than before, what later batches of its lots came to is forgotten, to be
+    reckoned anew.
+    """
+    kept = session.get(BatchDigest, batch_id)
+    if kept is not None and kept.rules_version == rules_version():
+        if kept.seq > seq:
+            return kept
+        if kept.measures.get(LEARNED) != summed_up.record.get(LEARNED):
+            forget_taught_by(session, batch_id)
+    digest = kept or BatchDigest(batch_id=batch_id)
     digest.seq = seq
     digest.rules_version = rules_version()
-    digest.is_live = found.is_live
-    digest.stage = found.stage
-    digest.started_at = found.started_at
-    digest.ended_at = found.ended_at
-    digest.measures = dict(found.record)
+    digest.is_live = summed_up.is_live
+    digest.stage = summed_up.stage
+    digest.started_at = summed_up.started_at
+    digest.ended_at = summed_up.ended_at
+    digest.measures = dict(summed_up.record)
     session.add(digest)
     session.flush()
     return digest

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Boolean, ForeignKey, Index, Integer, Select, String, bindparam, exists, func, select
+from sqlalchemy import Boolean, ForeignKey, Index, Integer, Select, String, bindparam, delete, exists, func, select
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from app.judgement.history.build import MOST_TAUGHT, Taught
@@ -94,6 +94,18 @@ def list_taught(
     given = {"lot_ids": list(lot_ids), "batch_ids": list(batch_ids), "rules_version": rules_version}
     rows = session.execute(_TAUGHT, given).all()
     return [Taught(lot_id, batch_id, ended_at, record) for lot_id, batch_id, ended_at, record in rows]
+
+
+def forget_taught_by(session: Session, batch_id: str) -> None:
+    """Remove the digests of the other batches charged from this one's lots and opened since it ended."""
+    lots = select(PART.c.source_id).where(PART.c.source_type == "lot", PART.c.target_id == batch_id)
+    ended_at = select(BatchDigest.ended_at).where(BatchDigest.batch_id == batch_id).scalar_subquery()
+    taught = (
+        select(PART.c.target_id)
+        .join(Batch, Batch.id == PART.c.target_id)
+        .where(PART.c.source_id.in_(lots), PART.c.target_id != batch_id, Batch.created_at >= ended_at)
+    )
+    session.execute(delete(BatchDigest).where(BatchDigest.batch_id.in_(taught)))
 
 
 def _taught() -> Select[Any]:

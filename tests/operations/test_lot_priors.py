@@ -116,3 +116,28 @@ def test_a_charge_that_was_struck_out_teaches_nothing(session: Session) -> None:
     record_fact(session, entry("withdrawal", {"reason": "wrong lot"}, id="gone") | gone, now=LATER)
     begin_later(session, OTHER)
     assert not get_history(session, OTHER).prior
+
+
+def test_what_a_batch_teaches_otherwise_than_before_has_later_ones_of_its_lot_judged_anew(session: Session) -> None:
+    add_batch(session)
+    add_lot(session, STRANGE_LOT, "Field on the hill")
+    end(session)
+    begin_later(session, OTHER)
+    begin_later(session, "batch-3", STRANGE_LOT)
+    for batch_id in (OTHER, "batch-3"):
+        refresh_digest(session, get_history(session, batch_id), session.get_one(Batch, batch_id).last_seq, LATER)
+    end_again(session)
+    assert session.get(BatchDigest, OTHER) is not None, "nothing was taught otherwise"
+    bag = {"vessel": "bag 1", "gross": "0,80", "tare": "0"}
+    at = iso(NOW + timedelta(hours=40.5))
+    record_fact(session, entry("test_bag", bag, id="one-more", at=at, method="blotted"), now=LATER)
+    end_again(session)
+    session.expire_all()
+    assert session.get(BatchDigest, OTHER) is None
+    assert session.get(BatchDigest, "batch-3") is not None, "of another lot"
+
+
+def end_again(session: Session) -> None:
+    batch = session.get_one(Batch, BATCH)
+    session.refresh(batch)
+    refresh_digest(session, get_history(session, BATCH), batch.last_seq, LATER)
