@@ -1,8 +1,13 @@
 """After the kiln: moisture to keep, warm bagging, culms, and the account."""
 
+from datetime import datetime
+
 import pytest
 
+from app.judgement.flags import evaluate
 from tests.judgement.flag_story import Story, hour_of
+from tests.judgement.normal_batches import normal_batch
+from tests.judgement.story import at
 
 
 def stripped() -> Story:
@@ -160,3 +165,15 @@ def test_malt_weighed_dry_is_not_held_to_be_wet() -> None:
     story.tray(174, 1.175)
     story.tell(174.1, "heat_off")
     assert story.flags(175, "not_dry_enough") == []
+
+
+def test_malt_finished_wet_is_no_drier_for_the_weeks_that_nobody_looked() -> None:
+    for seed in (0, 5, 9):
+        story = normal_batch(seed)
+        story.records[:] = [each for each in story.records if datetime.fromisoformat(each["at"]) <= at(100.0)]
+        story.say(100.5, "finished")
+        raised = [
+            [flag.severity for flag in evaluate(story.history(), at(hour)) if flag.rule == "not_dry_enough"]
+            for hour in (101.0, 150.0, 24.0 * 40, 24.0 * 300)
+        ]
+        assert raised == [["act"]] * 4
