@@ -7,9 +7,11 @@ import math
 import pytest
 
 from app.judgement.facts.records import fact_from_record
+from app.judgement.flags import RULES
 from tests.benchmarks.known_by import known_by, told_at
+from tests.truth.faults import FAULTS
 from tests.truth.looks import Look, looks, moments_of
-from tests.truth.page import missed_of
+from tests.truth.page import TELLS, missed_of
 from tests.truth.run import faulty_sample, normal_sample
 
 FEW = 6
@@ -33,6 +35,11 @@ def test_a_look_knows_nothing_that_was_told_later() -> None:
             assert all(told_at(fact) <= moment for fact in known.facts)
             told = [each for each in run.records if each.get("record", "fact") == "fact"]
             assert len(known.facts) <= sum(told_at(fact_from_record(each)) <= moment for each in told)
+
+
+def test_every_fault_is_told_by_rules_that_there_are() -> None:
+    assert set(TELLS) == set(FAULTS)
+    assert {rule for rules in TELLS.values() for rule in rules} - set(RULES) == set()
 
 
 def test_nothing_absurd_is_said(normal: list[Look], faulty: list[Look]) -> None:

@@ -65,7 +65,7 @@ class UptakeFit:
 
     @property
     def shared_wb(self) -> float:
-        """The same as a fraction wet basis, at the end of what is known."""
+        """The same as a fraction wet basis, at the moisture at which it levels off: a little less than at the cast."""
         return self.shared_db * (1.0 - self.limit_wb) ** 2
 
     @property

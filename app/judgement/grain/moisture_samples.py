@@ -237,7 +237,7 @@ def _from_mass(
 ) -> MoistureSample:
     film = science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
     loss = losses_between(history, since, weighing.at)
-    # Who wipes, wipes much alike each time: half of what the film may come to is the same in all.
+    # Who wipes, wipes much alike each time: half of what the film may come to is the same in all, from memory.
     film_sd = film.sd_points / math.sqrt(2.0)
     value, shared_sd = science.moisture_wb_with_sd(
         net,
