@@ -46,14 +46,6 @@ class Exposure(NamedTuple):
     degree_hours: float
 
 
-class WetRangeLoss(NamedTuple):
-    """What the wet kinetics can say of a run: the loss inside their range, and how long was spent outside it."""
-
-    surviving_fraction: float
-    hours_inside: float
-    hours_outside: float
-
-
 def inactivation_rate_per_s(temperature_c: Quantity, enzyme: str) -> Quantity:
     """Rate of first-order inactivation in a wet mash, k0·exp(−Ea/RT).
 
@@ -127,41 +119,6 @@ def surviving_fractions(
     _refuse_hot(temperatures)
     exposure = np.concatenate(([0.0], np.cumsum(_segment_integrals(times, temperatures, constants))))
     return np.exp(-exposure)
-
-
-def wet_range_loss(
-    hours: npt.ArrayLike, temperatures_c: npt.ArrayLike, moistures_wb: npt.ArrayLike, enzyme: str
-) -> WetRangeLoss:
-    """The part of a kiln run that the wet kinetics can speak of, and how long they cannot.
-
-    Only the time with moisture at or above 15 % and temperature at or below 75 °C is counted; moisture and
-    temperature are straight lines between the points, and the crossings are found exactly.
-
-    Args:
-        hours: times, h, never falling.
-        temperatures_c: grain temperature at each time, °C, 0 to 250.
-        moistures_wb: moisture at each time, fraction wet basis, 0 to 1.
-        enzyme: `alpha_amylase` or `beta_amylase`.
-    Returns:
-        surviving fraction over the time inside the range, hours inside, hours outside. The fraction is an upper
-        bound for the run, as nothing is said of the time outside.
-    Source: as for `surviving_fraction` [M]; the cutting of the segments [D].
-    Check: a run that stays inside gives `surviving_fraction` and 0 h outside.
-    """
-    constants = ENZYMES[one_of("enzyme", enzyme, ENZYMES)]
-    times, temperatures = _run(hours, temperatures_c)
-    moistures = between("Moisture", np.broadcast_to(np.asarray(moistures_wb, dtype=np.float64), times.shape), 0.0, 1.0)
-    between("Temperature", temperatures, 0.0, 250.0, unit="°C")
-    start, end = np.zeros(len(times) - 1), np.ones(len(times) - 1)
-    for margin in (HIGHEST_TEMPERATURE_C - temperatures, moistures - LOWEST_MOISTURE_WB):
-        first, last = _part_above_zero(margin[:-1], margin[1:], with_zero=True)
-        start, end = np.maximum(start, first), np.minimum(end, last)
-    share = np.clip(end - start, 0.0, 1.0)
-    inside = np.diff(times) * share
-    rise = np.diff(temperatures)
-    integrals = _integrals(inside, temperatures[:-1] + rise * start, temperatures[:-1] + rise * end, constants)
-    total = float(inside.sum())
-    return WetRangeLoss(float(np.exp(-integrals.sum())), total, max(0.0, float(times[-1] - times[0]) - total))
 
 
 def hours_and_degree_hours_above(
@@ -246,13 +203,12 @@ def _integrals(durations: Array, first: Array, last: Array, constants: Inactivat
     return np.bincount(line, mean_rates * (durations / pieces)[line], minlength=len(durations)).astype(np.float64)
 
 
-def _part_above_zero(first: Array, last: Array, *, with_zero: bool = False) -> tuple[Array, Array]:
+def _part_above_zero(first: Array, last: Array) -> tuple[Array, Array]:
     """Where along each straight line, from 0 to 1, the value is above zero: start and end of that part."""
     with np.errstate(invalid="ignore", divide="ignore"):
         crossing = np.where(np.isinf(first), 1.0, first / (first - last))
     rises, falls = (first < 0) & (last > 0), (first > 0) & (last < 0)
-    none = (first < 0) & (last < 0) if with_zero else (first <= 0) & (last <= 0)
-    one_touch = (np.minimum(first, last) < 0) & (np.maximum(first, last) <= 0)
+    none = (first <= 0) & (last <= 0)
     start = np.where(rises, crossing, 0.0)
     end = np.where(falls, crossing, 1.0)
-    return start, np.where(none | one_touch, start, end)
+    return start, np.where(none, start, end)

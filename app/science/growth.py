@@ -18,9 +18,8 @@ NOT_MEASURED = ("broken", "mouldy", "not_sure")
 """Kernels looked at and set apart: they have no length and stay out of the mean."""
 
 BARLEY_BASE_C = -1.7
-BARLEY_MEDIAN_C_D = 51.0
-"""Barley germination between 1 and 25 °C: base and median thermal time, refitted to the nine temperatures of the data
-published with drcSeedGerm (Onofri) [D]. A published base of 15 °C is only the lowest temperature of its own test."""
+"""Barley germination between 1 and 25 °C: the base, refitted to the nine temperatures of the data published with
+drcSeedGerm (Onofri) [D]. A published base of 15 °C is only the lowest temperature of its own test."""
 
 _LOWER_EDGES = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 _UPPER_EDGES = np.array([0.25, 0.5, 0.75, 1.0, 1.25])

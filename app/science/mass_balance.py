@@ -63,7 +63,6 @@ class Balance:
     """The masses of a malting planned from its losses, kg."""
 
     dry_kg: float
-    green_dry_kg: float
     green_kg: float
     evaporated_kg: float
     rootlets_kg: float
@@ -97,7 +96,7 @@ def balance(
     kilned = green_dry / (1.0 - between("The malt's moisture", malt_moisture_wb, 0.0, below=1.0))
     rootlets = dry * rootlet_loss / (1.0 - malt_moisture_wb)
     malt_dry = green_dry - dry * rootlet_loss
-    return Balance(dry, green_dry, green, green - kilned, rootlets, malt_dry, kilned - rootlets)
+    return Balance(dry, green, green - kilned, rootlets, malt_dry, kilned - rootlets)
 
 
 def unexplained(

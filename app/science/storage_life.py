@@ -21,9 +21,6 @@ _LONGEST_IN_TABLE_DAYS = 300.0
 MALT_KEEPS_TO_WB = 0.06
 """Malt at or below this moisture keeps (Oxford Companion [P])."""
 
-SPOILS_FROM_WATER_ACTIVITY = 0.756
-"""Wheat malt at 30 °C spoilt from here on: Singh & Bains 1988 [P]."""
-
 
 @dataclass(frozen=True)
 class ViabilityConstants:
@@ -150,24 +147,6 @@ def viability_percent(
     waited = between("The time", days, 0.0, unit="d")
     sigma = sigma_days(moisture_percent, temperature_c, species)
     return in_kind(100.0 * ndtr(ndtri(np.asarray(initial) / 100.0) - waited / sigma), initial)
-
-
-def days_to_viability(
-    initial_percent: float, final_percent: float, moisture_percent: float, temperature_c: float, species: str
-) -> float:
-    """Find how long a lot takes to fall to a viability: the inverse of viability_percent.
-
-    Args: initial_percent, final_percent: above 0 and below 100 %, the final no higher; others as viability_percent.
-    Returns: d: sigma × (Ki - v).
-    Source: Ellis & Roberts 1980, Ann. Bot. 45:13 [P].
-    Check: gives back the days that viability_percent was given.
-    """
-    from scipy.special import ndtri
-
-    initial = between("The viability at the start", initial_percent, above=0.0, below=100.0, unit="%")
-    final = between("The viability at the end", final_percent, 0.0, initial, above=0.0, unit="%")
-    fall = float(ndtri(initial / 100.0)) - float(ndtri(final / 100.0))
-    return fall * sigma_days(moisture_percent, temperature_c, species)
 
 
 def percent_for_probit(germinated: float, kernels: float) -> float:

@@ -15,8 +15,7 @@ import numpy.typing as npt
 from app.science._checks import Array, Quantity, between, number_or_array
 
 ABSOLUTE_ZERO_C = -273.15
-_R_J, _R_CAL = 8.314462618, 1.987204
-_WATER_C = (0.0, 60.0)
+_R_J = 8.314462618
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 
 WHEAT_ACTIVATION_J_PER_MOL = (29_500.0, 51_500.0)
@@ -27,9 +26,6 @@ DEFAULT_ACTIVATION_J_PER_MOL = 40_000.0
 
 DEFAULT_AIR_REST_SHARE = 0.3
 """Editable default: an hour of air rest, with its film of water, counts as this part of an hour immersed [M]."""
-
-BECKER_AT_ONCE_DB = 0.045
-"""Water taken by the seed coat at once, kg/kg dry matter, Becker 1960 [P]."""
 
 
 def peleg_moisture_db(hours: Quantity, initial_moisture_db: float, k1_h: float, k2: float) -> Quantity:
@@ -53,25 +49,6 @@ def peleg_moisture_db(hours: Quantity, initial_moisture_db: float, k1_h: float, 
     return answer
 
 
-def peleg_time_h(moisture_db: Quantity, initial_moisture_db: float, k1_h: float, k2: float) -> Quantity:
-    """(Effective) time under water that brings grain to a moisture; the inverse of `peleg_moisture_db`.
-
-    Args:
-        moisture_db: target, kg/kg dry basis, from the initial moisture to below M0 + 1/k2.
-        initial_moisture_db, k1_h, k2: as for `peleg_moisture_db`.
-    Returns:
-        time, h.
-    Source: Peleg 1988, eq. 1, solved for t [D].
-    Check: round trip with `peleg_moisture_db`.
-    """
-    initial = between("Initial moisture", initial_moisture_db, 0.0, 1.0)
-    rate, capacity = between("k1", k1_h, above=0.0), between("k2", k2, above=0.0)
-    target = between("Moisture", moisture_db, low=initial, below=initial + 1.0 / capacity, unit="kg/kg dry basis")
-    gain: Any = np.asarray(target) - initial
-    answer: Quantity = number_or_array("Time", rate * gain / (1.0 - capacity * gain))
-    return answer
-
-
 def weibull_gain(hours: Quantity, final_gain: float, scale_h: float, shape: float) -> Quantity:
     """Water gained after steeping, a·(1 − exp(−(t/β)^α)), in whatever unit the final gain is in.
 
@@ -91,61 +68,6 @@ def weibull_gain(hours: Quantity, final_gain: float, scale_h: float, shape: floa
     power = between("Shape", shape, above=0.0, high=5.0)
     gained: Any = -limit * np.expm1(-((np.asarray(time) / scale) ** power))
     answer: Quantity = number_or_array("Gain", gained)
-    return answer
-
-
-def weibull_time_h(gain: Quantity, final_gain: float, scale_h: float, shape: float) -> Quantity:
-    """(Effective) time under water that brings a gain; the inverse of `weibull_gain`.
-
-    Args:
-        gain: target, from 0 to below the final gain, in its unit.
-        final_gain, scale_h, shape: as for `weibull_gain`.
-    Returns:
-        time, h.
-    Source: `weibull_gain` solved for t, β·(−ln(1 − gain/a))^(1/α) [D].
-    Check: round trip with `weibull_gain`.
-    """
-    limit, scale = between("Final gain", final_gain, above=0.0), between("Scale", scale_h, above=0.0, unit="h")
-    power = between("Shape", shape, above=0.0, high=5.0)
-    share: Any = np.asarray(between("Gain", gain, low=0.0, below=limit)) / limit
-    answer: Quantity = number_or_array("Time", scale * (-np.log1p(-share)) ** (1.0 / power))
-    return answer
-
-
-def becker_diffusivity_cm2_per_s(temperature_c: Quantity) -> Quantity:
-    """Diffusivity of water into the wheat kernel, 30·exp(−12300/RT), R in cal.
-
-    Args:
-        temperature_c: temperature of the water, °C, 0 to 60.
-    Returns:
-        diffusivity, cm²/s.
-    Source: Becker 1960 [P].
-    Check: from 10 to 20 °C it grows 2.1-fold [P].
-    """
-    kelvin: Any = np.asarray(between("Water temperature", temperature_c, *_WATER_C, unit="°C")) - ABSOLUTE_ZERO_C
-    answer: Quantity = number_or_array("Diffusivity", 30.0 * np.exp(-12300.0 / (_R_CAL * kelvin)))
-    return answer
-
-
-def early_moisture_db(
-    hours: Quantity, initial_moisture_db: float, slope_per_sqrt_h: float, at_once_db: float = BECKER_AT_ONCE_DB
-) -> Quantity:
-    """Moisture in the first hours: what the coat takes at once, then in proportion to √t.
-
-    Args:
-        hours: time under water, h, above 0 to 12; later the middle of the kernel is reached and the law bends.
-        initial_moisture_db: kg/kg dry basis, 0 to 1.
-        slope_per_sqrt_h: kg/kg for each √h, 0 or more.
-        at_once_db: kg/kg, 0 to 0.2.
-    Returns:
-        moisture, kg/kg dry basis.
-    Source: Becker 1960 [P]: 0.045 kg/kg at once in wheat; where the √t law ends [M].
-    Check: four times the time brings twice the gain beyond the first 0.045 [D].
-    """
-    time = between("Hours", hours, above=0.0, high=12.0, unit="h")
-    initial = between("Initial moisture", initial_moisture_db, 0.0, 1.0)
-    slope, coat = between("Slope", slope_per_sqrt_h, low=0.0), between("At once", at_once_db, 0.0, 0.2)
-    answer: Quantity = initial + coat + slope * time**0.5
     return answer
 
 

@@ -15,7 +15,6 @@ from app.science.enzymes import (
     inactivation_rate_per_s,
     surviving_fraction,
     surviving_fractions,
-    wet_range_loss,
 )
 
 ENZYME_NAMES = sorted(ENZYMES)
@@ -107,21 +106,6 @@ def test_a_float_gives_a_float_and_an_array_an_array():
     several = half_life_min(np.array([60.0, 65.0]), "alpha_amylase")
     assert several.shape == (2,)
     assert several[0] > several[1]
-
-
-def test_the_wet_part_of_a_kiln_run_is_cut_where_the_grain_gets_too_dry_or_too_hot():
-    # 30 % falling to 10 % in 4 h passes 15 % at 3 h; 50 rising to 90 °C in 4 h passes 75 °C at 2.5 h.
-    loss = wet_range_loss([0, 4], [50, 90], [0.30, 0.10], "alpha_amylase")
-    assert (loss.hours_inside, loss.hours_outside) == pytest.approx((2.5, 1.5))
-    assert loss.surviving_fraction == pytest.approx(surviving_fraction([0, 2.5], [50, 75], "alpha_amylase"))
-    # 10 % falling to nothing: never inside, so nothing is said to be lost.
-    assert wet_range_loss([0, 4], [50, 90], [0.10, 0.0], "alpha_amylase") == (1.0, 0.0, 4.0)
-
-
-def test_a_run_wholly_inside_the_range_has_no_hours_outside():
-    loss = wet_range_loss([0, 1, 2], [60, 65, 75], [0.3, 0.2, 0.15], "beta_amylase")
-    assert loss.hours_outside == pytest.approx(0, abs=1e-12)
-    assert loss.surviving_fraction == pytest.approx(surviving_fraction([0, 1, 2], [60, 65, 75], "beta_amylase"))
 
 
 def test_a_rise_through_a_ceiling_counts_a_triangle():
