@@ -15,7 +15,8 @@ from app.judgement.history.build import Known, Pool, build_history
 from app.judgement.history.history import BatchInfo, History, LotInfo
 from app.store.batches import Batch
 from app.store.digests import list_taught
-from app.store.facts import PART, fact, facts_from, select_facts
+from app.store.facts import PART, fact, select_facts
+from app.store.kept_facts import load_facts
 from app.store.lots import Lot
 from app.store.programmes import list_programmes
 
@@ -32,14 +33,14 @@ def get_history(session: Session, batch_id: str) -> History:
 
 
 def load_histories(session: Session, batch_ids: Sequence[str]) -> dict[str, History]:
-    """The Histories of these batches: six statements, however many there are.
+    """The Histories of these batches: six statements, however many there are, and one more for facts that are new.
 
-    A session with `FITS` in its info has fits kept there, and the histories use them.
+    A session with `FITS` or `FACTS` in its info has fits or facts kept there, and the histories use them.
     """
     if not batch_ids:
         return {}
     nodes = _list_ancestors(session, batch_ids)
-    facts = facts_from(session.execute(_FACTS, {type_: list(ids) for type_, ids in nodes.items()}).all())
+    facts = load_facts(session, _FACTS, _FACT_KEYS, {type_: list(ids) for type_, ids in nodes.items()})
     batches = list(session.scalars(_BATCHES, {"batch": list(batch_ids)}))
     known = Known(
         Pool.read(facts),
@@ -87,7 +88,7 @@ def _ids(type_: str) -> BindParameter[Any]:
     return bindparam(type_, expanding=True)
 
 
-def _facts_of() -> Select[Any]:
+def _facts_of(chosen: Select[Any]) -> Select[Any]:
     touching = or_(
         *(
             (PART.c[f"{end}_type"] == type_) & PART.c[f"{end}_id"].in_(_ids(type_))
@@ -100,11 +101,13 @@ def _facts_of() -> Select[Any]:
     ends = [fact.c.seq.in_(parts), fact.c.supersedes_id.in_(struck)]
     subjects = [(fact.c.subject_type == type_) & fact.c.subject_id.in_(_ids(type_)) for type_ in ("batch", "lot")]
     calibrations = (fact.c.subject_type == "instrument") & (fact.c.kind.in_(("calibrated", "withdrawal")))
-    return select_facts().where(or_(*subjects, *ends, calibrations))
+    return chosen.where(or_(*subjects, *ends, calibrations))
 
 
 # Built once: to put these together takes longer than to run them.
-_ANCESTORS, _FACTS = _ancestors(), _facts_of()
+_ANCESTORS = _ancestors()
+_FACTS = _facts_of(select_facts())
+_FACT_KEYS = _facts_of(select(fact.c.seq, fact.c.id).order_by(fact.c.seq))
 _BATCHES = select(Batch).where(Batch.id.in_(_ids("batch"))).order_by(Batch.number.desc())
 _LOTS = select(Lot).where(Lot.id.in_(_ids("lot")))
 

@@ -176,5 +176,5 @@ def test_what_a_reading_means_among_300_facts(
         answer = client.post("/batches/4/tub/grain_temperature", data=data, follow_redirects=True)
         assert b"Saved" in answer.data
 
-    scales.weigh("keep → meaning", 40.0, keep, house)
+    scales.weigh("keep → meaning", 30.0, keep, house)
     house.app.extensions["engine"].dispose()

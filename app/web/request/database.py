@@ -14,6 +14,7 @@ from app.judgement.forecasts.forecast import Fits
 from app.store.devices import DEVICE_INFO
 from app.store.engine import is_held, make_engine, make_sessionmaker, read_only_from_now
 from app.store.history import FITS
+from app.store.kept_facts import FACTS, KEEPS, KeptFacts
 from app.web.request.device import device_name
 
 READS = ("GET", "HEAD", "OPTIONS")
@@ -34,8 +35,8 @@ class Stored:
 def init_app(app: Flask, settings: Settings) -> None:
     engine = make_engine(settings.database_url)
     app.extensions["engine"] = engine
-    info = {FITS: Fits()}
-    app.extensions["reading"] = make_sessionmaker(engine, reading=True, info=info)
+    info: dict[str, object] = {FITS: Fits(), FACTS: KeptFacts()}
+    app.extensions["reading"] = make_sessionmaker(engine, reading=True, info={**info, KEEPS: True})
     app.extensions["writing"] = make_sessionmaker(engine, info=info)
     app.extensions["writing_briefly"] = make_sessionmaker(engine, wait_ms=BRIEF_MS, info=info)
     app.teardown_appcontext(_close)
