@@ -224,7 +224,9 @@ def test_as_many_statements_for_six_batches_as_for_two(app: Flask, client: Flask
     add(app, *(400 + 30 * place for place in range(6)), kinds={"steep_on", "drained", "cast"})
     counts = []
     for query in ("batch=1&batch=2", "&".join(f"batch={number}" for number in range(1, 7))):
+        # The first time the facts are read, which takes one more.
+        client.get(f"/compare?{query}")
         with statements(app) as seen:
             assert client.get(f"/compare?{query}").status_code == 200
         counts.append(len(seen))
-    assert counts[0] == counts[1] <= 15
+    assert counts[0] == counts[1] <= 14
