@@ -34,6 +34,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Session
 
+from app.errors import NotFound
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import SHAPES, Fact, Part, Subject
 from app.judgement.history.superseding import can_supersede, original_kind
@@ -246,6 +247,13 @@ def find_fact(session: Session, fact_id: str) -> Fact | None:
     """The fact of that id, whether it stands or not."""
     rows = session.execute(select_facts().where(fact.c.id == fact_id)).all()
     return facts_from(rows)[0] if rows else None
+
+
+def get_fact(session: Session, fact_id: str) -> Fact:
+    found = find_fact(session, fact_id)
+    if found is None:
+        raise NotFound("entry", fact_id)
+    return found
 
 
 # Built once: it is asked before every fact that is kept.

@@ -8,13 +8,12 @@ from flask import Blueprint, abort, flash, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from app import ports
-from app.errors import NotFound
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Withdrawal
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.operations.facts import withdraw_fact
-from app.store.facts import find_fact, find_superseder
+from app.store.facts import find_superseder, get_fact
 from app.store.history import get_history
 from app.store.photos import list_photos_of_chain
 from app.web.entries.corrections import correction_form
@@ -34,14 +33,14 @@ FIXED = {"part": "Where the grain came from and went", "stage": "The programme"}
 
 @facts.get("/facts/<fact_id>/correct")
 def correct(fact_id: str) -> str:
-    fact = _fact(fact_id)
+    fact = get_fact(db(), fact_id)
     form = correction_form(fact, None, reader().units, zone(), request_now())
     return _page(fact, Answer(form))
 
 
 @facts.post("/facts/<fact_id>/correct")
 def keep_correction(fact_id: str) -> Response | tuple[str, int]:
-    fact = _fact(fact_id)
+    fact = get_fact(db(), fact_id)
     form = correction_form(fact, request.form, reader().units, zone(), request_now())
     answer = keep_entry(db(), form, _history(fact), fact.subject, reader().name)
     if answer.fact is None:
@@ -51,18 +50,11 @@ def keep_correction(fact_id: str) -> Response | tuple[str, int]:
 
 @facts.post("/facts/<fact_id>/withdraw")
 def withdraw(fact_id: str) -> Response:
-    fact = _fact(fact_id)
+    fact = get_fact(db(), fact_id)
     new_id = request.form.get("id") or ports.new_id()
     reason = request.form.get("reason", "").strip()[:500]
     kept = withdraw_fact(db(), fact, new_id=new_id, now=request_now(), reason=reason, entered_by=reader().name)
     return _done(fact, f"{KINDS[fact.kind].word} struck out. It stays in the record.", kept.fact.seq)
-
-
-def _fact(fact_id: str) -> Fact:
-    fact = find_fact(db(), fact_id)
-    if fact is None:
-        raise NotFound("entry", fact_id)
-    return fact
 
 
 def _history(fact: Fact) -> History | None:

@@ -11,7 +11,7 @@ from app.errors import NotFound, Rejected
 from app.judgement.facts.shapes import Fact
 from app.operations.photos import KeptPhoto, add_photo, photo_id_for, restore_photo, strike_photo
 from app.operations.pictures import MEDIA_TYPE, Picture, make_picture
-from app.store.facts import find_fact
+from app.store.facts import get_fact
 from app.store.photos import SMALL, WHOLE, Photo, find_picture, list_photos_of_chain
 from app.web.request.database import commit, db, only_read
 from app.web.request.moment import request_now
@@ -41,7 +41,7 @@ def small(photo_id: str) -> Response:
 
 @photos.get("/facts/<fact_id>/photos")
 def show(fact_id: str) -> str:
-    return _page(_fact(fact_id))
+    return _page(get_fact(db(), fact_id))
 
 
 @photos.post("/facts/<fact_id>/photos")
@@ -55,7 +55,7 @@ def add(fact_id: str) -> AnyResponse | tuple[str, int]:
         wrong = str(error)
     if wrong:
         only_read()
-        return _page(_fact(fact_id), wrong), 422
+        return _page(get_fact(db(), fact_id), wrong), 422
     where = f"/facts/{fact_id}/photos"
     commit(where)
     flash("Saved.", "kept")
@@ -127,13 +127,6 @@ def _changed(photo: Photo, message: str) -> AnyResponse:
     commit(where)
     flash(message, "kept")
     return redirect(where, 303)
-
-
-def _fact(fact_id: str) -> Fact:
-    fact = find_fact(db(), fact_id)
-    if fact is None:
-        raise NotFound("entry", fact_id)
-    return fact
 
 
 def _page(fact: Fact, wrong: str = "") -> str:

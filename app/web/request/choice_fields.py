@@ -18,7 +18,7 @@ def offered(options: Options | None) -> list[SelectChoice] | None:
     return [option if isinstance(option, SelectChoice) else SelectChoice(option[0], option[1]) for option in options]
 
 
-class SelectField(wtforms.SelectField):
+class _Offers(wtforms.SelectField):
     def __init__(self, label: str, validators: Any = None, choices: Options | None = None, **options: Any) -> None:
         super().__init__(label, validators, choices=offered(choices), **options)
 
@@ -31,14 +31,9 @@ class SelectField(wtforms.SelectField):
         wtforms.SelectField.choices.fset(self, offered(options))
 
 
-class RadioField(wtforms.RadioField):
-    def __init__(self, label: str, validators: Any = None, choices: Options | None = None, **options: Any) -> None:
-        super().__init__(label, validators, choices=offered(choices), **options)
+class SelectField(_Offers):
+    """One of several, in a list that folds."""
 
-    @property
-    def choices(self) -> Any:
-        return super().choices
 
-    @choices.setter
-    def choices(self, options: Options | None) -> None:
-        wtforms.SelectField.choices.fset(self, offered(options))
+class RadioField(_Offers, wtforms.RadioField):
+    """One of several, all in sight."""
