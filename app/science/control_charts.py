@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -76,49 +77,83 @@ def prediction_interval(values: Sequence[float] | Array, level: float = 0.95) ->
     return float(row.mean()) - reach, float(row.mean()) + reach
 
 
+def half_width_of_mean(sd: float, n: int) -> float:
+    """Find the 95 % half-width of a mean by the scatter of what it is of.
+
+    Args: sd: standard deviation of the single values, with n - 1, at least 0; n: how many values, at least 2.
+    Returns: t × s / √n with n - 1 degrees of freedom, same unit.
+    Source: normal theory, Student's t [D].
+    Check: as scipy's interval of a mean.
+    """
+    return _t(0.95, between("The number of values", n, 2) - 1) * between("The spread", sd, 0.0) / math.sqrt(n)
+
+
 @dataclass(frozen=True)
 class Difference:
     """First group less second, with its interval and numbers; no interval where one side has fewer than three."""
 
     difference: float
-    low: float | None
-    high: float | None
+    ends: tuple[float, float] | None
     n_first: int
     n_second: int
 
     @property
     def is_clear(self) -> bool | None:
         """Whether the interval leaves out 0; None where the numbers stand alone."""
-        if self.low is None or self.high is None:
-            return None
-        return leaves_out_zero(self.difference, (self.high - self.low) / 2.0)
+        return None if self.ends is None else leaves_out_zero(*self.ends)
 
 
-def leaves_out_zero(difference: float, half_width: float) -> bool:
+def leaves_out_zero(low: float, high: float) -> bool:
     """Say whether a difference is clear: whether its interval leaves out 0.
 
-    Args: difference, half_width: of its interval, at least 0, same unit.
-    Returns: True where the difference is further from 0 than its interval reaches; what just touches 0 holds it.
+    Args: low, high: the ends of its interval, same unit.
+    Returns: True where both lie on one side of 0; what just touches 0 holds it.
     Source: definition [D].
-    Check: 0.9 ± 0.7 leaves it out, -0.9 ± 0.7 too; 0.7 ± 0.7 does not.
+    Check: 0.2 to 1.6 leaves it out, -1.6 to -0.2 too; 0 to 1.4 does not.
     """
-    return abs(difference) > half_width and not math.isclose(abs(difference), half_width)
+    nearest = low if low > 0.0 else -high
+    return nearest > 1e-9 * (high - low)
 
 
-def half_width_of_range(lowest: float, highest: float, n: int) -> float:
-    """Find the 95 % half-width of the highest less the lowest of several values.
+class Estimate(NamedTuple):
+    """A value with its 95 % interval; freedom: degrees of freedom of the scatter that gave it, where it is of few."""
+
+    value: float
+    low: float
+    high: float
+    freedom: float = math.inf
+
+
+def interval_of_range(highest: Estimate, lowest: Estimate, n: int) -> tuple[float, float]:
+    """Find the 95 % interval of the highest less the lowest of several values, by which alone it may be judged.
 
     Of more than two, the ends were picked out because they lie apart, and their difference is the less sure.
 
-    Args: lowest, highest: the 95 % half-widths of the two ends, at least 0, same unit; n: how many values, 2 to 6.
-    Returns: of two the root of the sum of squares; of more, that times the studentized range for n over that for 2.
-    Source: GUM (JCGM 100:2008), 5.1.2 [P]; Tukey's method, NIST/SEMATECH e-Handbook, 7.4.7.1 [P].
-    Check: 0.3 and 0.4 of two give 0.5, of six 0.73; of simulated equal values 5 % of the ranges are wider.
+    Args: highest, lowest: Estimates in the same unit; n: how many values, 2 to 6.
+    Returns: (low, high): from the difference down by the arms that point to each other, up by those that point away,
+        each pair as the root of the sum of squares (Newcombe's for shares), by Welch's degrees of freedom where a mean
+        is of few; of more than two values, that times the studentized range for n over that for 2.
+    Source: Newcombe 1998, Stat. Med. 17:873, method 10 [P]; Welch 1947, Biometrika 34:28 [P]; GUM (JCGM 100:2008),
+        5.1.2 and G.4.1 [P]; Tukey's method, NIST/SEMATECH e-Handbook, 7.4.7.1 [P].
+    Check: half-widths of 0.3 and 0.4 of two give 0.5, of six 0.73; of simulated equal values 5 % of the ranges are
+        wider; as scipy's Welch test for means of few.
     """
     if n not in STUDENTIZED_RANGE:
         raise ValueError("From 2 to 6 values can be set side by side.")
-    reach = math.hypot(between("A half-width", lowest, 0.0), between("A half-width", highest, 0.0))
-    return reach * STUDENTIZED_RANGE[n] / STUDENTIZED_RANGE[2]
+    wider, apart = STUDENTIZED_RANGE[n] / STUDENTIZED_RANGE[2], highest.value - lowest.value
+    down = _together(highest.value - highest.low, highest.freedom, lowest.high - lowest.value, lowest.freedom)
+    up = _together(highest.high - highest.value, highest.freedom, lowest.value - lowest.low, lowest.freedom)
+    return apart - wider * down, apart + wider * up
+
+
+def _together(arm: float, freedom: float, other: float, other_freedom: float) -> float:
+    arm, other = between("A half-width", arm, 0.0), between("A half-width", other, 0.0)
+    if math.isinf(freedom) and math.isinf(other_freedom):
+        return math.hypot(arm, other)
+    one, two = (arm / _t(0.95, freedom)) ** 2, (other / _t(0.95, other_freedom)) ** 2
+    if one + two == 0.0:
+        return 0.0
+    return _t(0.95, (one + two) ** 2 / (one**2 / freedom + two**2 / other_freedom)) * math.sqrt(one + two)
 
 
 def difference_between(
@@ -134,14 +169,14 @@ def difference_between(
     one, two = _row(first, 1), _row(second, 1)
     apart = float(one.mean() - two.mean())
     if min(one.size, two.size) < FEWEST_A_SIDE:
-        return Difference(apart, None, None, one.size, two.size)
+        return Difference(apart, None, one.size, two.size)
     parts = [float(row.var(ddof=1)) / row.size for row in (one, two)]
     total = sum(parts)
     if total == 0:
-        return Difference(apart, apart, apart, one.size, two.size)
+        return Difference(apart, (apart, apart), one.size, two.size)
     freedom = total**2 / sum(part**2 / (row.size - 1) for part, row in zip(parts, (one, two), strict=True))
     reach = _t(level, freedom) * math.sqrt(total)
-    return Difference(apart, apart - reach, apart + reach, one.size, two.size)
+    return Difference(apart, (apart - reach, apart + reach), one.size, two.size)
 
 
 def _t(level: float, freedom: float) -> float:

@@ -33,6 +33,27 @@ def wilson_interval(successes: Quantity, n: float, level: float = 0.95) -> tuple
     return _clipped(centre - half, hits, 0.0, 0.0), _clipped(centre + half, hits, looked_at, 1.0)
 
 
+def newcombe_interval(
+    first: float, first_n: float, second: float, second_n: float, level: float = 0.95
+) -> tuple[float, float]:
+    """Give the interval of the difference of two shares, by which alone it may be judged.
+
+    Args: first, second: how many did; first_n, second_n: how many were looked at, at least 1; level: 0 to 1, both
+        excluded.
+    Returns: (low, high) of the first share less the second, fractions, -1 to 1.
+    Source: Newcombe 1998, Stat. Med. 17:873, method 10, the hybrid score interval [P].
+    Check: 56 of 70 less 48 of 80 is 0.2, from 0.0524 to 0.3339; 9 of 10 less 3 of 10 from 0.1705 to 0.8090.
+    """
+    (low, high), (other_low, other_high) = (
+        wilson_interval(first, first_n, level),
+        wilson_interval(second, second_n, level),
+    )
+    share, other = first / first_n, second / second_n
+    apart = share - other
+    down, up = math.hypot(share - low, other_high - other), math.hypot(high - share, other - other_low)
+    return max(apart - down, -1.0), min(apart + up, 1.0)
+
+
 def exact_interval(successes: Quantity, n: float, level: float = 0.95) -> tuple[Quantity, Quantity]:
     """Give the Clopper–Pearson interval of a share: never too narrow, the one to accept or hold a lot by.
 

@@ -261,29 +261,38 @@ def format_quantity(
 
 
 def format_difference(
-    difference_si: float, unit_key: str, half_width_si: float | None = None, decimals: int | None = None
+    difference_si: float, unit_key: str, ends_si: tuple[float, float] | None = None, decimals: int | None = None
 ) -> str:
-    """Write a difference of two quantities with its unit, and with its 95 % half-width where there is one.
+    """Write a difference of two quantities with its unit, and with its 95 % interval where there is one.
 
-    Args: difference_si, half_width_si: at least 0, in the unit kept inside; decimals: to overrule the number chosen.
-    Returns: such as "0.9 ± 0.7 %", rounded as a quantity is; but with as many digits more as it takes to show whether
-        the interval holds 0. A unit's zero point has no part in it.
+    Args: difference_si, ends_si: of the interval, in the unit kept inside; decimals: to overrule the number chosen.
+    Returns: such as "0.9 ± 0.7 %", or "9 % (2 to 15 %)" where the arms differ, rounded as a quantity is; but with as
+        many digits more as it takes to show whether the interval holds 0. A unit's zero point has no part in it.
     Source: the rounding of format_quantity [M]; NIST SP 811 (2008), section 8.5: temperature intervals [P].
-    Check: 5 ± 1 °C is "9.0 ± 1.8 °F"; 1.04 ± 0.96 °C is "1.04 ± 0.96 °C", not "1.0 ± 1.0 °C".
+    Check: 4 to 6 °C about 5 is "9.0 ± 1.8 °F"; 0.08 to 2 °C about 1.04 is "1.04 ± 0.96 °C", not "1.0 ± 1.0 °C".
     """
     apart = difference_from_si(difference_si, unit_key)
-    width = difference_from_si(between("The half-width", half_width_si or 0.0, 0.0), unit_key)
+    low, high = (difference_from_si(each, unit_key) for each in ends_si or (difference_si, difference_si))
     symbol = unit(unit_key).symbol
+    width, is_even = (high - low) / 2.0, math.isclose(high - apart, apart - low, rel_tol=1e-6)
     place = decimals if decimals is not None else _decimals(apart, width, unit(unit_key))
-    if width == 0.0:
+    if width <= 0.0:
         return f"{_rounded(apart, place)} {symbol}".rstrip()
-    while place < _MOST_DECIMALS and _seems_clear(apart, width, place) is not leaves_out_zero(apart, width):
+    seems_clear = _seems_clear if is_even else _seem_clear
+    while place < _MOST_DECIMALS and seems_clear(low, high, place) is not leaves_out_zero(low, high):
         place += 1
-    return f"{_rounded(apart, place)} ± {_rounded_width(width, place)} {symbol}".rstrip()
+    if is_even:
+        return f"{_rounded(apart, place)} ± {_rounded_width(width, place)} {symbol}".rstrip()
+    ends = f"({_rounded(low, place)} to {_rounded(high, place)} {symbol}".rstrip()
+    return f"{_rounded(apart, place)} {symbol}".rstrip() + f" {ends})"
 
 
-def _seems_clear(apart: float, width: float, place: int) -> bool:
-    return abs(float(_rounded(apart, place))) > float(_rounded_width(width, place))
+def _seems_clear(low: float, high: float, place: int) -> bool:
+    return abs(float(_rounded((low + high) / 2.0, place))) > float(_rounded_width((high - low) / 2.0, place))
+
+
+def _seem_clear(low: float, high: float, place: int) -> bool:
+    return float(_rounded(low, place)) > 0.0 or float(_rounded(high, place)) < 0.0
 
 
 def _width_in_unit(value_si: float, width_si: float, unit_key: str) -> float:

@@ -170,19 +170,21 @@ def test_a_quantity_is_written_to_the_place_of_its_half_width(
 
 
 @pytest.mark.parametrize(
-    ("difference", "half_width", "unit_key", "text"),
+    ("difference", "ends", "unit_key", "text"),
     [
-        (5.0, 1.0, "f", "9.0 ± 1.8 °F"),
-        (1.04, 0.96, "c", "1.04 ± 0.96 °C"),
-        (0.96, 1.04, "c", "1.0 ± 1.0 °C"),
-        (-0.0104, 0.0096, "percent", "-1.04 ± 0.96 %"),
+        (5.0, (4.0, 6.0), "f", "9.0 ± 1.8 °F"),
+        (1.04, (0.08, 2.0), "c", "1.04 ± 0.96 °C"),
+        (0.96, (-0.08, 2.0), "c", "1.0 ± 1.0 °C"),
+        (-0.0104, (-0.02, -0.0008), "percent", "-1.04 ± 0.96 %"),
+        (0.09, (0.004, 0.153), "percent", "9.0 % (0.4 to 15.3 %)"),
+        (0.09, (-0.004, 0.153), "percent", "9 % (0 to 15 %)"),
         (5.0, None, "f", "9.0 °F"),
     ],
 )
 def test_a_difference_is_written_so_that_one_sees_whether_its_interval_holds_nought(
-    difference: float, half_width: float | None, unit_key: str, text: str
+    difference: float, ends: tuple[float, float] | None, unit_key: str, text: str
 ) -> None:
-    assert units.format_difference(difference, unit_key, half_width) == text
+    assert units.format_difference(difference, unit_key, ends) == text
 
 
 def test_the_number_of_decimals_can_be_overruled() -> None:

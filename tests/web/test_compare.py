@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Iterator
+from itertools import product
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import binomtest
 
+from app.judgement.grain.counts import counted_share
 from app.judgement.measures.batch import Measure
 from app.judgement.measures.comparison import compare_sides, rows_of
 from app.judgement.wording import Words
@@ -104,6 +109,46 @@ def test_so_it_is_where_lots_are_compared(sides: tuple[list[float], list[float]]
     difference, _, reach = apart.replace("\xa0", " ").replace("\u2212", "-").partition(" ± ")
     if reach:
         assert ("a clear difference" in said) is (abs(float(difference)) > float(reach.split()[0]))
+
+
+def pairs_of_counts() -> Iterator[tuple[int, int, int, int]]:
+    """Two counts of 20 to 200 kernels, the first share the higher."""
+    for n, other_n in product((20, 50, 100, 200), repeat=2):
+        for found, other in product(range(0, n + 1, n // 20), range(0, other_n + 1, other_n // 20)):
+            if found / n > other / other_n:
+                yield found, n, other, other_n
+
+
+def wilson(found: int, n: int) -> tuple[float, float, float]:
+    interval = binomtest(found, n).proportion_ci(method="wilson")
+    return found / n, interval.low, interval.high
+
+
+def test_no_two_shares_are_told_apart_or_held_alike_against_newcombes_interval_of_their_difference():
+    wrong, wilsons = [], {(each, n): wilson(each, n) for n in (20, 50, 100, 200) for each in range(n + 1)}
+    for found, n, other, other_n in pairs_of_counts():
+        (high, low_of_high, high_of_high), (low, low_of_low, high_of_low) = wilsons[found, n], wilsons[other, other_n]
+        ends = (
+            high - low - math.hypot(high - low_of_high, high_of_low - low),
+            high - low + math.hypot(high_of_high - high, low - low_of_low),
+        )
+        columns = [[share(found, n)], [share(other, other_n)]]
+        row = table_row(rows_of(columns)[0], Words())
+        is_clear = "a clear difference" in row.statement
+        shown = re.search(r"\((−?[\d.]+) to (−?[\d.]+) %\)| ± ", row.spread.replace("\xa0", " "))
+        assert shown, row.spread
+        if is_clear is not (ends[0] > 1e-9) or (shown[1] and is_clear is not (float(shown[1].replace("−", "-")) > 0)):
+            wrong.append((found, n, other, other_n, row.spread, row.statement))
+        if shown[1]:
+            assert float(shown[2]) / 100 == pytest.approx(ends[1], abs=0.0051)
+    assert wrong == []
+
+
+def share(found: int, n: int) -> Measure:
+    counted = counted_share(found, n)
+    return Measure(
+        "cast_chits", "Chits", "fraction", counted.share, counted.half_width, n, low=counted.low, high=counted.high
+    )
 
 
 def test_on_a_phone_each_measure_is_a_slip_whose_values_name_their_batch(app: Flask, client: FlaskClient):

@@ -106,7 +106,7 @@ def programme_prior(programme: Programme | None, species: str) -> Prior:
 
 def _count_sd(count: GrowthCount) -> float:
     hidden = 0.0 if count.is_from_lengths else HIDDEN_SD * count.ungrown.share
-    return math.hypot(count.half_width / 2.0, COUNT_SD, hidden)
+    return math.hypot(count.mean_sd, COUNT_SD, hidden)
 
 
 def _warmth(

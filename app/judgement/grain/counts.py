@@ -12,6 +12,7 @@ from app.judgement.facts.kind_parts import GROWTH_CLASSES, SET_ASIDE_CLASSES
 from app.judgement.facts.shapes import Tally
 from app.judgement.history.history import History
 from app.science import growth as science
+from app.science.control_charts import half_width_of_mean
 from app.science.proportions import wilson_interval
 
 OVERGROWN_AS = 1.125
@@ -48,7 +49,7 @@ class GrowthCount:
     """Acrospires, in kernel lengths. n: kernels with a length; set_aside: looked at, but broken, mouldy or not sure.
 
     low, high: how low and high the mean can be, for the classes hide where in them the kernels lie (equal where each
-    was measured). half_width: of the mean, for the number counted.
+    was measured). mean_sd: standard uncertainty of the mean, for the number counted.
     """
 
     fact: Tally
@@ -56,7 +57,7 @@ class GrowthCount:
     n: int
     mean: float
     sd: float
-    half_width: float
+    mean_sd: float
     low: float
     high: float
     overgrown: CountedShare
@@ -64,6 +65,11 @@ class GrowthCount:
     evenness: float
     set_aside: Mapping[str, int]
     is_from_lengths: bool
+
+    @property
+    def half_width(self) -> float:
+        """Of the mean, 95 %: the wider the fewer were counted."""
+        return half_width_of_mean(self.mean_sd * math.sqrt(self.n), self.n)
 
 
 @dataclass(frozen=True)
@@ -103,7 +109,7 @@ def growth_of(tally: Tally, overgrown_as: float = OVERGROWN_AS) -> GrowthCount |
         n=n,
         mean=mean,
         sd=science.acrospire_sd(classes, overgrown_as),
-        half_width=2.0 * mean_sd,
+        mean_sd=mean_sd,
         low=low,
         high=high,
         overgrown=counted_share(classes["over"], n),
@@ -123,7 +129,7 @@ def _from_lengths(tally: Tally, lengths: Sequence[float], aside: Mapping[str, in
         n=n,
         mean=mean,
         sd=sd,
-        half_width=2.0 * sd / math.sqrt(n),
+        mean_sd=sd / math.sqrt(n),
         low=mean,
         high=mean,
         overgrown=counted_share(classes["over"], n),

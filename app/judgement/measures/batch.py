@@ -127,6 +127,8 @@ def _rejects(batch: BatchAt) -> Measure:
         rejected.n,
         rejected.is_estimate,
         f"by {rejected.basis}: {rejected.way}",
+        low=rejected.low if rejected.n else None,
+        high=rejected.high if rejected.n else None,
     )
 
 

@@ -13,7 +13,7 @@ from app.science.control_charts import (
     FEWEST_A_SIDE,
     Difference,
     difference_between,
-    half_width_of_range,
+    interval_of_range,
     leaves_out_zero,
 )
 
@@ -25,7 +25,7 @@ NOT_SHOWN = "no difference shown, its 95 % interval holds 0"
 class ComparisonRow:
     """One measure of all batches. spread: highest less lowest of those known, in the measure's unit.
 
-    half_width: of the spread's 95 % interval, where both ends have one. statement: what may be said of it, by that
+    ends: of the spread's 95 % interval, where both values have one. statement: what may be said of it, by that
     interval; empty where nothing may.
     """
 
@@ -35,7 +35,7 @@ class ComparisonRow:
     cells: tuple[Measure, ...]
     n_known: int
     spread: float | None = None
-    half_width: float | None = None
+    ends: tuple[float, float] | None = None
     statement: str = ""
 
 
@@ -90,9 +90,8 @@ def _row(cells: tuple[Measure, ...], measured: Sequence[Measure]) -> ComparisonR
     lowest = min(measured, key=lambda each: each.value or 0.0)
     highest = max(measured, key=lambda each: each.value or 0.0)
     spread = (highest.value or 0.0) - (lowest.value or 0.0)
-    reach = None
-    if lowest.half_width and highest.half_width:
-        reach = half_width_of_range(lowest.half_width, highest.half_width, len(measured))
+    top, bottom = highest.estimate, lowest.estimate
+    ends = interval_of_range(top, bottom, len(measured)) if top and bottom else None
     return ComparisonRow(
         key=first.key,
         word=first.word,
@@ -100,17 +99,17 @@ def _row(cells: tuple[Measure, ...], measured: Sequence[Measure]) -> ComparisonR
         cells=cells,
         n_known=len(measured),
         spread=spread,
-        half_width=reach,
-        statement=_statement(spread, reach, len(measured)),
+        ends=ends,
+        statement=_statement(spread, ends, len(measured)),
     )
 
 
-def _statement(spread: float, reach: float | None, n: int) -> str:
-    if reach is None:
+def _statement(spread: float, ends: tuple[float, float] | None, n: int) -> str:
+    if ends is None:
         return ""
     if spread == 0.0:
         return "the same"
-    if leaves_out_zero(spread, reach):
+    if leaves_out_zero(*ends):
         return CLEAR
     return NOT_SHOWN if n == 2 else f"between the highest and the lowest {NOT_SHOWN}"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
@@ -11,6 +12,7 @@ from typing import Any
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Reading
 from app.judgement.history.history import hours_between
+from app.science.control_charts import Estimate
 
 USABLE = frozenset({"measured", "estimated"})
 ONE_LOOK = timedelta(minutes=15)
@@ -21,7 +23,8 @@ class Measure:
     """A measure. value None: not known (yet), and the note says why. unit: as in Limit.unit, or kg, count, c_h,
     ratio, colour, diastatic_power, falling_number.
 
-    half_width: of the 95 % interval, None where nothing tells it; low, high: its ends, where it is lopsided.
+    half_width: of the 95 % interval, None where nothing tells it; low, high: its ends, where it is lopsided; freedom:
+    degrees of freedom, where it is by the scatter of a few.
     n: kernels, readings or events behind it. position: in, low or high, where the batch's programme sets a limit to it;
     severity: how grave that is.
     """
@@ -38,6 +41,16 @@ class Measure:
     severity: str | None = None
     low: float | None = None
     high: float | None = None
+    freedom: int | None = None
+
+    @property
+    def estimate(self) -> Estimate | None:
+        """The value with its interval; None where nothing tells one."""
+        if self.value is None or not self.half_width:
+            return None
+        low = self.value - self.half_width if self.low is None else self.low
+        high = self.value + self.half_width if self.high is None else self.high
+        return Estimate(self.value, low, high, self.freedom or math.inf)
 
     @property
     def is_known(self) -> bool:

@@ -134,7 +134,10 @@ def _growth(batch: BatchAt, grown: GrowthCount | None) -> list[Measure]:
             Measure("overgrown_share", "Overgrown", "fraction", note="not counted"),
         ]
     way = "measured" if grown.is_from_lengths else "by classes"
-    mean = Measure("acrospire", "Acrospire, mean", "kernel_lengths", grown.mean, grown.half_width, grown.n, note=way)
+    mean = Measure(
+        "acrospire", "Acrospire, mean", "kernel_lengths", grown.mean, grown.half_width, grown.n, note=way,
+        freedom=grown.n - 1,
+    )  # fmt: skip
     over = grown.overgrown
     return [
         mean if batch.is_in("germination") else judged(batch, mean, "acrospire"),

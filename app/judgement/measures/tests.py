@@ -10,6 +10,7 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Result
 from app.judgement.malt.tests import conversion_of, extract_of, results, way_of
 from app.judgement.measures.measure import Measure
+from app.science.control_charts import half_width_of_mean
 
 TEST_KEYS = ("malt_colour", "extract_dry", "diastatic_power", "conversion", "falling_number")
 
@@ -45,13 +46,13 @@ def _mean(
     tests = results(batch.history, kind, batch.now)
     if not tests:
         return Measure(key, word, unit, note="not measured")
-    figures = [figure(test) for test in tests]
-    widths = [_half_width(figures), half_width(tests) if half_width else None]
-    known_widths = [width for width in widths if width is not None]
+    figures, n = [figure(test) for test in tests], len(tests)
+    by_scatter = half_width_of_mean(stdev(figures), n) if n > 1 else 0.0
+    by_instrument = half_width(tests) if half_width else 0.0
     is_estimate = any(test.quality == "estimated" for test in tests)
-    return Measure(
-        key, word, unit, fmean(figures), max(known_widths, default=None), len(tests), is_estimate, way_of(tests)
-    )
+    freedom = n - 1 if by_scatter > by_instrument else None
+    reach = max(by_scatter, by_instrument) or None
+    return Measure(key, word, unit, fmean(figures), reach, n, is_estimate, way_of(tests), freedom=freedom)
 
 
 def _value(test: Result) -> float:
@@ -61,14 +62,3 @@ def _value(test: Result) -> float:
 def _extract(tests: Sequence[Result]) -> float:
     """The 95 % half-width that hydrometer and moisture leave to the mean of these mashes."""
     return 2.0 * math.sqrt(math.fsum(extract_of(test).dry_sd ** 2 for test in tests)) / len(tests)
-
-
-def _half_width(figures: Sequence[float]) -> float | None:
-    """The 95 % half-width of a mean by the scatter of its figures; None of one alone, and where all are the same."""
-    n = len(figures)
-    scatter = stdev(figures) if n > 1 else 0.0
-    if scatter == 0.0:
-        return None
-    from scipy.special import stdtrit
-
-    return float(stdtrit(n - 1, 0.975)) * scatter / math.sqrt(n)

@@ -140,8 +140,7 @@ def side_row(row: SideRow, words: Words) -> tuple[str, str, str, str, str]:
     """One measure of two lots, as Sides has it."""
     first, second = (quantity(row.unit, mean, words) for mean in (row.first_mean, row.second_mean))
     found = row.difference
-    half_width = (found.high - found.low) / 2 if found.low is not None and found.high is not None else None
-    less = difference(row.unit, found.difference, words, half_width)
+    less = difference(row.unit, found.difference, words, found.ends)
     return (row.word, first, second, less, row.statement)
 
 
@@ -158,7 +157,7 @@ def table_row(row: ComparisonRow, words: Words) -> TableRow:
     cells = [Cell(measure_value(cell, words), _note(cell), *position(cell), cell.is_estimate) for cell in row.cells]
     spread = ""
     if row.spread is not None and row.unit != "count":
-        spread = difference(row.unit, row.spread, words, row.half_width)
+        spread = difference(row.unit, row.spread, words, row.ends)
     elif row.spread is not None:
         spread = f"{row.spread:.0f}"
     return TableRow(row.key, row.word, cells, spread, _statement(row))

@@ -55,11 +55,11 @@ def quantity(unit: str, value: float, words: Words, half_width: float | None = N
     return unbroken(text)
 
 
-def difference(unit: str, value: float, words: Words, half_width: float | None = None) -> str:
+def difference(unit: str, value: float, words: Words, ends: tuple[float, float] | None = None) -> str:
     """A difference of two values of a measure: of temperatures and the like it has no zero to be shifted from."""
     key = words.unit(MEASURED_AS[unit]) if unit in MEASURED_AS else "fraction"
-    decimals = 2 if key == "fraction" and not half_width else None
-    text = units.format_difference(value, key, half_width, decimals) + (" h" if unit == "c_h" else "")
+    decimals = 2 if key == "fraction" and not ends else None
+    text = units.format_difference(value, key, ends, decimals) + (" h" if unit == "c_h" else "")
     return unbroken(text)
 
 

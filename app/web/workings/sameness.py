@@ -57,8 +57,8 @@ def two_groups(g: Given) -> Outcome:
     difference = control_charts.difference_between(g["first"], g["second"])
     means = [sum(side) / len(side) for side in (g["first"], g["second"])]
     rows = [("Numbers", f"{difference.n_first} and {difference.n_second}")]
-    if difference.low is not None and difference.high is not None:
-        rows.append(("95 % interval", f"{plain(difference.low, decimals=3)} to {plain(difference.high, decimals=3)}"))
+    if difference.ends is not None:
+        rows.append(("95 % interval", " to ".join(plain(end, decimals=3) for end in difference.ends)))
     words = {None: "too few to say", True: "they differ", False: "may well be the same"}
     return Outcome(
         "First less second",

@@ -77,9 +77,9 @@ def test_a_count_of_broken_kernels_only_is_not_judged():
     assert growth_counts(counted({"broken": 8}, looked_at=8)) == ()
 
 
-def test_four_times_the_kernels_halve_the_half_width():
-    few = growth_of(tally_of(25)).half_width
-    many = growth_of(tally_of(100)).half_width
+def test_four_times_the_kernels_halve_the_uncertainty():
+    few = growth_of(tally_of(25)).mean_sd
+    many = growth_of(tally_of(100)).mean_sd
     assert few / many == pytest.approx(2.0, rel=0.02)
 
 

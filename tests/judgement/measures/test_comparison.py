@@ -44,7 +44,7 @@ def test_a_measure_that_no_batch_has_is_no_row():
 
 def test_a_difference_is_clear_where_its_own_interval_leaves_out_nought():
     found = row("cast_moisture", moisture(0.44, 0.01), moisture(0.4545, 0.01))
-    assert found.half_width == pytest.approx(2**0.5 * 0.01)
+    assert found.ends == pytest.approx((0.0145 - 2**0.5 * 0.01, 0.0145 + 2**0.5 * 0.01))
     assert found.statement == CLEAR
     assert row("cast_moisture", moisture(0.44, 0.01), moisture(0.454, 0.01)).statement == NOT_SHOWN
 
@@ -61,7 +61,7 @@ def test_a_total_that_still_runs_is_not_set_against_a_finished_one():
 def test_the_ends_of_several_lie_apart_by_chance_more_often_than_two():
     cells = [moisture(0.44, 0.01), moisture(0.4545, 0.01), moisture(0.445, 0.01)]
     found = row("cast_moisture", *cells)
-    assert found.half_width == pytest.approx(1.1955 * 2**0.5 * 0.01, rel=1e-3)
+    assert (found.ends[1] - found.ends[0]) / 2 == pytest.approx(1.1955 * 2**0.5 * 0.01, rel=1e-3)
     assert found.statement == f"between the highest and the lowest {NOT_SHOWN}"
     assert row("cast_moisture", *cells, moisture(0.47, 0.01)).statement == CLEAR
 
@@ -69,7 +69,7 @@ def test_the_ends_of_several_lie_apart_by_chance_more_often_than_two():
 def test_without_intervals_nothing_is_said_of_the_difference():
     for second in (None, 0.0):
         found = row("cast_moisture", moisture(0.42, second), moisture(0.45, 0.01))
-        assert (found.statement, found.half_width) == ("", None)
+        assert (found.statement, found.ends) == ("", None)
         assert found.spread == pytest.approx(0.03)
 
 
@@ -100,7 +100,7 @@ def test_lots_are_compared_with_the_interval_of_welch():
     found = losses(compare_lots(histories, at(20))[(("lot-1",), ("lot-2",))])
     expected = ttest_ind(first, second, equal_var=False)
     interval = expected.confidence_interval(0.95)
-    assert (found.difference.low, found.difference.high) == pytest.approx((interval.low, interval.high))
+    assert found.difference.ends == pytest.approx((interval.low, interval.high))
     assert (found.difference.n_first, found.difference.n_second) == (4, 3)
     assert found.has_verdict
     assert "clear difference" in found.statement
