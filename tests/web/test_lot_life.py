@@ -54,7 +54,8 @@ def test_the_published_dishes_through_the_form_give_the_published_figures(client
     assert "The lot is fit." in page
     assert "100.0\u00a0%" in page
     assert "95.0\u00a0%" in page
-    assert "5\u00a0points" in page
+    assert "5\u00a0points\u00a0(0\u00a0to\u00a011)" in page  # Newcombe: 0.47 to 11.18
+    assert "very low to low water sensitivity" in page
     assert "<dd>5.03<" in page
     assert "<dd>6.83<" in page
 

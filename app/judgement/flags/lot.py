@@ -169,9 +169,11 @@ def _verdict_flag(batch: BatchAt, lot: LotInfo, facts: Sequence[Fact], verdict: 
     if verdict.verdict == SENSITIVE:
         source = provenance("P", "30 points or more: Montana State University barley programme; MEBAK R-110.34.612")
     doubt = "" if verdict.is_sure else " So few kernels leave room for chance."
+    title = _TITLES[verdict.verdict] if verdict.can_tell else verdict.word
     return raised(
-        batch, rule, severity, facts,
-        Message(f"{lot.name} {_TITLES[verdict.verdict]}", " ".join(verdict.reasons) + doubt, remedy),
+        batch, rule, severity if verdict.can_tell else "notice", facts,
+        Message(f"{lot.name} {title}" if verdict.can_tell else f"{lot.name}: {title}",
+                " ".join(verdict.reasons) + doubt, remedy),
         source, ends_at=batch.ended_at, unit="fraction",
         worst=verdict.tests.four.energy_percent / 100.0 if verdict.tests.four else None,
     )  # fmt: skip

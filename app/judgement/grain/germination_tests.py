@@ -9,7 +9,14 @@ from functools import cached_property
 
 from app.judgement.facts.shapes import Fact, Tally
 from app.science import germination
-from app.science.proportions import Agreement, exact_interval, replicates_agree, separates, wilson_interval
+from app.science.proportions import (
+    Agreement,
+    exact_interval,
+    newcombe_interval,
+    replicates_agree,
+    separates,
+    wilson_interval,
+)
 
 DAYS = ("day_1", "day_2", "day_3")
 SAME_TEST = timedelta(hours=24)
@@ -102,9 +109,35 @@ class Capacity:
         return germination.germination_capacity(self.fact.counts.get("not_germinated", 0), self.n)
 
     @property
+    def alive(self) -> int:
+        return self.n - self.fact.counts.get("not_germinated", 0)
+
+    @property
     def shown_percent(self) -> tuple[float, float]:
-        low, high = wilson_interval(float(self.n - self.fact.counts.get("not_germinated", 0)), float(self.n))
+        low, high = wilson_interval(float(self.alive), float(self.n))
         return 100.0 * low, 100.0 * high
+
+
+@dataclass(frozen=True)
+class Points:
+    """A difference of two shares in points, with its 95 % interval (Newcombe)."""
+
+    value: float
+    low: float
+    high: float
+
+    @property
+    def words(self) -> str:
+        return f"{self.value:.0f} points ({self.low:.0f} to {self.high:.0f})"
+
+    def can_tell(self, limit: float) -> bool:
+        """Whether the interval lies on one side of a limit."""
+        return self.low >= limit or self.high < limit
+
+
+def _points(value: float, first: int, first_n: int, second: int, second_n: int) -> Points:
+    low, high = newcombe_interval(first, first_n, second, second_n)
+    return Points(value, 100.0 * low, 100.0 * high)
 
 
 @dataclass(frozen=True)
@@ -116,17 +149,21 @@ class LotTests:
     capacity: Capacity | None = None
     running: tuple[Tally, ...] = ()
 
-    @property
-    def water_sensitivity(self) -> float | None:
-        if self.four is None or self.eight is None:
+    @cached_property
+    def water_sensitivity(self) -> Points | None:
+        four, eight = self.four, self.eight
+        if four is None or eight is None:
             return None
-        return germination.water_sensitivity(self.four.daily, self.four.n, self.eight.daily, self.eight.n)
+        value = germination.water_sensitivity(four.daily, four.n, eight.daily, eight.n)
+        return _points(value, four.grown, four.n, eight.grown, eight.n)
 
-    @property
-    def dormancy(self) -> float | None:
-        if self.four is None or self.capacity is None:
+    @cached_property
+    def dormancy(self) -> Points | None:
+        four, capacity = self.four, self.capacity
+        if four is None or capacity is None:
             return None
-        return germination.dormancy(self.capacity.percent, self.four.energy_percent)
+        value = germination.dormancy(capacity.percent, four.energy_percent)
+        return _points(value, capacity.alive, capacity.n, four.grown, four.n)
 
 
 def lot_tests(facts: Iterable[Fact], at: datetime) -> LotTests:

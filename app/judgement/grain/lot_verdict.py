@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 
-from app.judgement.grain.germination_tests import AS_ALIVE_FOR, LotTests, Plates, lot_tests
+from app.judgement.grain.germination_tests import AS_ALIVE_FOR, LotTests, Plates, Points, lot_tests
 from app.judgement.grain.lot_storage import StorageUse, storage_use
 from app.judgement.history.history import LotInfo
 from app.science import germination
@@ -17,7 +17,9 @@ UNFIT_BELOW_POINTS = 10.0
 """A lot that lacks more than this to what is asked is no malting grain: common practice, an editable default."""
 
 DORMANT_FROM_POINTS = 5.0
-"""From this dormancy on the rest is said to sleep: less is what two tests differ by. Common practice."""
+"""From this dormancy on the rest is said to sleep. Common practice."""
+
+CAN_T_TELL = "so few kernels can’t tell whether it is"
 
 ANY_OTHER = Requirement(95.0, "common practice, an editable default", "C")
 FIT, DORMANT, WEAK, SENSITIVE, UNFIT, UNTESTED = "fit", "dormant", "weak", "water_sensitive", "unfit", "not_tested"
@@ -29,6 +31,9 @@ WORDS = {
     UNFIT: "unfit",
     UNTESTED: "not tested",
 }
+MAY_BE = {DORMANT: "can’t tell: may be dormant, retest", SENSITIVE: "can’t tell: may be water sensitive"}
+"""The words where the interval of what decides it spans its limit."""
+
 STATUS = {FIT: "fine", DORMANT: "caution", WEAK: "caution", SENSITIVE: "caution", UNFIT: "act", UNTESTED: "none"}
 
 
@@ -44,7 +49,17 @@ class LotVerdict:
 
     @property
     def word(self) -> str:
-        return WORDS[self.verdict]
+        return WORDS[self.verdict] if self.can_tell else MAY_BE[self.verdict]
+
+    @property
+    def can_tell(self) -> bool:
+        """Whether the interval of what decides it, a difference of two shares, lies beyond its limit."""
+        decides = {
+            SENSITIVE: (self.tests.water_sensitivity, germination.WATER_SENSITIVE_FROM_POINTS),
+            DORMANT: (self.tests.dormancy, DORMANT_FROM_POINTS),
+        }
+        points, limit = decides.get(self.verdict, (None, 0.0))
+        return points is None or points.can_tell(limit)
 
     @property
     def status(self) -> str:
@@ -126,12 +141,9 @@ def _verdict(four: Plates, tests: LotTests, asked: Requirement) -> str:
     energy, wanted = four.energy_percent, asked.at_least_percent
     if energy >= wanted:
         sensitivity = tests.water_sensitivity
-        return SENSITIVE if sensitivity is not None and germination.is_water_sensitive(sensitivity) else FIT
-    if (
-        tests.capacity is not None
-        and tests.capacity.percent >= wanted
-        and (tests.dormancy or 0.0) >= DORMANT_FROM_POINTS
-    ):
+        return SENSITIVE if sensitivity is not None and germination.is_water_sensitive(sensitivity.value) else FIT
+    asleep = tests.dormancy.value if tests.dormancy is not None else 0.0
+    if tests.capacity is not None and tests.capacity.percent >= wanted and asleep >= DORMANT_FROM_POINTS:
         return DORMANT
     alive = max(energy, tests.capacity.percent) if tests.capacity is not None else energy
     return WEAK if alive >= wanted - UNFIT_BELOW_POINTS else UNFIT
@@ -148,9 +160,24 @@ def _reasons(four: Plates, tests: LotTests, asked: Requirement, verdict: str) ->
     yield from _capacity_reasons(tests, verdict)
     sensitivity = tests.water_sensitivity
     if sensitivity is not None:
-        band = germination.water_sensitivity_band(sensitivity)
-        rests = " Give it short steeps and long air rests." if sensitivity > 25.0 else ""
-        yield f"Water costs it {sensitivity:.0f} points: a {band} water sensitivity.{rests}"
+        rests = " Give it short steeps and long air rests." if sensitivity.value > 25.0 else ""
+        yield f"Water costs it {sensitivity.words}: {sensitivity_said(sensitivity)}.{rests}"
+
+
+def sensitivity_said(found: Points) -> str:
+    """What a water sensitivity comes to, by its whole interval; and that it spans the limit, where it does."""
+    limit = germination.WATER_SENSITIVE_FROM_POINTS
+    if not found.can_tell(limit):
+        return f"{CAN_T_TELL} water sensitive ({limit:.0f} and more)"
+    lowest, highest = (germination.water_sensitivity_band(end) for end in (found.low, found.high))
+    return f"{lowest if lowest == highest else f'{lowest} to {highest}'} water sensitivity"
+
+
+def dormancy_said(found: Points) -> str:
+    """Whether the rest sleeps, by the whole interval."""
+    if not found.can_tell(DORMANT_FROM_POINTS):
+        return f"{CAN_T_TELL} asleep ({DORMANT_FROM_POINTS:.0f} and more)"
+    return "asleep" if found.low >= DORMANT_FROM_POINTS else "not asleep"
 
 
 def _capacity_reasons(tests: LotTests, verdict: str) -> Iterator[str]:
@@ -158,14 +185,12 @@ def _capacity_reasons(tests: LotTests, verdict: str) -> Iterator[str]:
         if verdict in (WEAK, UNFIT):
             yield "Whether the rest is dead or asleep, a capacity test in peroxide tells."
         return
-    alive, asleep = tests.capacity.percent, tests.dormancy or 0.0
-    sleeping = f", {asleep:.0f} points of them asleep" if asleep >= DORMANT_FROM_POINTS else ""
-    if verdict == DORMANT:
-        yield f"{_percent(alive)} are alive{sleeping}: wait some weeks, and test again."
-    elif verdict in (WEAK, UNFIT):
-        yield f"{_percent(alive)} are alive{sleeping}: the rest will not wake."
-    else:
-        yield f"{_percent(alive)} are alive."
+    alive, more = f"{_percent(tests.capacity.percent)} are alive", tests.dormancy
+    if verdict not in (DORMANT, WEAK, UNFIT) or more is None:
+        yield f"{alive}."
+        return
+    sleeping = f"{alive}, {more.words} more than grew: {dormancy_said(more)}"
+    yield f"{sleeping}; {'wait some weeks, and test again' if verdict == DORMANT else 'the dead will not wake'}."
 
 
 def _limits(four: Plates, tests: LotTests) -> Iterator[str]:

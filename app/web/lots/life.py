@@ -8,12 +8,18 @@ from typing import Any
 
 from app.judgement.facts.kind_parts import WATERS
 from app.judgement.facts.shapes import Fact, Tally
-from app.judgement.grain.germination_tests import DAYS, Capacity, LotTests, Plates, is_counted_out
+from app.judgement.grain.germination_tests import DAYS, Capacity, LotTests, Plates, Points, is_counted_out
 from app.judgement.grain.lot_storage import StorageUse
-from app.judgement.grain.lot_verdict import DORMANT, UNTESTED, LotVerdict, lot_verdict
+from app.judgement.grain.lot_verdict import (
+    DORMANT,
+    UNTESTED,
+    LotVerdict,
+    dormancy_said,
+    lot_verdict,
+    sensitivity_said,
+)
 from app.judgement.history.history import LotInfo
 from app.judgement.wording import Words
-from app.science import germination
 from app.store.lots import LotStory
 from app.web.lots.saying import kept_words
 from app.web.words.facts import Said, who_words
@@ -85,8 +91,10 @@ def kept_said(story: LotStory, fact: Fact, words: Words) -> Said:
 def said_of(verdict: LotVerdict) -> Said:
     """A verdict as a line: the word, then why."""
     text = {UNTESTED: "The lot is not judged yet.", DORMANT: "The lot is dormant: wait, and test it again."}
-    reasons = unbroken_figures(" ".join(verdict.reasons))
-    return Said(verdict.status, text.get(verdict.verdict, f"The lot is {verdict.word}."), reasons)
+    said = text.get(verdict.verdict, f"The lot is {verdict.word}.")
+    if not verdict.can_tell:
+        said = f"{verdict.word[0].upper()}{verdict.word[1:]}."
+    return Said(verdict.status, said, unbroken_figures(" ".join(verdict.reasons)))
 
 
 def dish_tests(lot: LotInfo, words: Words) -> list[DishTest]:
@@ -119,10 +127,9 @@ def _dish_row(fact: Tally, words: Words) -> DishRow:
 def _tested(tests: LotTests) -> list[Row]:
     rows = [_energy("4\u00a0mL", tests.four), _energy("8\u00a0mL", tests.eight)]
     if tests.water_sensitivity is not None:
-        band = germination.water_sensitivity_band(tests.water_sensitivity)
-        points = f"{tests.water_sensitivity:.0f}\u00a0points".replace("-", "−")
-        key = "germination.water_sensitivity"
-        rows.append(("Water sensitivity", points, f"{band}; 30 and more is water sensitive", "", "", key))
+        sensitivity = tests.water_sensitivity
+        points, key = unbroken(sensitivity.words), "germination.water_sensitivity"
+        rows.append(("Water sensitivity", points, sensitivity_said(sensitivity), "", "", key))
     for water, plates in (("4\u00a0mL", tests.four), ("8\u00a0mL", tests.eight)):
         if plates is not None and plates.index is not None:
             key = "germination.germination_index"
@@ -142,7 +149,7 @@ def _energy(water: str, plates: Plates | None) -> Row | None:
     return (f"Germinative energy, {water}", f"{plates.energy_percent:.1f}\u00a0%", note, "", "", key)
 
 
-def _capacity(capacity: Capacity | None, dormancy: float | None) -> list[Row]:
+def _capacity(capacity: Capacity | None, dormancy: Points | None) -> list[Row]:
     if capacity is None:
         return []
     low, high = capacity.shown_percent
@@ -150,8 +157,8 @@ def _capacity(capacity: Capacity | None, dormancy: float | None) -> list[Row]:
     key = "germination.germination_capacity"
     rows: list[Row] = [("Germination capacity", f"{capacity.percent:.1f}\u00a0%", note, "", "", key)]
     if dormancy is not None:
-        points = f"{dormancy:.0f}\u00a0points".replace("-", "−")
-        rows.append(("Dormancy", points, "capacity less energy", "", "", "germination.dormancy"))
+        points, said = unbroken(dormancy.words), f"capacity less energy: {dormancy_said(dormancy)}"
+        rows.append(("Dormancy", points, said, "", "", "germination.dormancy"))
     return rows
 
 

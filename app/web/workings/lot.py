@@ -28,6 +28,7 @@ BY_CHANCE = "The interval is Wilson’s, 95 %: what chance leaves open with so f
         "germination.water_sensitivity",
         "germination.water_sensitivity_band",
         "germination.is_water_sensitive",
+        "proportions.newcombe_interval",
         "germination.germination_index",
         "proportions.wilson_interval",
     ),
@@ -58,16 +59,22 @@ def _in_8_ml(g: Given, energy: float) -> tuple[tuple[str, ...], ...]:
         return ()
     wet = germination.germinative_energy(g["counts_8"], g["kernels_8"])
     points = germination.water_sensitivity(g["counts_4"], g["kernels_4"], g["counts_8"], g["kernels_8"])
-    is_sensitive = germination.is_water_sensitive(points)
-    low, high = proportions.wilson_interval(sum(g["counts_8"][:3]), g["kernels_8"])
+    grown, grown_8 = (sum(g[counts][:3]) for counts in ("counts_4", "counts_8"))
+    low, high = proportions.wilson_interval(grown_8, g["kernels_8"])
+    lowest, highest = (
+        100 * end for end in proportions.newcombe_interval(grown, g["kernels_4"], grown_8, g["kernels_8"])
+    )
+    limit = germination.WATER_SENSITIVE_FROM_POINTS
+    is_fine, is_sensitive = highest < limit, lowest >= limit
     rows = (
         ("Germinative energy, 8 mL", percent(g, wet / 100.0, decimals=1), f"95 % interval {interval(low, high)}"),
         (
             "Water sensitivity",
             plain(points, "points", decimals=1),
-            f"{energy:.1f} − {wet:.1f}: {germination.water_sensitivity_band(points)}",
-            "caution" if is_sensitive else "fine",
-            "short steeps, long air rests" if is_sensitive else "not water sensitive",
+            f"{energy:.1f} − {wet:.1f}: {germination.water_sensitivity_band(points)}; "
+            f"95 % interval {plain(lowest, decimals=0)} to {plain(highest, decimals=0)}",
+            "fine" if is_fine else "caution" if is_sensitive else "notice",
+            "not water sensitive" if is_fine else "short steeps, long air rests" if is_sensitive else "can’t tell",
         ),
     )
     return (*rows, *_index(g["counts_8"], "8 mL"))

@@ -110,7 +110,8 @@ def life_flags(story: Story, hour: float = 1.0) -> dict[str, str]:
         (laid_out(94), {"lot_weak": "caution"}),
         (laid_out(84), {"lot_unfit": "act"}),
         (laid_out(80, dead=4), {"lot_dormant": "caution"}),
-        (laid_out(98, in_eight=68), {"lot_water_sensitive": "caution"}),
+        (laid_out(98, in_eight=50), {"lot_water_sensitive": "caution"}),
+        (laid_out(98, in_eight=68), {"lot_water_sensitive": "notice"}),  # so few kernels can't tell
         (laid_out(98, in_eight=69), {}),
         (laid_out(98, hours=-24 * 60 - 0.5), {}),
         (laid_out(98, hours=-24 * 60 - 1.5), {"lot_test_old": "notice"}),

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
+from itertools import product
 from typing import Any
 
 import pytest
+from scipy.stats import binomtest
 
 from app.judgement.facts.records import fact_from_record
 from app.judgement.grain.lot_verdict import LotVerdict, lot_verdict
@@ -58,7 +61,8 @@ def test_the_published_dishes_give_the_published_figures() -> None:
     assert four is not None
     assert eight is not None
     assert (four.energy_percent, eight.energy_percent) == (100.0, 95.0)
-    assert found.tests.water_sensitivity == pytest.approx(5.0)
+    assert found.tests.water_sensitivity is not None
+    assert found.tests.water_sensitivity.value == pytest.approx(5.0)
     assert four.index == pytest.approx(5.025126, abs=1e-6)
     assert eight.index == pytest.approx(6.834532, abs=1e-6)
     assert (found.verdict, found.status) == ("fit", "fine")
@@ -105,7 +109,42 @@ def test_thirty_points_are_water_sensitive(in_eight: int, verdict: str) -> None:
     # Montana State University barley programme: 30 points and more.
     found = Bench().grew(98).grew(in_eight, water="8ml").verdict()
     assert found.verdict == verdict
-    assert any("considerable water sensitivity" in reason and "long air rests" in reason for reason in found.reasons)
+    # 98 less 68 of 100: Newcombe's interval, by hand from scipy's Wilson limits, goes from 20 to 40 points.
+    assert any("can’t tell whether it is water sensitive" in reason for reason in found.reasons)
+    assert any("long air rests" in reason for reason in found.reasons)
+    if verdict == "water_sensitive":
+        assert found.word == "can’t tell: may be water sensitive"
+
+
+@pytest.mark.parametrize(("four", "eight"), list(product(range(60, 101, 4), range(0, 101, 4))))
+def test_a_water_sensitivity_is_claimed_or_denied_only_by_its_whole_interval(four: int, eight: int) -> None:
+    found = Bench().grew(four).grew(eight, water="8ml").verdict()
+    points = found.tests.water_sensitivity
+    assert points is not None
+    low, high = newcombe(four, eight)
+    assert (points.low, points.high) == pytest.approx((low, high), abs=1e-6)
+    (said,) = [reason for reason in found.reasons if "Water costs" in reason]
+    assert ("can’t tell" in said) is (low < 30.0 <= high)
+    assert found.can_tell is not (found.verdict == "water_sensitive" and low < 30.0 <= high)
+    if found.verdict == "water_sensitive":
+        assert ("can’t tell" in found.word) is (low < 30.0)
+
+
+def newcombe(first: int, second: int) -> tuple[float, float]:
+    """Of two counts of 100, in points: method 10 of Newcombe 1998 on scipy's Wilson limits."""
+    one, other = (binomtest(each, 100).proportion_ci(method="wilson") for each in (first, second))
+    apart = (first - second) / 100
+    down = math.hypot(first / 100 - one.low, other.high - second / 100)
+    return 100 * (apart - down), 100 * (apart + math.hypot(one.high - first / 100, second / 100 - other.low))
+
+
+def test_a_dormancy_is_claimed_only_by_its_whole_interval() -> None:
+    # 98 of 100 less 60 of 100 is far from the five points; 95 of 100 alive less 89 that grew is not.
+    sure, unsure = (Bench().grew(grown).dead(dead).verdict() for grown, dead in ((60, 4), (90, 6)))
+    assert (sure.verdict, sure.word) == ("dormant", "wait and retest: dormant")
+    assert any("more than grew: asleep" in reason for reason in sure.reasons)
+    assert (unsure.verdict, unsure.word) == ("dormant", "can’t tell: may be dormant, retest")
+    assert any("can’t tell whether it is asleep" in reason for reason in unsure.reasons)
 
 
 def test_a_weak_lot_that_is_water_sensitive_too_says_both() -> None:
