@@ -54,7 +54,7 @@ EXPECTED: Mapping[int, Mapping[str, str]] = {
     },
     6: {"over_ceiling": "act", "out_of_limits": "notice"},
     7: {"out_of_limits": "caution"},
-    8: {"lot_undeclared": "act", "lot_untested": "notice"},
+    8: {"lot_undeclared": "caution", "lot_untested": "notice"},
 }
 
 

@@ -10,16 +10,19 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.facts.records import fact_from_record
-from app.judgement.flags import evaluate
+from app.judgement.facts.shapes import Reading, StageChange, Tally, Weighing
+from app.judgement.flags import Flag, evaluate
 from app.judgement.forecasts.band import Value, When
 from app.judgement.forecasts.moisture import determinations
 from app.judgement.grain.counts import growth_counts
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.steps.next_steps import next_steps
 from tests.benchmarks.known_by import known_by, told_at
+from tests.truth.malting import Truth
 from tests.truth.run import Run
 
 SOON, LATER = timedelta(minutes=2), timedelta(hours=3)
@@ -113,39 +116,142 @@ def look_at(run: Run, moment: datetime) -> Look:
         fault=fault.name if fault else None,
         in_time=fault is not None and fault.starts_h <= hour <= fault.mendable_until_h,
         hour=hour,
-        flags=tuple(Raised(flag.rule, flag.severity, flag.title, is_true(run, flag.rule, hour)) for flag in standing),
+        flags=tuple(Raised(flag.rule, flag.severity, flag.title, is_true(run, flag, hour)) for flag in standing),
         steps=tuple(step.what for step in next_steps(history, moment)),
         claims=tuple(claims(run, batch_at(history, moment), hour)),
     )
 
 
-def is_true(run: Run, rule: str, hour: float) -> bool | None:
-    """Whether it is so, by the simulator alone."""
-    truth = run.truth
-    since = [at for at, kind, _ in truth.events if kind in ("turned", "cast") and at <= hour]
-    match rule:
-        case "turning_due" | "warm_and_wet" if since and truth.stage(hour) == "germination":
-            return hour - max(since) > TURNED_WITHIN_H
+def is_true(run: Run, flag: Flag, hour: float) -> bool | None:
+    """Whether it is so, or was while the flag stood, by the simulator alone."""
+    truth, first = run.truth, _hour(run, flag.starts_at)
+    last = hour if flag.ends_at is None else min(_hour(run, flag.ends_at), hour)
+    end = min(last, truth.cast_h)
+    match flag.rule:
+        case "turning_due":
+            return _longest_unturned_h(run, first - TURNED_WITHIN_H, last) > TURNED_WITHIN_H
+        case "warm_and_wet":
+            return _warm_and_wet_h(truth, first - WARM_WET_H, last) >= WARM_WET_H - 0.5
         case "silent":
-            return run.person in ("newcomer", "sloppy")
+            return last - max([each for each in _looked_h(run) if each < last], default=0.0) > SILENT_H
         case "lot_undeclared" | "lot_untested" | "lot_test_old":
             return True
         case "oversteeped":
-            return truth.moisture(min(hour, truth.cast_h)) > _high(run, "cast_moisture")
+            return truth.moisture(end) > _limit(run, "cast_moisture", "high_caution") - HARDLY_WB
+        case "dry_at_cast":
+            return truth.moisture(end) < _limit(run, "cast_moisture", "low_caution") + HARDLY_WB
+        case "bed_moisture":
+            low, high = (_limit(run, "cast_moisture", edge) for edge in ("low_caution", "high_caution"))
+            bed = [wb for each in _between(truth, first, last) for wb in truth.layer_moistures(each)]
+            return min(bed) < low + HARDLY_WB if "dries out" in flag.title else max(bed) > high - HARDLY_WB
+        case "not_dry_enough":
+            return truth.moisture(last) > _limit(run, "final_moisture", "high_caution") - HARDLY_WB
         case "past_target":
-            return truth.overgrown(hour) > OVERGROWN_SHARE
-        case "long_under_water":
-            return any(stage == "immersion" and start <= hour <= end for stage, start, end in truth.spans)
+            return truth.overgrown(last) > OVERGROWN_SHARE
+        case "over_ceiling":
+            return _is_over_ceiling(run, first, last)
+        case "out_of_limits":
+            return _is_out(run, flag, first, last)
+        case "stage_overdue" | "long_under_water" | "chitted_under_water":
+            return any(stage in LASTS[flag.rule] and end - start > _allowed_h(run, flag.rule, stage) - 0.2
+                       for stage, start, end in truth.spans if start <= last and end >= first)  # fmt: skip
     return None
 
 
 TURNED_WITHIN_H, OVERGROWN_SHARE = 10.0, 0.15
 """Later than the programmes want a bed turned; and more than the published share that does no harm (CMBTC 2012)."""
 
+WARM_C, WET_WB, WARM_WET_H, SILENT_H = (22.0, 48.0), 0.25, 6.0, 11.9
+JUST_BEFORE_H = 0.5
+"""What was read is of the step of the simulator before it."""
 
-def _high(run: Run, key: str) -> float:
+HARDLY_WB, HARDLY_C = 0.005, 0.5
+"""Nearer to a limit than a bag or a probe can tell is as good as beyond it: M."""
+
+LASTS = {
+    "stage_overdue": ("air_rest", "stewing", "germination"),
+    "long_under_water": ("immersion",),
+    "chitted_under_water": ("immersion",),
+}
+
+
+def _hour(run: Run, moment: datetime) -> float:
+    return (moment - run.hour_zero).total_seconds() / 3600.0
+
+
+def _between(truth: Truth, first: float, last: float) -> list[float]:
+    return [hour for hour in truth.hours if first - JUST_BEFORE_H <= hour <= last] or [last]
+
+
+def _longest_unturned_h(run: Run, first: float, last: float) -> float:
+    """The longest stretch between two turns that lies in these hours at least in part; of two beds, of either."""
+    names = {place for _, kind, place in run.truth.events if kind == "turned"} or {""}
+    longest = 0.0
+    for name in names:
+        done = [at for at, kind, place in run.truth.events if kind == "cast" or (kind == "turned" and place == name)]
+        marks = [at for at in sorted(done) if at <= last] + [min(last, run.truth.loaded_h)]
+        longest = max([longest, *(later - at for at, later in pairwise(marks) if later >= first)])
+    return longest
+
+
+def _warm_and_wet_h(truth: Truth, first: float, last: float) -> float:
+    """For how long some place was as warm and wet as moulds like it, at a stretch."""
+    longest = 0.0
+    for place in truth.places[-1] | truth.places[len(truth.places) // 2]:
+        since: float | None = None
+        for hour in _between(truth, first, last):
+            is_so = WARM_C[0] <= truth.grain_temperature(hour, place) <= WARM_C[1] and truth.moisture(hour) > WET_WB
+            since = (hour if since is None else since) if is_so else None
+            longest = max(longest, hour - since) if since is not None else longest
+    return longest
+
+
+def _looked_h(run: Run) -> list[float]:
+    """When anybody looked and wrote it down, whenever that was written."""
+    facts = [fact_from_record(each) for each in run.records if each.get("record", "fact") == "fact"]
+    looked = [fact for fact in facts if isinstance(fact, Reading | Weighing | Tally) or fact.kind == "inspection"]
+    begun = [fact for fact in facts if isinstance(fact, StageChange)]
+    return [_hour(run, fact.at) for fact in (*looked, *begun)]
+
+
+def _is_over_ceiling(run: Run, first: float, last: float) -> bool:
+    """Whether grain of some layer was hotter than the programme lets grain as moist as that layer be."""
+    truth, programme = run.truth, load_builtin()[run.programme]
+    for hour in _between(truth, first, last):
+        layers, places = truth.layer_moistures(hour), truth.places[truth.index(hour)]
+        of_place = {"bottom": layers[0], "middle": layers[len(layers) // 2], "top": layers[-1]}
+        for place, wb in of_place.items():
+            ceiling_c = programme.ceiling_c(wb)
+            if ceiling_c is not None and place in places and places[place] > ceiling_c - HARDLY_C:
+                return True
+    return False
+
+
+def _is_out(run: Run, flag: Flag, first: float, last: float) -> bool | None:
+    """Of the grain on the floor; of water and air the simulator keeps no course."""
+    if not flag.title.startswith("Grain") or run.truth.stage(first) not in ("air_rest", "germination"):
+        return None
+    stage, place = run.truth.stage(first), flag.place or "middle"
+    read = [run.truth.grain_temperature(hour, place) for hour in _between(run.truth, first, last)]
+    if ", above" in flag.title:
+        return max(read) > _limit(run, f"grain_temperature.{stage}", "high_caution") - HARDLY_C
+    return min(read) < _limit(run, f"grain_temperature.{stage}", "low_caution") + HARDLY_C
+
+
+def _allowed_h(run: Run, rule: str, stage: str) -> float:
+    if rule == "chitted_under_water":
+        return _limit(run, "immersion_chitted_h", "high_caution")
+    key, hours_each = {
+        "immersion": ("immersion_h", 1.0), "air_rest": ("air_rest_h", 1.0), "stewing": ("stewing_h", 1.0),
+        "germination": ("germination_d", 24.0),
+    }[stage]  # fmt: skip
+    return hours_each * _limit(run, key, "high_caution")
+
+
+def _limit(run: Run, key: str, edge: str) -> float:
     limit = load_builtin()[run.programme].limit(key)
-    return math.inf if limit is None or limit.high_caution is None else limit.high_caution
+    bound: float | None = getattr(limit, edge, None)
+    return (math.inf if edge.startswith("high") else 0.0) if bound is None else bound
 
 
 def claims(run: Run, batch: BatchAt, hour: float) -> Iterator[Claim]:

@@ -64,14 +64,14 @@ class Truth:
 
     def layer_moistures(self, hour: float) -> list[float]:
         """Wet basis, from where the air comes in; on trays, one tray after the other."""
-        return self.layers[self._index(hour)]
+        return self.layers[self.index(hour)]
 
     def grain_temperature(self, hour: float, place: str = "middle") -> float:
         """At a place: top, middle, bottom, corner, after the bed's name where there are two; else the nearest known."""
-        found = self.places[self._index(hour)]
+        found = self.places[self.index(hour)]
         return found.get(place, found.get(place.split(" ")[-1], found["middle"]))
 
-    def _index(self, hour: float) -> int:
+    def index(self, hour: float) -> int:
         return min(len(self.hours) - 1, max(0, int(np.searchsorted(self.hours, hour - 1e-9))))
 
     def first_after(self, kind: str, hour: float) -> float:

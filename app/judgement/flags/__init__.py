@@ -24,6 +24,7 @@ from app.judgement.flags import (
 )
 from app.judgement.flags.base import SEVERITIES, SEVERITY_WORDS, Check, Flag, Message, Rule, one_for_each_cause
 from app.judgement.history.history import History
+from app.judgement.history.told_late import told_until
 from app.judgement.wording import METRIC, Words
 
 __all__ = [
@@ -61,6 +62,11 @@ LEADS = MappingProxyType(
 )
 """For each cause that several rules may see, the rules that tell it best, the best of them first."""
 
+STANDS_WHENEVER_TOLD = frozenset(
+    {"mould", "mould_counted", "off_smell", "not_sure", "ergot", "slip", "spoiling"} | {rule.key for rule in lot.RULES}
+)
+"""What no later entry of the same story takes back."""
+
 
 def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Flag]:
     """Every flag of the batch up to now, past episodes too: the gravest first, then by time.
@@ -91,7 +97,17 @@ def rule_word(key: str) -> str:
 
 
 def _one_for_each_cause(batch: BatchAt) -> list[Flag]:
-    return one_for_each_cause(batch.once(_each), LEADS)
+    """While a record is caught up on, as it was when it breaks off: nothing is known of what was done since."""
+    until = told_until(batch.history, batch.now) if batch.is_live else None
+    if until is None:
+        return one_for_each_cause(batch.once(_each), LEADS)
+    then = batch_at(batch.whole, until)
+    return [_caught_up(flag) for flag in one_for_each_cause(then.once(_each), LEADS)]
+
+
+def _caught_up(flag: Flag) -> Flag:
+    """What the next entry may settle is none to act on."""
+    return flag if flag.rule in STANDS_WHENEVER_TOLD else replace(flag, severity=SEVERITIES[0])
 
 
 def _each(batch: BatchAt) -> list[Flag]:

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading, Remark
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Rule, overrun, raised
+from app.judgement.flags.base import Flag, Message, Overrun, Rule, overrun, raised
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
@@ -278,17 +278,41 @@ def _turning_flag(batch: BatchAt, turn: Fact, ends_at: datetime | None) -> Flag 
         over = over if knit_over is None or (over is not None and over.starts_at <= knit_over.starts_at) else knit_over
     if over is None:
         return None
-    since = "cast" if turn.kind == "cast" else "it was last turned"
-    title = f"{'Not turned' if ends_at else 'Turning due: not turned'} for {wording.hours(lasted)} since {since}"
+    since = "the cast" if turn.kind == "cast" else "the last"
+    title = f"{'' if ends_at else 'Turning due: '}no turning written down for {wording.hours(lasted)} since {since}"
     knit = felted or next((look for look in looks if look.findings.get("matting") == "strands"), None)
     meaning = "The bed heats inside, carbon dioxide stays in it, and rootlets knit."
     if knit is not None:
         meaning = f"The rootlets are knitting by {batch.hour_words(knit.at)}. {meaning}"
     return raised(
-        batch, "turning_due", over.severity, [turn, *([knit] if knit else [])],
-        Message(title, meaning, "Turn it from bottom to top, gently; break up what has knit."), over.source,
-        starts_at=over.starts_at, ends_at=ends_at, worst=lasted, unit="h",
+        batch, "turning_due", _turning_severity(batch, over, felted, turn, until), [turn, *([knit] if knit else [])],
+        Message(title[:1].upper() + title[1:], meaning, "Turn it from bottom to top, gently; break up what has knit."),
+        over.source, starts_at=over.starts_at, ends_at=ends_at, worst=lasted, unit="h",
     )  # fmt: skip
+
+
+def _turning_severity(batch: BatchAt, over: Overrun, felted: Remark | None, turn: Fact, until: datetime) -> str:
+    """What isn't written down may have been done all the same: it is grave only where the bed itself shows it.
+
+    Where nothing at all was written since then, it is the silence that is told.
+    """
+    if felted is not None:
+        return over.severity
+    read = [reading for reading in batch.history.readings("grain_temperature") if turn.at < reading.at <= until]
+    if _is_warmer_than_wanted(batch, read[-1:]):
+        return over.severity
+    seen = [fact for fact in batch.history.facts if turn.at < fact.at < until]
+    return "caution" if seen else "notice"
+
+
+def _is_warmer_than_wanted(batch: BatchAt, read: Sequence[Reading]) -> bool:
+    """Warmer than the programme wants it, when it was last read."""
+    for reading in read:
+        programme = batch.programme_at(reading.at)
+        limit = programme.limit("grain_temperature.germination") if programme else None
+        high_c = limit.target_high if limit is not None else None
+        return high_c is not None and reading.value is not None and reading.value > high_c
+    return False
 
 
 RULES = (

@@ -32,8 +32,10 @@ def undeclared(batch: BatchAt) -> Iterator[Flag]:
         said = declared[-1].findings if declared else {}
         against = [word for aspect, word in _AGAINST.items() if said.get(aspect) in ("no", "not_sure")]
         title = f"Held: {lot.name} {' and '.join(against) if against else 'is not declared untreated and for food'}"
+        # Packing waits for it anyway: it is urgent where somebody said that it is no food, or packed it all the same.
+        is_act = bool(against) or any(part.kind == "pack" for part in batch.history.departures)
         yield raised(
-            batch, "lot_undeclared", "act", [*charges, *declared[-1:]],
+            batch, "lot_undeclared", "act" if is_act else "caution", [*charges, *declared[-1:]],
             Message(title, "Nobody has answered for it by name that it is food: no label, no malt sheet.",
                   "Ask the seller in writing what it was treated with; then let a named person declare the lot."),
             "the house's rule", caution=cautions.TREATED_SEED,

@@ -343,17 +343,36 @@ def test_readings_hours_apart_are_no_one_look() -> None:
     assert story.flags(47, "top_to_bottom") == []
 
 
-@pytest.mark.parametrize(("hour", "severity"), [(49.9, None), (50.1, "caution"), (54.1, "act")])
-def test_turning_is_due_after_hours(hour: float, severity: str | None) -> None:
+@pytest.mark.parametrize(
+    ("hour", "warmth_c", "severity"),
+    [
+        (49.9, 15.0, None),
+        (50.1, 15.0, "caution"),
+        (54.1, 15.0, "caution"),
+        (50.1, 18.1, "caution"),
+        (54.1, 18.1, "act"),
+    ],
+)
+def test_turning_is_due_after_hours_and_is_grave_where_the_bed_is_warm(
+    hour: float, warmth_c: float, severity: str | None
+) -> None:
     story = Story()
     story.grow(cast_hour=40)
-    story.grain(41, 15.0)
+    story.grain(41, warmth_c)
     assert [flag.severity for flag in story.flags(hour, "turning_due")] == ([severity] if severity else [])
+
+
+def test_where_nothing_was_written_since_the_cast_it_is_only_said_that_no_turning_was() -> None:
+    story = Story()
+    story.grow(cast_hour=40)
+    flag = story.flag(80, "turning_due")
+    assert (flag.severity, flag.title) == ("notice", "Turning due: no turning written down for 40 h since the cast")
 
 
 def test_turning_starts_the_hours_anew_and_the_long_stretch_stays_in_the_record() -> None:
     story = Story()
     story.grow(cast_hour=40)
+    story.grain(44, 15.0)
     story.tell(52, "turned")
     flag = story.flag(60, "turning_due")
     assert (hour_of(flag.starts_at), hour_of(flag.ends_at), flag.severity) == (50, 52, "caution")

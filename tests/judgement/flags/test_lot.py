@@ -6,9 +6,9 @@ from app.judgement.flags.lot import expected_bounds
 from tests.judgement.flag_story import Story, hour_of
 
 
-def test_a_batch_of_an_undeclared_lot_is_held_and_loud() -> None:
+def test_a_batch_of_an_undeclared_lot_is_held_and_said_to_be() -> None:
     flag = Story().charge().flag(0, "lot_undeclared")
-    assert flag.severity == "act"
+    assert flag.severity == "caution"
     assert flag.ends_at is None
     assert "Hill field" in flag.title
     assert flag.caution is not None
@@ -23,6 +23,16 @@ def test_a_declared_lot_is_not_held() -> None:
 def test_a_declaration_that_says_otherwise_holds_the_batch(untreated: str, for_food: str) -> None:
     flag = Story().declare(untreated, for_food).charge().flag(0, "lot_undeclared")
     assert "not said to be" in flag.title
+    assert flag.severity == "act"
+
+
+def test_malt_of_an_undeclared_lot_that_is_packed_all_the_same_is_urgent() -> None:
+    story = Story().charge()
+    story.tell(200, "heat_off")
+    assert story.flag(201, "lot_undeclared").severity == "caution"
+    into = {"source": {"type": "batch", "id": "b1"}, "target": {"type": "pack", "id": "pack-1"}}
+    story.tell(202, "pack", into | {"as_is_kg": 1.0, "moisture_wb": 0.05})
+    assert story.flag(203, "lot_undeclared").severity == "act"
 
 
 def floated(*past: int, now: int, species: str = "barley", looked_at: int = 200) -> Story:

@@ -1,5 +1,7 @@
 """The record itself: slips, silence, clocks, times, the order of stages, and weighings that can't be read."""
 
+from datetime import timedelta
+
 import pytest
 
 from app.judgement.meaning.meaning import meaning
@@ -254,3 +256,33 @@ def test_in_a_kitchen_a_long_night_between_two_looks_is_no_silence() -> None:
             story.grain(hour, 16.0)
         told = [flag for flag in story.flags(45 + hours, "silent") if hour_of(flag.starts_at) > 44]
         assert bool(told) == is_flagged
+
+
+def caught_up_on(hours_late: float) -> Story:
+    """A steep, its drain not told yet, each entry written so many hours after it happened."""
+    story = Story().declare().charge()
+    story.tell(0, "steep_on", method="still")
+    story.read(5, "water_temperature", 25.0)
+    for record in story.records:
+        record["written_at"] = (moment(5) + timedelta(hours=hours_late)).isoformat()
+    return story
+
+
+def test_while_last_week_is_caught_up_on_nothing_is_red_that_the_next_entry_may_settle() -> None:
+    assert {flag.severity for flag in caught_up_on(40).flags(45.1)} == {"notice"}
+    in_time = caught_up_on(0.1).flags(45.1)
+    assert {"long_under_water", "out_of_limits", "silent"} <= {f.rule for f in in_time if f.severity != "notice"}
+
+
+def test_mould_is_red_whenever_it_is_told() -> None:
+    story = caught_up_on(40)
+    story.look(5.5, mould="yes")
+    story.records[-1]["written_at"] = moment(45).isoformat()
+    assert [flag.rule for flag in story.flags(45.1) if flag.severity == "act"] == ["mould"]
+
+
+def test_a_correction_of_an_old_entry_makes_no_record_late() -> None:
+    story = caught_up_on(0.1)
+    story.read(5, "water_temperature", 24.5)
+    story.records[-1] |= {"supersedes_id": story.records[-2]["id"], "written_at": moment(44).isoformat()}
+    assert "long_under_water" in {flag.rule for flag in story.flags(45.1) if flag.severity == "act"}
