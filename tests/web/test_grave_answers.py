@@ -221,34 +221,73 @@ def test_words_about_a_lot_are_kept_and_it_is_said_that_nobody_judged_them(
 
 # --- “clean” ---------------------------------------------------------------------------------------------------------
 
+LOOK = KINDS["inspection"].fields
 FINE = {
+    "scorch": {"none"},
     "mould": {"no"},
     "smell": {"clean"},
     "steep": {"clear"},
+    "colour": {"pale"},
+    "slime": {"none"},
     "matting": {"none"},
+    "insects": {"none"},
+    "sprouted": {"none"},
+    "horns": {"no"},
     "ergot": set(),
     "text": set(),
 }
 """What one can find at a look that is well: everything else that can be said is amiss, or words that nobody judges."""
 
-STAGES = {"charged": (), "immersion": ("steep_on",), "germination": ("steep_on", "cast"), "kilning": ("loaded",)}
+STAGES = {
+    "charged": (),
+    "immersion": ("steep_on",),
+    "air_rest": ("steep_on", "drained"),
+    "germination": ("steep_on", "cast"),
+    "kilning": ("loaded",),
+    "cooling": ("loaded", "heat_off"),
+    "finished": ("loaded", "finished"),
+}
+ASKED = {
+    "lot": {"mould", "smell", "insects", "sprouted", "horns"},
+    "charged": {"mould", "smell", "insects", "sprouted", "horns"},
+    "immersion": {"mould", "smell", "steep", "colour", "slime"},
+    "air_rest": {"mould", "smell", "slime"},
+    "germination": {"mould", "smell", "slime", "matting"},
+    "kilning": {"mould", "smell", "scorch"},
+    "cooling": {"mould", "smell", "scorch"},
+    "finished": {"mould", "smell", "insects"},
+}
+"""By the stage, what is asked there with a choice."""
 
 
 def values_of(field: str) -> list[str]:
     """All that the form of a look can say in one of its fields, a number and words standing for all such."""
-    spec = KINDS["inspection"].fields[field]
+    spec = LOOK[field]
     if isinstance(spec, Choice):
         return [key for key, _ in spec.options]
     assert isinstance(spec, Quantity | Text)
     return ["0.1"] if isinstance(spec, Quantity) else ["slime on the husks"]
 
 
-EVERY = [(field, value) for field in KINDS["inspection"].fields for value in values_of(field)]
+EVERY = [(field, value) for field in LOOK for value in values_of(field)]
+
+
+def clean_at(stage: str) -> dict[str, str]:
+    """All that is asked at a stage, answered with what is well."""
+    return {field: min(FINE[field]) for field in sorted(ASKED[stage])}
+
+
+def brought_to(app: Flask, stage: str) -> None:
+    for place, kind in enumerate(STAGES[stage]):
+        said(app, entry(kind, id=kind, at=iso(NOW - timedelta(hours=9 - 4 * place))))
 
 
 def test_the_table_names_every_finding_there_is() -> None:
-    assert set(FINE) == set(KINDS["inspection"].fields)
+    assert set(FINE) == set(LOOK)
     assert all(value in values_of(field) for field, values in FINE.items() for value in values)
+    assert {field: spec.clean for field, spec in LOOK.items() if isinstance(spec, Choice)} == clean_at("lot") | {
+        field: min(well) for field, well in FINE.items() if well
+    }
     assert [name for name, kind in KINDS.items() if kind.shape_name == "remark"] == [
         "inspection",
         "declaration",
@@ -258,12 +297,11 @@ def test_the_table_names_every_finding_there_is() -> None:
 
 @pytest.mark.parametrize("stage", STAGES)
 @pytest.mark.parametrize(("field", "value"), EVERY)
-def test_a_look_at_a_batch_is_clean_only_where_what_was_found_is_well(
+def test_a_look_at_a_batch_is_clean_only_where_all_that_was_found_is_well(
     app: Flask, tub: Tub, field: str, value: str, stage: str
 ) -> None:
-    for place, kind in enumerate(STAGES[stage]):
-        said(app, entry(kind, id=kind, at=iso(NOW - timedelta(hours=9 - 4 * place))))
-    status, first, _ = answered(tub, "inspection", {"mould": "no"} | {field: value})
+    brought_to(app, stage)
+    status, first, _ = answered(tub, "inspection", clean_at(stage) | {field: value})
     if value in FINE[field]:
         assert (status, first) == ("fine", "Looked, clean")
     else:
@@ -273,18 +311,72 @@ def test_a_look_at_a_batch_is_clean_only_where_what_was_found_is_well(
 
 
 @pytest.mark.parametrize(("field", "value"), EVERY)
-def test_a_look_at_a_lot_is_sound_only_where_what_was_found_is_well(
+def test_a_look_at_a_lot_is_sound_only_where_all_that_was_found_is_well(
     app: Flask, client: FlaskClient, morning: None, field: str, value: str
 ) -> None:
     with write_session(app.extensions["engine"]) as session:
         add_lot(session)
-    status, first, _ = look_at_lot(client, {"mould": "no"} | {field: value})
+    status, first, _ = look_at_lot(client, clean_at("lot") | {field: value})
     if value in FINE[field]:
         assert (status, first) == ("fine", "Looks and smells sound.")
     else:
         assert status == ("none" if field == "text" else status)
         assert status != "fine"
         assert "sound" not in first
+
+
+@pytest.mark.parametrize(
+    ("stage", "left"), [(stage, left) for stage in STAGES for left in sorted(ASKED[stage] - {"mould"})]
+)
+def test_a_look_is_not_called_clean_that_leaves_out_one_of_what_is_asked(
+    app: Flask, tub: Tub, stage: str, left: str
+) -> None:
+    brought_to(app, stage)
+    own = {field: value for field, value in clean_at(stage).items() if field != left}
+    status, first, rest = answered(tub, "inspection", own)
+    assert (status, first) == ("none", "Nothing amiss in what was said")
+    assert rest.startswith(f"Not said: {LOOK[left].word.lower()}.")
+
+
+@pytest.mark.parametrize("left", sorted(ASKED["lot"] - {"mould"}))
+def test_a_look_at_a_lot_that_leaves_out_one_of_what_is_asked_is_not_called_sound(
+    app: Flask, client: FlaskClient, morning: None, left: str
+) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        add_lot(session)
+    own = {field: value for field, value in clean_at("lot").items() if field != left}
+    status, first, rest = look_at_lot(client, own)
+    assert (status, first) == ("none", "Nothing amiss in what was said.")
+    assert rest.startswith(f"Not said: {LOOK[left].word.lower()}.")
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_at_each_stage_only_what_makes_sense_there_stands_open(app: Flask, tub: Tub, stage: str) -> None:
+    brought_to(app, stage)
+    screen = tub.client.get(tub.path).text.partition('value="inspection">Keep')[0].rpartition("<h2")[2]
+    opened, _, folded = screen.partition("What else was seen")
+    drawn = [{each for each in LOOK if f'"inspection-{each}"' in part} for part in (opened, folded)]
+    assert drawn[0] - {"ergot", "text"} == ASKED[stage]
+    assert drawn[0] | drawn[1] == set(LOOK)
+
+
+@pytest.mark.parametrize("stage", ["kilning", "cooling"])
+@pytest.mark.parametrize("scorch", ["scorched", "smoke"])
+def test_on_the_kiln_fire_is_first_and_mould_second(app: Flask, tub: Tub, scorch: str, stage: str) -> None:
+    brought_to(app, stage)
+    status, first, rest = answered(tub, "inspection", {"scorch": scorch, "mould": "yes", "smell": "musty"})
+    assert status == "act"
+    assert first.startswith(("Smoke: heat and fuel off", "Scorched: heat off"))
+    assert rest.index("Mould: don’t turn") > 0
+    assert "Mould" not in rest[: rest.index("Mould: don’t turn")]
+
+
+@pytest.mark.parametrize("smell", ["musty", "off"])
+def test_a_bad_smell_on_the_kiln_sends_one_to_look_for_fire_first(app: Flask, tub: Tub, smell: str) -> None:
+    brought_to(app, "kilning")
+    status, first, rest = answered(tub, "inspection", {"mould": "no", "smell": smell})
+    assert (status, first) == ("act", f"Smells {smell}: heat off, look for fire first")
+    assert rest.startswith("Then for mould.")
 
 
 def lot_answer(client: FlaskClient, kind: str, own: dict[str, str]) -> TestResponse:

@@ -28,7 +28,8 @@ class BadValues(Rejected, ValueError):
 class FieldSpec:
     """One field of an entry. target: the attribute of the fact it fills, with a dot for one key of a mapping.
 
-    missing: what is said where it is needed and left empty.
+    missing: what is said where it is needed and left empty. asked_at: the stages at which it is asked, and "lot" for
+    grain in store; it is folded away elsewhere; None: asked of everything.
     """
 
     word: str
@@ -36,6 +37,10 @@ class FieldSpec:
     required: bool = True
     help: str = ""
     missing: str = ""
+    asked_at: frozenset[str] | None = None
+
+    def is_asked(self, stage: str) -> bool:
+        return self.asked_at is None or stage in self.asked_at
 
     def read(self, typed: Mapping[str, str], name: str) -> Any:
         """The SI value of what was typed, or None where nothing was; ValueError says what to mend."""
@@ -130,9 +135,10 @@ class Count(FieldSpec):
 
 @dataclass(frozen=True, kw_only=True)
 class Choice(FieldSpec):
-    """One of a few words."""
+    """One of a few words. clean: the one that says that nothing is amiss."""
 
     options: tuple[tuple[str, str], ...]
+    clean: str = ""
 
     def check(self, value: Any) -> str:
         if value not in {key for key, _ in self.options}:

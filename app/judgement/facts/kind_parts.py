@@ -19,6 +19,8 @@ from app.judgement.facts.fields import (
 from app.judgement.facts.shapes import SHAPES, Fact
 
 Fields = Mapping[str, FieldSpec]
+IN_GRAIN = frozenset({"lot", "charged"})
+"""Where raw grain is looked at: in store, and charged."""
 BATCH = frozenset({"batch"})
 LOT = frozenset({"lot"})
 MALT = frozenset({"batch", "pack"})
@@ -166,9 +168,24 @@ def temperature(
     return reading(name, word, "temperature", low, high, has_instrument=has_instrument, **about)
 
 
-def mass(word: str, target: str, *, required: bool = False, low: float = 0.0, unit_of: str = "") -> Quantity:
+def mass(
+    word: str,
+    target: str,
+    *,
+    required: bool = False,
+    low: float = 0.0,
+    unit_of: str = "",
+    at: frozenset[str] | None = None,
+) -> Quantity:
     return Quantity(
-        word=word, target=target, dimension="mass", low=low, high=1_000_000.0, required=required, unit_of=unit_of
+        word=word,
+        target=target,
+        dimension="mass",
+        low=low,
+        high=1_000_000.0,
+        required=required,
+        unit_of=unit_of,
+        asked_at=at,
     )
 
 
@@ -303,8 +320,16 @@ def action(
     return Kind(name, "action", word, subjects, fields or {}, has_place=True, **about)
 
 
-def choice(word: str, aspect: str, *options: tuple[str, str], required: bool = False) -> Choice:
-    return Choice(word=word, target=f"findings.{aspect}", options=options, required=required)
+def choice(
+    word: str,
+    aspect: str,
+    *options: tuple[str, str],
+    required: bool = False,
+    clean: str = "",
+    at: frozenset[str] | None = None,
+) -> Choice:
+    target = f"findings.{aspect}"
+    return Choice(word=word, target=target, options=options, required=required, clean=clean, asked_at=at)
 
 
 GROWTH_CLASSES = MappingProxyType(

@@ -9,7 +9,9 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
-from app.judgement.cautions import MOULD
+from app.judgement.cautions import KILN, MOULD
+from app.judgement.facts.fields import Choice
+from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Remark
 from app.judgement.malt.mould import ERGOT_LIMIT
 
@@ -28,9 +30,18 @@ OVER_STEEP = (
     "you bend down."
 )
 
+FED_BY_AIR = (
+    "Air feeds it. Out while you still see the door; call the fire brigade. What smoulders gives carbon monoxide."
+)
+SCORCHED = f"Spread what glows thin, outside, and wet it. What is scorched is kept apart. {KILN.short}"
+FOUL = "Bacteria: it stood too warm and too wet. Throw out what is slimy, and scrub what it lay in."
+WASHED_OUT = "The first steep washes out dirt and husk. Later, or with slime or a sour smell, it is foul."
+INSECTS = "Sieve them out, clean where it lay, let none of it into the store. A week at −18 °C (0 °F) kills them."
+SPROUTED = "What sprouted and dried again grows no more, and moulds. Lay out 100 kernels before you steep."
+
 NOT_JUDGED = "Nobody judges words: say mould, smell or foam in its own field too, and it is judged."
 
-MATTED = (("matting", "felted"), ("matting", "strands"))
+STIRRED = (("matting", "felted"), ("matting", "strands"), ("slime", "slimy"))
 
 
 class Amiss(NamedTuple):
@@ -43,6 +54,9 @@ class Amiss(NamedTuple):
 
 AMISS: Mapping[tuple[str, str], Amiss] = MappingProxyType(
     {
+        # Fire first, mould second: what the phone finds first here is what it says.
+        ("scorch", "smoke"): Amiss("act", "Smoke: heat and fuel off, doors shut", FED_BY_AIR),
+        ("scorch", "scorched"): Amiss("act", "Scorched: heat off, look for what glows", SCORCHED),
         ("mould", "yes"): Amiss("act", "Mould: don’t turn, sniff or shake it", KEEP_APART),
         ("smell", "musty"): Amiss("act", "Smells musty: keep it apart, don’t sniff again", NO_FOOD),
         ("smell", "off"): Amiss("act", "Smells off: keep it apart, don’t sniff again", NO_FOOD),
@@ -51,20 +65,44 @@ AMISS: Mapping[tuple[str, str], Amiss] = MappingProxyType(
         ("smell", "not_sure"): Amiss("caution", "Not sure of the smell: keep it apart, look again in 6 h", ROOT_HAIRS),
         ("steep", "foaming"): Amiss("caution", "It foams, though not under water: air the room", NO_STEEP_ON),
         ("steep", "gassy"): Amiss("caution", "It is gassy, though not under water: air the room", NO_STEEP_ON),
+        ("slime", "slimy"): Amiss("caution", "Slimy: spread it thin, cool it, air it", FOUL),
+        ("insects", "live"): Amiss("caution", "Live insects: keep it apart from all other grain", INSECTS),
+        ("sprouted", "many"): Amiss("caution", "Sprouted in the field, more than 4 in 100: test it", SPROUTED),
         ("matting", "felted"): Amiss("caution", "Rootlets felted: turn it now", "Gently, and break up what has knit."),
         ("matting", "strands"): Amiss("notice", "Rootlets knit: turn it", "Gently, and break up what has knit."),
+        ("colour", "brown"): Amiss("notice", "Brown water: change it", WASHED_OUT),
+        ("insects", "dead"): Amiss(
+            "notice", "Dead insects: ask what they died of", "A sprayed store is no food store."
+        ),
+        ("sprouted", "few"): Amiss("notice", "Sprouted in the field: test its germination", SPROUTED),
     }
 )
 UNDER_WATER: Mapping[tuple[str, str], Amiss] = MappingProxyType(
     {
+        ("slime", "slimy"): Amiss("caution", "Slimy: drain it now", f"{OVER_STEEP} Scrub what it lay in."),
         ("steep", "foaming"): Amiss("caution", "The steep foams: drain it now", OVER_STEEP),
         ("steep", "gassy"): Amiss("caution", "The steep is gassy: drain it now", OVER_STEEP),
     }
 )
 """What is said otherwise of a batch that is under water."""
 
+OUT_OF_WATER: Mapping[tuple[str, str], Amiss] = MappingProxyType(
+    {("slime", "slimy"): Amiss("caution", "Slimy: rinse it now", f"{IN_STEEP} Scrub what it lay in.")}
+)
+ON_THE_KILN: Mapping[tuple[str, str], Amiss] = MappingProxyType(
+    {
+        ("smell", smell): Amiss("act", f"Smells {smell}: heat off, look for fire first", f"Then for mould. {NO_FOOD}")
+        for smell in ("musty", "off")
+    }
+)
+
 IN_STORE: Mapping[tuple[str, str], Amiss] = MappingProxyType(
     {
+        ("scorch", "smoke"): Amiss("act", "Smoke: out, doors shut, call the fire brigade", FED_BY_AIR),
+        ("scorch", "scorched"): Amiss(
+            "caution", "Scorched corn: keep the lot apart", "It was dried too hot, or heated."
+        ),
+        ("slime", "slimy"): Amiss("act", "Slimy: charge nothing from it", WET_STORE),
         ("mould", "yes"): Amiss("act", "Mould: keep this lot out of the house", MOULD.text),
         ("smell", "musty"): Amiss("act", "It smells musty: charge nothing from it", MOULD.text),
         ("smell", "off"): Amiss("act", "It smells wrong: charge nothing from it", MOULD.text),
@@ -92,15 +130,28 @@ def amiss_in_batch(look: Remark, share: float | None, *, stage: str | None, is_m
     is_mouldy: whether mould stands against the grain already.
     """
     seen = set(look.findings.items())
-    told = dict(AMISS)
-    if stage == "immersion":
-        told |= UNDER_WATER
-    if stage in ("immersion", "air_rest"):
-        told[("smell", "sour")] = SOUR_STEEP
+    told = told_at(stage)
     if is_mouldy or seen & PERHAPS_MOULD:
         # What may be mouldy is turned by nobody.
-        told |= {each: Amiss(told[each].status, told[each].text.split(":")[0], "") for each in MATTED}
+        told |= {each: Amiss(told[each].status, told[each].text.split(":")[0], "") for each in STIRRED}
     return _gravest_first(look, told, share, "the charge")
+
+
+def told_at(stage: str | None) -> dict[tuple[str, str], Amiss]:
+    """What is said of each finding in a batch at this stage, fire first."""
+    told = dict(AMISS)
+    if stage == "immersion":
+        return {**told, **UNDER_WATER, ("smell", "sour"): SOUR_STEEP}
+    if stage == "air_rest":
+        return {**told, **OUT_OF_WATER, ("smell", "sour"): SOUR_STEEP}
+    return {**told, **ON_THE_KILN} if stage in ("kilning", "cooling") else told
+
+
+def not_said(look: Remark, stage: str) -> list[str]:
+    """What is asked of grain at this stage, and this look doesn't say. stage: "lot" of what lies in store."""
+    said = {*look.findings, *(("ergot",) if look.ergot_kg is not None else ())}
+    asked = [spec for spec in KINDS["inspection"].fields.values() if isinstance(spec, Choice) and spec.is_asked(stage)]
+    return [spec.word.lower() for spec in asked if spec.target.removeprefix("findings.") not in said]
 
 
 def amiss_in_lot(look: Remark, share: float | None) -> list[Amiss]:

@@ -15,7 +15,7 @@ from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
 from app.judgement.malt.dry_enough import SURE_WB
-from app.judgement.malt.looks import GRAVITY, KEEP_APART, NOT_JUDGED, amiss_in_batch, in_one
+from app.judgement.malt.looks import GRAVITY, KEEP_APART, NOT_JUDGED, amiss_in_batch, in_one, not_said
 from app.judgement.malt.mould import ergot_share, is_mouldy, is_spreading_in
 from app.judgement.malt.no_moisture import no_moisture
 from app.judgement.malt.tests import told
@@ -300,7 +300,7 @@ def _sprinkled(history: History, fact: Fact, now: datetime, words: Words) -> Mea
 
 
 def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
-    """The gravest of what was found. Clean only where nothing said is amiss, and no words say what nobody judges."""
+    """The gravest of what was found. Clean only where all that is asked is said and well, without words."""
     assert isinstance(fact, Remark)
     at = max(now, fact.at)
     stage = stage_at(all_stages(history), fact.at)
@@ -312,6 +312,9 @@ def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Me
         return Meaning("none", "Look & smell kept, with your words", NOT_JUDGED)
     if fact.quality not in ("measured", "estimated"):
         return Meaning("none", f"{KINDS[fact.kind].word} kept: {_quality_word(fact)}.")
+    left = not_said(fact, name or "charged")
+    if left:
+        return Meaning("none", "Nothing amiss in what was said", f"Not said: {', '.join(left)}.")
     return Meaning("fine", "Looked, clean")
 
 

@@ -7,7 +7,6 @@ from datetime import timedelta
 from itertools import groupby
 
 from app.charts.hover import fact_words
-from app.judgement.facts.fields import Choice
 from app.judgement.facts.kind_parts import QUALITIES
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Answer, Fact, Part, Reading, Remark, StageChange, Weighing, Withdrawal
@@ -20,6 +19,7 @@ from app.judgement.wording import Words
 from app.web.batches.series import Series, series_of
 from app.web.summary.flags import ANSWER_WORDS
 from app.web.summary.glance import stage_words
+from app.web.words.facts import findings_words
 from app.web.words.figures import hour_text, unbroken
 
 
@@ -220,13 +220,5 @@ def _reading_words(fact: Reading, said: str, words: Words) -> str:
 
 
 def _remark_words(fact: Remark, words: Words) -> str:
-    specs = {spec.target.removeprefix("findings."): spec for spec in KINDS[fact.kind].fields.values()}
-    said = []
-    for aspect, finding in fact.findings.items():
-        spec = specs.get(aspect)
-        options = dict(spec.options) if isinstance(spec, Choice) else {}
-        name = spec.word if spec is not None else aspect.replace("_", " ")
-        said.append(f"{name.lower()}: {options.get(finding, finding)}")
-    if fact.ergot_kg:
-        said.append(f"ergot {words.mass(fact.ergot_kg)}")
+    said = findings_words(fact, words)
     return ", ".join([*said, *([fact.text] if fact.text else [])])

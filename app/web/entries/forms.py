@@ -50,6 +50,13 @@ class KindForm(UnitsTyped):
     """The fields that belong to one kind of entry alone."""
 
     kind: ClassVar[Kind]
+    stage: str = ""
+    """Of what it is about, or "lot"; empty: nothing is folded away."""
+
+    def folded(self) -> list[str]:
+        """The fields that are asked at other stages, as long as nothing is said in them."""
+        elsewhere = [name for name, spec in self.kind.fields.items() if self.stage and not spec.is_asked(self.stage)]
+        return [name for name in elsewhere if not (self[name].data or self[name].errors)]
 
     @classmethod
     def kind_names(cls) -> list[str]:

@@ -165,6 +165,7 @@ def _kept(story: LotStory) -> dict[str, Any]:
 def _entry_page(story: LotStory, answer: Answer) -> str:
     only_read()
     form = answer.form
+    form.stage = "lot"
     return render_template(
         "lots/entry.html",
         lot=story.lot,

@@ -14,7 +14,7 @@ from app.judgement.facts.records import record_from_fact
 from app.judgement.flags.limits import AIR_IT, LEAVE, ROOM_CO2
 from app.judgement.history.history import History
 from app.judgement.history.stages import stages
-from app.judgement.malt.looks import AMISS, ERGOT
+from app.judgement.malt.looks import ERGOT, told_at
 from app.judgement.programmes.programme import Programme
 from app.judgement.slips.masses import by_charge
 from app.judgement.slips.plausible import plausible
@@ -38,14 +38,15 @@ def sheet_of(history: History, words: Words) -> dict[str, Any]:
     """
     assert words.now is not None
     begun = stages(history, words.now)
+    stage = begun[-1].name if begun else "charged"
     last = history.facts[-MOST_FACTS:]
     return {
-        "stage": begun[-1].name if begun else "charged",
+        "stage": stage,
         "starts": {name: kind.stage for name, kind in KINDS.items() if kind.stage},
         "needs": [name for name, kind in KINDS.items() if kind.shape_name in NUMBERED],
         "ranges": ranges(history.programme),
         "masses": masses(history, words.now),
-        "grave": GRAVE,
+        "grave": grave(stage),
         "last": [record_from_fact(fact) for fact in reversed(last)],
     }
 
@@ -85,8 +86,9 @@ def _in_unit(expected: Plausible, unit: units.Unit) -> list[Any]:
     return [unit.symbol, *(float(f"{bound:.4g}") for bound in bounds)]
 
 
-def _grave() -> dict[str, list[list[Any]]]:
-    """By kind, the gravest first: what an entry says that can hurt somebody, how grave that is, and what to do.
+@lru_cache(maxsize=16)
+def grave(stage: str) -> dict[str, list[list[Any]]]:
+    """By kind, the gravest first: what an entry at this stage says that can hurt somebody, how grave, and what to do.
 
     Each as [field, what is chosen in it or {unit: the most that is well}, status, text].
     """
@@ -96,13 +98,10 @@ def _grave() -> dict[str, list[list[Any]]]:
         for bound, status, text in ((ROOM_CO2.high_act, "act", LEAVE), (ROOM_CO2.high_caution, "caution", AIR_IT))
         if bound is not None
     ]
-    looks = [[*finding, each.status, each.text] for finding, each in AMISS.items()]
+    looks = [[*finding, each.status, each.text] for finding, each in told_at(stage).items()]
     masses = {unit.key: 0.0 for unit in units.units_of("mass")}
     return {
         "co2_room": [["quality", "over_range", "act", LEAVE], *beyond],
-        "inspection": [*looks, ["ergot", masses, *ERGOT[:2]]],
+        "inspection": [*looks, ["horns", "yes", *ERGOT[:2]], ["ergot", masses, *ERGOT[:2]]],
         "growth_count": [["mouldy", {"": 0.0}, "caution", "Mouldy: look at all of it, from arm’s length"]],
     }
-
-
-GRAVE = _grave()

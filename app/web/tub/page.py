@@ -57,7 +57,9 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "kiln": kiln_view(history, words),
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
         "groups": tub_groups(),
-        "fields": tub_fields(history, words, outside, asked.form if asked else None),
+        "fields": tub_fields(
+            history, words, outside, stage.name if stage else "charged", asked.form if asked else None
+        ),
         "common": asked.form if asked else common_form(words),
         "open_kind": asked.form.kind.name if asked else None,
         "asked": asked,
@@ -69,25 +71,30 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
     }
 
 
-def tub_fields(history: History, words: Words, outside: bool, filled: EntryForm | None) -> dict[str, Markup]:
+def tub_fields(
+    history: History, words: Words, outside: bool, stage: str, filled: EntryForm | None
+) -> dict[str, Markup]:
     """The fields of every kind: blank with what was used last, or those of the form that was sent, as it was sent."""
     drawn = {}
     for name in tub_kinds():
         is_of_malt = name == "moisture_test" and is_malt(history)
         if filled is not None and filled.kind.name == name:
+            filled.stage = stage
             drawn[name] = _drawn(filled.scoped(), outside)
         else:
             last = tuple(sorted(used_last(history, name, words.system).items()))
-            drawn[name] = _blank_fields(name, words.system, outside, last, is_of_malt)
+            asked_at = stage if name == "inspection" else ""
+            drawn[name] = _blank_fields(name, words.system, outside, last, is_of_malt, asked_at)
     return drawn
 
 
 # To draw the fields of all kinds takes longer than to judge the batch, and they hardly ever differ.
 @lru_cache(maxsize=1024)
 def _blank_fields(
-    name: str, system: str, outside: bool, defaults: tuple[tuple[str, str], ...], is_of_malt: bool
+    name: str, system: str, outside: bool, defaults: tuple[tuple[str, str], ...], is_of_malt: bool, stage: str
 ) -> Markup:
     form = kind_class(name, system)(data=dict(defaults))
+    form.stage = stage
     if is_of_malt:
         only_for_malt(form)
     return _drawn(form.scoped(), outside)

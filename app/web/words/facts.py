@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from app.charts.hover import fact_words
+from app.judgement.facts.fields import Choice
 from app.judgement.facts.kind_parts import YES_NO
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Part, Remark, Result, Tally, Weighing, Withdrawal
@@ -107,11 +108,18 @@ def _remark_words(fact: Remark, words: Words) -> str:
         said = {name: ANSWERS.get(fact.findings.get(name, ""), "not said") for name in ("untreated", "for_food")}
         told = f"untreated: {said['untreated']}, for food: {said['for_food']}"
         return f"{told}. By {fact.findings.get('by', '?')}: {fact.findings.get('ground', '')}"
-    specs = KINDS[fact.kind].fields
-    seen = []
+    return ". ".join(part for part in ("; ".join(findings_words(fact, words)), fact.text or "") if part)
+
+
+def findings_words(fact: Remark, words: Words) -> list[str]:
+    """What was found, each aspect by its name."""
+    specs = {spec.target.removeprefix("findings."): spec for spec in KINDS[fact.kind].fields.values()}
+    said = []
     for aspect, finding in fact.findings.items():
-        options = dict(getattr(specs.get(aspect), "options", ()))
-        seen.append(f"{specs[aspect].word.lower() if aspect in specs else aspect}: {options.get(finding, finding)}")
+        spec = specs.get(aspect)
+        options = dict(spec.options) if isinstance(spec, Choice) else {}
+        name = spec.word if spec is not None else aspect.replace("_", " ")
+        said.append(f"{name.lower()}: {options.get(finding, finding)}")
     if fact.ergot_kg is not None:
-        seen.append(f"ergot: {unbroken(words.mass(fact.ergot_kg))}")
-    return ". ".join(part for part in ("; ".join(seen), fact.text or "") if part)
+        said.append(f"weight of the ergot: {unbroken(words.mass(fact.ergot_kg))}")
+    return said

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.judgement.cautions import CO2
 from app.judgement.facts.shapes import Fact, Reading, Remark
 from app.judgement.flags.limits import AIR_IT, LEAVE, room_verdict, room_words
-from app.judgement.malt.looks import NOT_JUDGED, amiss_in_lot, in_one
+from app.judgement.malt.looks import NOT_JUDGED, amiss_in_lot, in_one, not_said
 from app.judgement.meaning.meaning import meaning
 from app.judgement.wording import Words
 from app.store.history import get_history
@@ -27,6 +27,9 @@ def look_words(fact: Remark, whole_kg: float) -> Said:
         return Said("none", "Kept, with your words.", NOT_JUDGED)
     if fact.quality not in ("measured", "estimated"):
         return Said("none", f"Kept: {fact.quality.replace('_', ' ')}.")
+    left = not_said(fact, "lot")
+    if left:
+        return Said("none", "Nothing amiss in what was said.", f"Not said: {', '.join(left)}.")
     return Said("fine", "Looks and smells sound.")
 
 

@@ -12,4 +12,14 @@ if (saying) {
   say(saying, "fine", false, JSON.parse(grave));
 }
 if ("indexedDB" in window) start();
+
+// One tap for a look at which nothing is amiss: every question that stands open, answered so. Each stays to be changed.
+for (const button of document.querySelectorAll("[data-all-clean]")) {
+  button.hidden = false;
+  button.onclick = () => {
+    for (const asked of button.closest(".screen, form").querySelectorAll("[data-clean]")) {
+      if (!asked.closest("details")) asked.querySelector(`[value="${asked.dataset.clean}"]`).checked = true;
+    }
+  };
+}
 navigator.serviceWorker?.register("/sw.js").catch(() => { /* Not here: plain http, or switched off. */ });

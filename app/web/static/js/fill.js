@@ -10,7 +10,9 @@ export async function fill(form, record, as) {
   const { kind, typed } = record, { zone } = form.dataset;
   const unitless = Object.fromEntries(Object.entries(typed).filter(([name]) => name !== "insisted"));
   for (const field of form.elements) {
-    if (field.name.startsWith(`${kind}-`)) set(field, field.name.endsWith("-method") ? record.method : unitless[field.name.slice(kind.length + 1)]);
+    if (!field.name.startsWith(`${kind}-`)) continue;
+    set(field, field.name.endsWith("-method") ? record.method : unitless[field.name.slice(kind.length + 1)]);
+    if (field.type === "radio" && field.checked) field.closest("details")?.setAttribute("open", "");
   }
   const isSpan = record.earliest_at !== record.latest_at;
   const times = { at: record.earliest_at, earliest: record.earliest_at, latest: record.latest_at };

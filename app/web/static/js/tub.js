@@ -14,7 +14,8 @@ const page = document.querySelector(".tub"), form = page.querySelector(".tub-for
 
 function focusFirst(section) {
   const field = section.querySelector(".quantity-number, textarea, input[type=text]:not([inputmode=numeric])");
-  if (field && !section.querySelector(".kernels")) field.focus({ preventScroll: true });
+  // Where the first thing is a choice, the keyboard would only hide it.
+  if (field && !section.querySelector(".kernels") && !section.querySelector("[data-clean]")) field.focus({ preventScroll: true });
 }
 
 // A tap that opens a screen may also open the keyboard, but only from within the tap itself.
