@@ -1,9 +1,11 @@
-"""What was seen and smelt: mould, off smell, ergot, and what nobody is sure of. And bags that rootlets have knit."""
+"""What was seen and smelt: fire, mould, off smell, ergot, slime, insects, field sprouts; and what nobody is sure of."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
+from functools import partial
+from typing import NamedTuple
 
 from app.judgement import cautions
 from app.judgement.batch_at import BatchAt
@@ -91,7 +93,13 @@ def off_smell(batch: BatchAt) -> Iterator[Flag]:
             if is_sour
             else "A musty or foul smell is mould or rot until shown otherwise."
         )
-        remedy = "Spread it thin, cool it, air it." if is_sour else "Leave it lying; air the room, not the bed."
+        stage = batch.stage_at(run[-1].at)
+        if is_sour:
+            remedy = "Spread it thin, cool it, air it."
+        elif stage is not None and stage.name in ("kilning", "cooling"):
+            remedy = "Heat off, and look for fire first."
+        else:
+            remedy = "Leave it lying; air the room, not the bed."
         remedy += " Look for mould from arm's length; don't sniff again."
         yield raised(
             batch, "off_smell", find.severity, run, Message(title, meaning, remedy), "common practice",
@@ -172,11 +180,90 @@ def _kilned_at(batch: BatchAt) -> datetime | None:
     return kilned[0].starts_at if kilned else None
 
 
+class Sign(NamedTuple):
+    """What a look may find in one aspect: by the finding how grave it is, and how it is called.
+
+    at: the stages at which it is this rule's; None: any. until: the stage from which on it tells nothing any more.
+    """
+
+    rule: str
+    aspect: str
+    found: Mapping[str, tuple[str, str]]
+    meaning: str
+    remedy: str
+    source: str
+    caution: cautions.Caution | None = None
+    at: frozenset[str] | None = None
+    until: str = "abandoned"
+
+
+SCORCH = Sign(
+    "scorch", "scorch", {"smoke": ("act", "Smoke, or a smell of burning"), "scorched": ("act", "Scorched corn")},
+    "Dry malt, dust and rootlets smoulder unseen, and light up when air comes to them.",
+    "Heat and fuel off, doors shut, spray at hand. Only when all is cold, look for mould.",
+    "common practice", cautions.KILN,
+)  # fmt: skip
+SLIME = Sign(
+    "slime", "slime", {"slimy": ("caution", "It is slimy")},
+    "Bacteria are growing: it stood too warm and too wet.",
+    "Spread it thin, cool it, air it; throw out what is slimy, and scrub what it lay in.",
+    "common practice", at=frozenset({"germination", "stewing", "kilning", "cooling", "finished"}),
+)  # fmt: skip
+INSECTS = Sign(
+    "insects", "insects", {"live": ("caution", "Live insects"), "dead": ("notice", "Dead insects")},
+    "They spread to all grain of the house, and warm and wet what they live in.",
+    "Keep it apart, sieve them out, clean where it lay. Dead ones: ask what the store was sprayed with.",
+    "published: (EU) 1272/2009, Annex I: grain bought in is free of live pests, as in the text of November 2015",
+)  # fmt: skip
+SPROUTED = Sign(
+    "sprouted", "sprouted",
+    {
+        "many": ("caution", "More than 4 in 100 sprouted in the field"),
+        "few": ("notice", "Some of it sprouted in the field"),
+    },
+    "What sprouted and dried again grows no more, and moulds.",
+    "Lay out 100 kernels before you steep; below 95 grown, make something else of it.",
+    "published: (EU) 1272/2009, Annex I: at most 4 in 100 in wheat bought in, 6 in barley, as in the text of November "
+    "2015; the rest common practice", until="germination",
+)  # fmt: skip
+
+
+def seen(sign: Sign, batch: BatchAt) -> Iterator[Flag]:
+    """What looks found in one aspect; ended by the next one that says that it is well."""
+    run: list[Remark] = []
+    over_at = next((stage.starts_at for stage in batch.stages if stage.name in (sign.until, "abandoned")), None)
+    for look in [*looks(batch.history, batch.now), None]:
+        said = look.findings.get(sign.aspect) if look is not None else None
+        stage = batch.stage_at(look.at) if look is not None else None
+        if look is not None and said in sign.found and (sign.at is None or (stage and stage.name in sign.at)):
+            run.append(look)
+        elif run and (look is None or said == "none"):
+            yield _seen_flag(sign, batch, run, look.at if look is not None else over_at)
+            run = []
+
+
+def _seen_flag(sign: Sign, batch: BatchAt, run: Sequence[Remark], ends_at: datetime | None) -> Flag:
+    severity, word = next(said for key, said in sign.found.items() if any(_found(sign, look) == key for look in run))
+    title = f"{word}{_of_lot(run[0])}, {batch.span_words(run[0].at, run[-1].at)}"
+    return raised(
+        batch, sign.rule, severity, run, Message(title, sign.meaning, sign.remedy), sign.source, ends_at=ends_at,
+        caution=sign.caution, place=run[0].place,
+    )  # fmt: skip
+
+
+def _found(sign: Sign, look: Remark) -> str | None:
+    return look.findings.get(sign.aspect)
+
+
 RULES = (
+    Rule("scorch", "Scorch or smoke", partial(seen, SCORCH)),
     Rule("mould", "Mould", mould),
     Rule("mould_counted", "Mouldy kernels", counted),
     Rule("off_smell", "Off smell", off_smell),
     Rule("not_sure", "Not sure", not_sure),
     Rule("ergot", "Ergot", ergot),
+    Rule("slime", "Slime", partial(seen, SLIME)),
+    Rule("insects", "Insects", partial(seen, INSECTS)),
+    Rule("sprouted", "Sprouted in the field", partial(seen, SPROUTED)),
     Rule("knit_bag", "Test bag knit", knit_bag),
 )

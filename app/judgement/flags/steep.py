@@ -233,7 +233,7 @@ def _taken_up_words(position: str, bound: float, moisture_wb: float, half_width:
 
 
 def spoiling(batch: BatchAt) -> Iterator[Flag]:
-    """Sour, foaming or gassy: until a later look finds it clear, or the cast."""
+    """Sour, slimy, foaming or gassy: until a later look finds it clear, or the cast."""
     run: list[Remark] = []
     for remark in [*batch.history.of_shape(Remark, "inspection"), None]:
         signs = _signs(batch, remark) if remark else None
@@ -249,8 +249,9 @@ def _signs(batch: BatchAt, remark: Remark) -> list[str] | None:
     stage = batch.stage_at(remark.at)
     if stage is None or stage.name not in ("charged", "immersion", "air_rest"):
         return None
-    steep, smell = remark.findings.get("steep"), remark.findings.get("smell")
-    signs = [word for word, seen in (("foaming", steep), ("gassy", steep), ("sour", smell)) if word == seen]
+    steep, smell, slime = (remark.findings.get(aspect) for aspect in ("steep", "smell", "slime"))
+    found = (("foaming", steep), ("gassy", steep), ("sour", smell), ("slimy", slime))
+    signs = [word for word, seen in found if word == seen]
     return signs if signs or steep == "clear" or smell == "clean" else None
 
 

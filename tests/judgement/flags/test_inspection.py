@@ -145,3 +145,85 @@ def test_loose_rootlets_do_not_knit_a_bag() -> None:
     story.look(55, matting="none")
     story.bag(60, 0.44)
     assert story.flags(61, "knit_bag") == []
+
+
+# --- what else a look may find ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("found", ["scorched", "smoke"])
+def test_scorch_is_act_now_with_fire_before_mould_until_a_look_finds_none(found: str) -> None:
+    story = Story()
+    story.kiln(100)
+    story.look(110, scorch=found)
+    flag = story.flag(111, "scorch")
+    assert (flag.severity, flag.ends_at) == ("act", None)
+    assert flag.caution is not None
+    assert flag.caution.key == "kiln"
+    assert flag.remedy.index("fuel off") < flag.remedy.index("mould")
+    story.look(112, scorch="none")
+    assert hour_of(story.flag(113, "scorch").ends_at) == 112
+
+
+def test_no_scorch_is_no_flag() -> None:
+    story = Story()
+    story.kiln(100)
+    story.look(110, scorch="none")
+    assert story.flags(111, "scorch") == []
+
+
+@pytest.mark.parametrize(("hour", "rule"), [(5, "spoiling"), (15, "spoiling"), (60, "slime")])
+def test_slime_in_the_steep_is_a_foul_steep_and_on_the_floor_a_flag_of_its_own(hour: float, rule: str) -> None:
+    story = growing()
+    story.look(hour, slime="slimy")
+    assert [flag.severity for flag in story.flags(hour + 0.5, rule)] == ["caution"]
+    assert [flag.rule for flag in story.flags(hour + 0.5) if flag.rule in ("spoiling", "slime")] == [rule]
+    story.look(hour + 1, slime="none", smell="clean")
+    assert hour_of(story.flag(hour + 2, rule).ends_at) == hour + 1
+
+
+@pytest.mark.parametrize("rule", ["slime", "insects", "sprouted"])
+def test_a_look_that_finds_none_of_it_raises_nothing(rule: str) -> None:
+    story = growing()
+    story.look(60, slime="none", insects="none", sprouted="none")
+    assert story.flags(61, rule) == []
+
+
+@pytest.mark.parametrize(
+    ("rule", "found", "severity"),
+    [
+        ("insects", "live", "caution"),
+        ("insects", "dead", "notice"),
+        ("sprouted", "many", "caution"),
+        ("sprouted", "few", "notice"),
+    ],
+)
+def test_what_lives_or_sprouted_in_the_lot_is_told_in_its_batch(rule: str, found: str, severity: str) -> None:
+    story = Story().declare()
+    story.tell(-20, "inspection", {"findings": {"mould": "no", rule: found}}, subject=("lot", "l1"))
+    story.charge().tell(0, "steep_on", method="still")
+    flag = story.flag(1, rule)
+    assert flag.severity == severity
+    assert "in the lot" in flag.title
+    assert "1272/2009" in flag.source
+
+
+def test_the_gravest_of_several_looks_names_the_flag() -> None:
+    story = growing()
+    story.look(60, insects="dead")
+    story.look(62, insects="live")
+    assert (story.flag(63, "insects").severity, story.flag(63, "insects").title[:4]) == ("caution", "Live")
+
+
+def test_what_sprouted_in_the_field_is_told_until_the_cast() -> None:
+    story = Story().begin()
+    story.look(1, sprouted="many")
+    assert story.flag(2, "sprouted").ends_at is None
+    story.tell(40, "cast")
+    assert hour_of(story.flag(41, "sprouted").ends_at) == 40
+
+
+def test_a_musty_smell_on_the_kiln_has_fire_looked_for_first() -> None:
+    story = Story()
+    story.kiln(100)
+    story.look(110, smell="musty")
+    assert story.flag(111, "off_smell").remedy.startswith("Heat off, and look for fire first.")
