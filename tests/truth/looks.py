@@ -294,10 +294,9 @@ def _moment(
 def _dry_h(run: Run) -> float | None:
     """When the wettest tray was dry enough; of a bed, its mean. The target is the middle of the programme's."""
     truth, target = run.truth, _middle(run, "final_moisture")
-    is_trays = run.setting == "kitchen"
 
     def moisture(hour: float) -> float:
-        return max(truth.layer_moistures(hour)) if is_trays else truth.moisture(hour)
+        return truth.wettest_tray(hour) if run.setting == "kitchen" else truth.moisture(hour)
 
     return _first(run, lambda hour: hour > truth.heat_on_h and moisture(hour) <= (target or 0.0))
 

@@ -28,6 +28,9 @@ STAGE_OF = {
 STEP_H = 0.1
 
 
+LAYERS_OF_TRAY = 3
+
+
 @dataclass
 class Truth:
     """How it really was, by hours from first water; moistures are the water in the grain, not what clings to it."""
@@ -65,6 +68,13 @@ class Truth:
     def layer_moistures(self, hour: float) -> list[float]:
         """Wet basis, from where the air comes in; on trays, one tray after the other."""
         return self.layers[self.index(hour)]
+
+    def wettest_tray(self, hour: float) -> float:
+        """Mean of the wettest of the trays, wet basis, as a scale sees it: each of three layers of like dry matter."""
+        dry_basis = [each / (1.0 - each) for each in self.layer_moistures(hour)]
+        trays = [sum(dry_basis[start : start + LAYERS_OF_TRAY]) / LAYERS_OF_TRAY
+                 for start in range(0, len(dry_basis), LAYERS_OF_TRAY)]  # fmt: skip
+        return max(trays) / (1.0 + max(trays))
 
     def grain_temperature(self, hour: float, place: str = "middle") -> float:
         """At a place: top, middle, bottom, corner, after the bed's name where there are two; else the nearest known."""
@@ -425,7 +435,9 @@ class Malting:
         if self.is_kitchen:
             self.trays = max(2 if second else 1, round(dry * (1.0 + db) / 1.9))
             area = float(rng.uniform(0.15, 0.2))
-            columns = [Column.loaded(grain, dry / self.trays / area, 3, db, at_c) for _ in range(self.trays)]
+            columns = [
+                Column.loaded(grain, dry / self.trays / area, LAYERS_OF_TRAY, db, at_c) for _ in range(self.trays)
+            ]
             # An oven's fan blows over and through a tray; a part of the air goes round again: M, so that the hours of
             # the kitchen's programmes come out.
             flow = float(rng.uniform(0.045, 0.085))

@@ -39,7 +39,8 @@ class Hold:
     """From an hour on, at a moisture with its standard uncertainty; then what was determined since.
 
     shared_sd: the part of start_sd that weighings since have alike with it; apart: 1 for each determination that has no
-    part in it, as a test, else 0.
+    part in it, as a test, else 0. beyond: what those weighings have alike with one another beyond the start, as dry
+    matter that was lost on the floor: no number of them makes it less.
     """
 
     start_h: float
@@ -49,6 +50,7 @@ class Hold:
     values: Array
     sds: Array
     apart: Array
+    beyond: Array
     shared_sd: float = 0.0
     sprays: tuple[Spray, ...] = ()
     drifts: bool = True
@@ -56,7 +58,8 @@ class Hold:
     def predict(self, hours: Array) -> tuple[Array, Array]:
         mean, variance = self._mean(hours), self._variance(hours)
         if len(self.values):
-            spread = self._covariance(self.hours, self.hours, np.outer(self.apart, self.apart)) + np.diag(self.sds**2)
+            spread = self._covariance(self.hours, self.hours, np.outer(self.apart, self.apart))
+            spread += np.outer(self.beyond, self.beyond) + np.diag(self.sds**2)
             across = self._covariance(hours, self.hours, np.broadcast_to(self.apart, (len(hours), len(self.apart))))
             weight = np.linalg.solve(spread, across.T).T
             mean = mean + weight @ (self.values - self._mean(self.hours))
@@ -147,9 +150,9 @@ def hold(start: Told, determined: Sequence[Told], sprays: Sequence[Spray] = (), 
     """From a start, and what was determined since."""
     columns = (np.array([each[place] for each in determined], dtype=np.float64) for place in range(4))
     hours, values, sds, shared = columns
-    # What they have alike with the start is in it already; what they have beyond is their own.
+    # What they have alike with the start is in it already.
     alike = np.minimum(shared, start.shared_sd)
-    own = np.sqrt(np.maximum(sds**2 - alike**2, 0.0))
+    own = np.sqrt(np.maximum(sds**2 - shared**2, 0.0))
     apart = np.where(shared > 0.0, 0.0, 1.0)
     return Hold(
         start.hour,
@@ -159,6 +162,7 @@ def hold(start: Told, determined: Sequence[Told], sprays: Sequence[Spray] = (), 
         values,
         np.maximum(own, 0.0015),
         apart,
+        np.sqrt(shared**2 - alike**2),
         min(start.shared_sd, start.sd),
         tuple(sprays),
         drifts,

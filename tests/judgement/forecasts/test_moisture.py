@@ -216,6 +216,23 @@ def test_what_all_weighings_of_a_bag_have_alike_no_number_of_them_makes_smaller(
     assert estimate.sd >= found.shared_sd
 
 
+def test_dry_matter_lost_on_the_floor_stays_as_unsure_however_often_the_bag_is_weighed():
+    def known_after(hours):
+        story = charged(programme="barley_pale")
+        story.say(0.0, "steep_on")
+        story.bag_start(-0.2, 1.0)
+        story.bag(39.9, 1.52)
+        story.say(40.0, "cast")
+        for hour in hours:
+            story.bag(hour, 1.49)
+        return samples(story.history())[-1], moisture_at(story.history(), at(169.0))
+
+    alone, once = known_after([168.0])
+    _, often = known_after(160.0 + 0.5 * place for place in range(17))
+    assert alone.shared_sd > 2.0 * alone.own_sd
+    assert once.sd > often.sd > 0.85 * once.sd
+
+
 def test_an_assumed_moisture_at_charging_is_less_sure_than_a_measured_one():
     measured, assumed = charged(), Story()
     assumed.charge(100.0, 0.12, method="assumed")
