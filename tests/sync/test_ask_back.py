@@ -58,7 +58,7 @@ def test_a_phone_whose_clock_is_off_is_asked_by_the_time_put_right(client: Flask
 def test_the_tare_that_was_forgotten_is_offered(client: FlaskClient, phone: Phone) -> None:
     bag = {"vessel": "bag 1", "gross_unit": "g"}
     phone.send_one(entry("test_bag_start", bag | {"gross": "530", "tare": "230"}, id="start", at=iso(NOW)))
-    late = entry("test_bag", bag | {"gross": "780"}, id="water-1", at=iso(NOW + timedelta(minutes=1)))
+    late = entry("test_bag", bag | {"net": "533", "net_unit": "g"}, id="water-1", at=iso(NOW + timedelta(minutes=1)))
     answer = asked(client, late)
     assert "tare" in answer["questions"][0]["alternative"], answer
 

@@ -86,7 +86,7 @@ def fit_growth(history: History, warm: GrowthFit | None = None) -> GrowthFit | N
         KERNEL,
         np.stack((np.interp(at, knots, warmth), [0.0 if each.is_from_lengths else 1.0 for each in counts])),
         [each.mean for each in counts],
-        [_count_sd(each) for each in counts],
+        [count_sd(each) for each in counts],
         warm.posterior if warm else None,
     )
     return GrowthFit(posterior, start_h, end_h, knots, warmth, len(counts), future_c)
@@ -104,7 +104,7 @@ def programme_prior(programme: Programme | None, species: str) -> Prior:
     return prior.about(np.array([math.log(ends[-1] / grown_c_d), *prior.mean[1:]]))
 
 
-def _count_sd(count: GrowthCount) -> float:
+def count_sd(count: GrowthCount) -> float:
     hidden = 0.0 if count.is_from_lengths else HIDDEN_SD * count.ungrown.share
     return math.hypot(count.mean_sd, COUNT_SD, hidden)
 

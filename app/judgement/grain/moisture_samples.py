@@ -39,6 +39,7 @@ __all__ = [
     "merged",
     "net_of",
     "removed_dry_kg",
+    "sample_of",
     "scale_step_kg",
     "tray_start",
 ]
@@ -146,6 +147,11 @@ def _determined(history: History) -> tuple[MoistureSample, ...]:
 def _charged_sample(parts: Sequence[Part]) -> MoistureSample:
     start = together(parts)
     return MoistureSample(start.at, start.moisture_wb, start.moisture_sd, parts[0], "charged")
+
+
+def sample_of(history: History, fact: Fact) -> MoistureSample | None:
+    """What one more weighing or test would tell of the batch by itself; None where that is no moisture."""
+    return _sample_of(history, fact, determined(history))
 
 
 def _sample_of(history: History, fact: Fact, before: Sequence[MoistureSample]) -> MoistureSample | None:

@@ -131,7 +131,7 @@ class _Look:
     """One entry, looked at against what is usual and what came before it."""
 
     def __init__(self, fact: Fact, history: History | None, programme: Programme | None, at: datetime) -> None:
-        self.kind, self.values, self.typed = fact.kind, vars(fact), fact.typed
+        self.fact, self.kind, self.values, self.typed = fact, fact.kind, vars(fact), fact.typed
         self.history, self.programme, self.at = history, programme, at
         self.stages = all_stages(history) if history is not None else []
         stage = stage_at(self.stages, at)
@@ -143,7 +143,7 @@ class _Look:
         last = self._last_c() if spec.target == "value" else None
         if expected is None or (expected.possible.holds(value) and not self._jumps(value, last)):
             return None
-        forgotten = self._forgotten_tare(name, spec, expected)
+        forgotten = self._forgotten_tare(spec, expected)
         if forgotten is not None:
             return forgotten
         others = list(other_readings(name, spec, self.typed, value))
@@ -177,29 +177,18 @@ class _Look:
     def _jumps(self, value: float, last: float | None) -> bool:
         return last is not None and abs(value - last) > _jump_c(self.stage, self.programme)
 
-    def _forgotten_tare(self, name: str, spec: Quantity, expected: Plausible) -> Question | None:
+    def _forgotten_tare(self, spec: Quantity, expected: Plausible) -> Question | None:
         if spec.target not in ("gross_kg", "net_kg") or self.values.get("tare_kg"):
             return None
         tare_kg = known_tare(self.kind, self.values.get("vessel"), self.history, self.at)
         net_kg = float(self.values.get("net_kg") or 0.0)
         if not tare_kg or net_kg <= expected.possible.high or not expected.usual.holds(net_kg - tare_kg):
             return None
-        unit = spec.unit_typed(self.typed, name) or "kg"
-        tare = f"{units.from_si(tare_kg, unit):.6g}"
-        weighed = str(self.typed.get(name) or f"{units.from_si(net_kg, unit):.6g}")
-        changes = {"gross": weighed, "gross_unit": unit, "net": "", "tare": tare, "tare_unit": unit}
-        vessel = self.values.get("vessel") or "this vessel"
-        return Question(
-            name,
-            f"Is the tare still in it? {vessel} weighed {METRIC.mass(tare_kg)} by itself before.",
-            changes,
-            f"take off {METRIC.mass(tare_kg)}: {METRIC.mass(net_kg - tare_kg)} net",
-            f"{METRIC.mass(net_kg)} net, as typed",
-        )
+        return tare_question(self.fact, tare_kg)
 
     def _question(self, name: str, spec: Quantity, value: float, expected: Plausible, other: Other | None) -> Question:
-        as_typed = _shown(spec.dimension, value, spec.unit_typed(self.typed, name), self.typed.get(name))
-        low, high = (_shown(spec.dimension, bound, "") for bound in expected.possible)
+        as_typed = shown(spec.dimension, value, spec.unit_typed(self.typed, name), self.typed.get(name))
+        low, high = (shown(spec.dimension, bound, "") for bound in expected.possible)
         side = "less than" if value < expected.possible.low else "more than"
         if expected.possible.holds(value):
             message = f"{spec.word} {as_typed} is far from the last one."
@@ -207,8 +196,25 @@ class _Look:
             message = f"{spec.word} {as_typed} is {side} one expects here ({low} to {high})."
         if other is None:
             return Question(name, f"{message} Is that what you read?", {}, "", f"{as_typed}, as typed")
-        words = _shown(spec.dimension, other.value, other.unit, other.changes[name])
+        words = shown(spec.dimension, other.value, other.unit, other.changes[name])
         return Question(name, f"{message} Is it {words}?", dict(other.changes), words, f"{as_typed}, as typed")
+
+
+def tare_question(fact: Fact, tare_kg: float) -> Question:
+    """Whether a bag or tray that was weighed without a tare has it still in its weight."""
+    assert isinstance(fact, Weighing)
+    name = "net" if fact.gross_kg is None else "gross"
+    spec = KINDS[fact.kind].fields[name]
+    unit = spec.unit_typed(fact.typed, name) or "kg"
+    weighed = str(fact.typed.get(name) or f"{units.from_si(fact.net_kg, unit):.6g}")
+    tare = f"{units.from_si(tare_kg, unit):.6g}"
+    return Question(
+        name,
+        f"Is the tare still in it? {fact.vessel or 'This vessel'} weighed {METRIC.mass(tare_kg)} by itself before.",
+        {"gross": weighed, "gross_unit": unit, "net": "", "tare": tare, "tare_unit": unit},
+        f"take off {METRIC.mass(tare_kg)}: {METRIC.mass(fact.net_kg - tare_kg)} net",
+        f"{METRIC.mass(fact.net_kg)} net, as typed",
+    )
 
 
 def _jump_c(stage: str, programme: Programme | None) -> float:
@@ -216,7 +222,7 @@ def _jump_c(stage: str, programme: Programme | None) -> float:
     return 120.0 if is_roast else JUMP_C.get(stage, JUMP_ELSEWHERE_C)
 
 
-def _shown(dimension: str, value: float, unit: str, text: str | None = None) -> str:
+def shown(dimension: str, value: float, unit: str, text: str | None = None) -> str:
     """The number as it was typed, and in the other unit where a slip between the two is likely."""
     unit_keys = {each.key for each in units.units_of(dimension)}
     if dimension == "mass" and unit not in unit_keys:

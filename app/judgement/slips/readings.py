@@ -48,6 +48,33 @@ def other_readings(name: str, spec: Quantity, typed: Mapping[str, str], value: f
                 yield Other(float(units.to_si(float(moved), key)), key, {name: moved, unit_field: key})
 
 
+def other_digits(name: str, spec: Quantity, typed: Mapping[str, str], value: float) -> Iterator[Other]:
+    """A share with its decimal mark moved; a weight of which two digits changed places, or one is one off, as the key
+    beside it makes it. Only for who knows what the number should be near: and even then 5.7 % is never made 4.7 %."""
+    key = spec.unit_typed(typed, name) or units.DEFAULT_UNITS["metric"].get(spec.dimension, "")
+    if key not in units.UNITS:
+        return
+    text = str(typed.get(name) or "").strip() or f"{units.from_si(value, key):.6g}"
+    is_mass = spec.dimension == "mass"
+    for each in [*_swapped(text), *_one_off(text)] if is_mass else [_moved(text, places) for places in (-1, 1)]:
+        if each is not None:
+            yield Other(float(units.to_si(units.parse_number(each), key)), key, {name: each})
+
+
+def _swapped(text: str) -> Iterator[str]:
+    for place in range(len(text) - 1):
+        first, second = text[place], text[place + 1]
+        if first.isdigit() and second.isdigit() and first != second:
+            yield f"{text[:place]}{second}{first}{text[place + 2 :]}"
+
+
+def _one_off(text: str) -> Iterator[str]:
+    for place, digit in enumerate(text):
+        for other in (int(digit) - 1, int(digit) + 1) if digit.isdigit() else ():
+            if 0 <= other <= 9:
+                yield f"{text[:place]}{other}{text[place + 1 :]}"
+
+
 def _moved(text: str, places: int) -> str | None:
     """The number with its decimal mark moved, written with a point."""
     try:

@@ -7,15 +7,18 @@ from datetime import timedelta
 
 from app.judgement.facts.kinds import ARRIVALS, MALT_TESTS
 from app.judgement.facts.shapes import Fact
+from app.judgement.forecasts.unforeseen import unforeseen
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.history.stages import ENDED, all_stages
 from app.judgement.malt.dryness import too_wet
 from app.judgement.slips.dating import begun_at, impossible_span
-from app.judgement.slips.questions import Question, questions
+from app.judgement.slips.questions import DECIMAL, Question, questions
 from app.judgement.wording import Words
 
 FUTURE_ALLOWED = timedelta(minutes=5)
+NUMBERS = ("gross", "net", "value")
+"""The fields of which the forecast tells what they should come to."""
 
 
 def questions_about(new: Fact, history: History | None, words: Words) -> list[Question]:
@@ -36,6 +39,9 @@ def _questions(new: Fact, history: History | None, words: Words) -> list[Questio
         return []
     programme = history.programme_at(new.latest_at) if history is not None else None
     about_values = questions(new, history, programme, new.latest_at)
+    # What comes near the forecast is likelier meant than what is merely usual; how a number is to be read goes first.
+    if history is not None and all(each.field in NUMBERS and each.as_typed_words != DECIMAL for each in about_values):
+        about_values = unforeseen(new, history, words) or about_values
     return [*_time_questions(new, history, words), *_wet_question(new, history, words), *about_values]
 
 
