@@ -20,7 +20,9 @@ from app.science.kiln_bed import (
     drying_time_h,
     evaporation_kg_per_h,
     grain_temperature_c,
+    left_by_rate_share,
     moisture_after_db,
+    rate_share_by_air,
 )
 from app.science.sorption import HALF_WIDTH_WB, equilibrium_moisture_wb, equilibrium_relative_humidity
 
@@ -38,12 +40,14 @@ __all__ = [
     "falling_rate_per_h",
     "germination_loss_percent",
     "grain_temperature_c",
+    "left_by_rate_share",
     "lewis_moisture_ratio",
     "lewis_rate_per_s",
     "moisture_after_db",
     "page_moisture_ratio",
     "page_time_h",
     "rate_at_temperature",
+    "rate_share_by_air",
 ]
 
 O_CALLAGHAN_KELVIN = 4426.0

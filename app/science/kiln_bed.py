@@ -156,6 +156,42 @@ def grain_temperature_c(
     return answer
 
 
+def rate_share_by_air(air_on_c: Quantity, air_off_c: Quantity, wet_bulb_c: Quantity) -> Quantity:
+    """Drying rate of a bed, or of all of it up to a layer, as a share of what the air could carry.
+
+    Args:
+        air_on_c: air into the bed, °C.
+        air_off_c: air out of it, or the grain of the layer, °C.
+        wet_bulb_c: wet bulb of the air-on air, °C, below air-on.
+    Returns:
+        (air-on − air-off)/(air-on − wet bulb), 0 to 1: 1 while the air leaves full, 0 from dry grain.
+    Source: heat balance of the air, all heat that it loses spent on water [D].
+    Check: 55 °C air with a wet bulb of 25 °C that leaves at 40 °C: 0.5; the inverse of `grain_temperature_c` [D].
+    """
+    heat: Any = np.asarray(air_on_c) - between("Wet bulb", wet_bulb_c, 0.0, unit="°C")
+    if np.any(heat <= 0.0):
+        raise ValueError("Air that is no warmer than its wet bulb dries nothing.")
+    lost: Any = np.asarray(air_on_c) - np.asarray(air_off_c)
+    answer: Quantity = number_or_array("Rate share", np.clip(lost / heat, 0.0, 1.0))
+    return answer
+
+
+def left_by_rate_share(rate_share: Quantity, drag: float) -> Quantity:
+    """Water above equilibrium that is left of what there was at the break point, by the rate that is left.
+
+    Args:
+        rate_share: present rate as a share of the constant rate, 0 to 1, as of `rate_share_by_air`.
+        drag: d of dM/dt = −k(M − Me)^(1 + d), 0 or more; 0 is the Lewis law.
+    Returns:
+        (M − Me)/(Mbreak − Me), 0 to 1.
+    Source: the falling rate solved for M [D].
+    Check: without drag it is the rate share itself; share 0.25 with drag 1: 0.5 [D].
+    """
+    share: Any = np.asarray(between("Rate share", rate_share, 0.0, 1.0))
+    answer: Quantity = number_or_array("Share left", share ** (1.0 / (1.0 + between("Drag", drag, low=0.0))))
+    return answer
+
+
 def charge_duty(mass_kg: float, moisture_wb: float, target_moisture_wb: float, duty: DryingDuty) -> ChargeDuty:
     """Water still to go from a charge, and the heat and air that takes at the least.
 

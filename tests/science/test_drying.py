@@ -188,6 +188,24 @@ def test_wet_grain_sits_at_the_wet_bulb_and_dry_grain_at_air_on():
     assert wet_bulb < drying.grain_temperature_c(55.0, 0.07, 0.5) < 55
 
 
+def test_the_rate_by_the_air_is_what_it_lost_of_what_a_wet_bed_takes():
+    wet_bulb = humid_air.wet_bulb_c(55.0, 0.07)
+    assert drying.rate_share_by_air(55.0, 40.0, 25.0) == pytest.approx(0.5)
+    assert drying.rate_share_by_air(55.0, wet_bulb - 1.0, wet_bulb) == 1.0
+    assert drying.rate_share_by_air(55.0, 56.0, wet_bulb) == 0.0
+    for share in (0.0, 0.3, 1.0):
+        layer_c = drying.grain_temperature_c(55.0, 0.07, share)
+        assert drying.rate_share_by_air(55.0, layer_c, wet_bulb) == pytest.approx(share)
+
+
+@pytest.mark.parametrize("drag", [0.0, 0.5, 1.0])
+def test_what_is_left_by_the_rate_is_where_the_falling_rate_comes_to_it(drag):
+    # dM/dt = -k(M - Me)^(1 + d), with k such that the rate is 0.06 at the break, 0.2 above equilibrium.
+    left = drying.left_by_rate_share(0.25, drag)
+    assert (left * 0.2) ** (1.0 + drag) * 0.06 / 0.2 ** (1.0 + drag) == pytest.approx(0.25 * 0.06)
+    assert drying.left_by_rate_share(1.0, drag) == 1.0
+
+
 def test_floats_give_floats_and_arrays_keep_their_shape():
     assert type(drying.equilibrium_moisture_wb("barley", 20.0, 0.6)) is float
     assert type(drying.equilibrium_relative_humidity("malt", 20.0, 0.05)) is float
@@ -221,6 +239,8 @@ def test_floats_give_floats_and_arrays_keep_their_shape():
         (lambda: drying.drying_time_h(0.05, 0.8, 0.1, 0.3, 0.05), "never gets that dry"),
         (lambda: drying.drying_time_h(0.9, 0.8, 0.1, 0.3, 0.05), "at most 0.8"),
         (lambda: drying.grain_temperature_c(55.0, 0.07, 1.5), "at most 1"),
+        (lambda: drying.rate_share_by_air(25.0, 25.0, 25.0), "dries nothing"),
+        (lambda: drying.left_by_rate_share(1.2, 0.0), "at most 1"),
         (lambda: drying.charge_duty(10.0, 0.04, 0.05, humid_air.drying_duty(15.0, 0.7, 55.0)), "at least 0.05"),
     ],
 )

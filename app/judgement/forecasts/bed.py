@@ -1,6 +1,7 @@
 """The bed on the kiln under changing air: the two regimes of `science.kiln_bed`, piece by piece of even air.
 
-Columns of x: hour, hour of the tray's first weighing (none: moisture itself, and not a weight), and the tray.
+Columns of x: hour, hour of the tray's first weighing (none: moisture itself, and not a weight), and the tray; or, of
+the air that leaves a deep bed, its rate of drying as a share of what that air could carry.
 Parameters: logarithms of the constant rate and of the break point above equilibrium, both in the reference air; how
 much the falling rate drags as the grain dries; what the equilibrium lies above the table's; the moisture that was
 loaded. Moistures are dry basis.
@@ -24,8 +25,8 @@ from app.science.fitting import Drift, Kernel, Model, Wander
 
 DRAG_AT_DB = 0.2
 
-BED = -1
-"""In place of a tray's number: the bed as a whole."""
+BED, AIR_OFF = -1, -2
+"""In place of a tray's number: the bed as a whole; and the air that leaves it."""
 
 WANDERS, WANDERS_OVER_H = 0.02, 3.0
 TRAY_WANDERS, TRAY_WANDERS_OVER_H = 0.04, 8.0
@@ -35,6 +36,9 @@ bed. Set on made-up beds, see the backtest."""
 STANDS_PER_ROOT_H = 0.03
 """How far grain without heat drifts, as a share of the water still to go, for the root of the hours: a hot kiln dries
 on a little, a cold one draws damp. From memory."""
+
+PROBES_ALIKE, PROBES_OVER_H = 0.05, 24.0
+"""How far two probes, and the heat that a kiln loses, shift the rate by the air, all looks alike. From memory."""
 
 LEAST_WANDER_DB = 0.003
 SETTLES_H = 2.0
@@ -124,14 +128,26 @@ def break_moisture_db(air: Air, parameters: Array) -> float:
 
 def model_of(pieces: Sequence[Air]) -> Model:
     def model(x: Array, parameters: Array) -> Array:
-        hours, first_hours, _ = x
-        is_weight = ~np.isnan(first_hours)
+        hours, first_hours, tray = x
+        is_weight, is_air = ~np.isnan(first_hours), tray == AIR_OFF
         moistures = moisture_db(pieces, np.concatenate((hours, first_hours[is_weight])), parameters)
         now, first = moistures[: len(hours)], moistures[len(hours) :]
         now[is_weight] = (1.0 + now[is_weight]) / (1.0 + first)
+        if is_air.any():
+            now[is_air] = rate_shares(pieces, hours[is_air], now[is_air], parameters)
         return now
 
     return model
+
+
+def rate_shares(pieces: Sequence[Air], hours: Array, moistures: Array, parameters: Array) -> Array:
+    """The rate at these hours and moistures as a share of what the air carries before the break point."""
+    grain = grain_of(parameters)
+    laws = [law_of(air, grain) for air in pieces]
+    place = np.maximum(np.searchsorted([air.start_h for air in pieces], hours, side="right") - 1, 0)
+    turn, equilibrium = (np.array([getattr(law, name) for law in laws])[place] for name in ("turn", "equilibrium"))
+    left = np.maximum(moistures - equilibrium, 0.0) / turn
+    return np.asarray(np.minimum(left, 1.0) ** (1.0 + grain.drag))
 
 
 def still_h(pieces: Sequence[Air], hours: Array) -> Array:
@@ -181,20 +197,30 @@ def kernel_of(pieces: Sequence[Air], about: Array) -> Kernel:
 
     @_remembering
     def to_go(x: Array) -> Array:
-        hours, first_hours, _ = x
+        hours, first_hours, tray = x
         place = np.clip(np.searchsorted(starts, hours, side="right") - 1, 0, len(pieces) - 1)
-        above_db = np.maximum(moisture_db(pieces, hours, about) - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
-        return np.asarray(above_db / np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4])))
+        moistures = moisture_db(pieces, hours, about)
+        above_db = np.maximum(moistures - equilibria[place], 0.0) + LEAST_WANDER_DB / WANDERS
+        above_db /= np.where(np.isnan(first_hours), 1.0, 1.0 + float(about[4]))
+        if (is_air := tray == AIR_OFF).any():
+            # Before the break the rate tells nothing of the moisture; after it, it strays by so much more.
+            shares = rate_shares(pieces, hours[is_air], moistures[is_air], about)
+            above_db[is_air] = np.where(shares < 1.0, (1.0 + grain.drag) * shares, 0.0)
+        return np.asarray(above_db)
 
     @_remembering
     def scale(x: Array) -> Array:
         return np.asarray(-np.expm1(-np.maximum(heated(x) - starts[0], 0.0) / SETTLES_H) * to_go(x))
 
     def of_tray(x: Array) -> Array:
-        return np.where(x[2] == BED, np.nan, x[2])
+        return np.where(x[2] < 0.0, np.nan, x[2])
+
+    def of_air(x: Array) -> Array:
+        return np.where(x[2] == AIR_OFF, 1.0, np.nan)
 
     whole = Wander(lambda x: (heated(x), WANDERS * scale(x)), WANDERS_OVER_H)
     tray = Wander(lambda x: (heated(x), TRAY_WANDERS * scale(x)), TRAY_WANDERS_OVER_H, of_tray)
+    probes = Wander(lambda x: (heated(x), np.full(x.shape[-1], PROBES_ALIKE)), PROBES_OVER_H, of_air)
     if not has_gaps:
-        return Kernel((whole, tray))
-    return Kernel((whole, tray, Drift(lambda x: still_h(pieces, x[0]), STANDS_PER_ROOT_H, to_go)))
+        return Kernel((whole, tray, probes))
+    return Kernel((whole, tray, probes, Drift(lambda x: still_h(pieces, x[0]), STANDS_PER_ROOT_H, to_go)))

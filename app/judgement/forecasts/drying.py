@@ -1,4 +1,5 @@
-"""Drying on the kiln: two regimes under the air that was logged, learned from the trays and the moisture tests."""
+"""Drying on the kiln: two regimes under the air that was logged, learned from the trays and the moisture tests, and
+of a deep bed from the air that leaves it."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 
 from app.judgement.forecasts.air import USUAL_ROOM, Air, KilnAir, air_of
+from app.judgement.forecasts.air_off import rates_by_air
 from app.judgement.forecasts.air_plan import planned_air
 from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.bed import BED, break_moisture_db, kernel_of, model_of
@@ -36,7 +38,7 @@ LEAST_LOADED_SD_DB = 0.003
 
 @dataclass(frozen=True, eq=False)
 class DryingFit:
-    """One run on the kiln. end_h: the hour of the last heat off, None while it goes on."""
+    """One run on the kiln. end_h: the hour of the last heat off, None while it goes on. rates: by the air off."""
 
     posterior: Posterior
     air: KilnAir
@@ -44,6 +46,7 @@ class DryingFit:
     end_h: float | None
     trays: tuple[Tray, ...]
     known: tuple[Determined, ...]
+    rates: tuple[Determined, ...]
 
     @property
     def weighings(self) -> int:
@@ -51,7 +54,8 @@ class DryingFit:
 
     def is_of(self, pieces: Sequence[Air], prior: Prior, known: Sequence[Determined]) -> bool:
         """Whether it was learned from the very same: then there is nothing to learn again."""
-        return self.posterior.prior.is_same(prior) and self.air.pieces == tuple(pieces) and self.known == tuple(known)
+        is_same_air = self.air.pieces == tuple(pieces)
+        return is_same_air and self.posterior.prior.is_same(prior) and (*self.known, *self.rates) == tuple(known)
 
     def band(
         self, hours: Array, tray: int | Array = BED, air: Sequence[Air] | None = None
@@ -152,12 +156,14 @@ def fit_drying(
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded_wb[0] / dry_share, loaded_sd))
     prior = from_lot(programme_prior(programme), history.prior, "drying").and_also(own)
     trays, determined = determined_on_kiln(history, run.stage, run.heat_at, green)
-    if warm is not None and warm.is_of(air.pieces, prior, determined):
+    rates = rates_by_air(history, run, air)
+    told = (*determined, *rates)
+    if warm is not None and warm.is_of(air.pieces, prior, told):
         posterior = warm.posterior
     else:
-        posterior = _fit_twice(air.pieces, prior, determined, warm.posterior if warm else None)
+        posterior = _fit_twice(air.pieces, prior, told, warm.posterior if warm else None)
     end_h = None if run.stage.ends_at is None else history.hour(run.stage.ends_at)
-    return DryingFit(posterior, air, history.hour(run.heat_at), end_h, trays, tuple(determined))
+    return DryingFit(posterior, air, history.hour(run.heat_at), end_h, trays, tuple(determined), rates)
 
 
 def _fit_twice(

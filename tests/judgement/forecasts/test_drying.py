@@ -241,3 +241,35 @@ def test_a_tray_first_weighed_in_mid_drying_is_told_the_weight_of_grain_as_dry_a
     by_hand = 1.2 + 2.0 * (1.0 - first_wb) / (1.0 - found.target_wb)
     assert stop.gross_kg == pytest.approx(by_hand, abs=stop.half_width_kg)
     assert stop.half_width_kg < 0.06
+
+
+def deep_bed(until_h: float, depth_m: float = 0.3, **read: float) -> Story:
+    """No tray, and a bed whose air leaves full at 25 °C until 0.25 kg/kg, and then the hotter the slower it dries."""
+    story = kiln(until_h, air_c=60.0, trays=0)
+    story.say(160.0, "bed_depth", {"value": depth_m})
+    for hour in np.arange(1.5, until_h + 0.1, 1.0):
+        share = min(1.0, FALLING * (two_regimes(float(hour)) - DRIEST_DB) / RATE)
+        off_c = read.get("off_c", 60.0 - share * 35.0)
+        story.say(160.0 + float(hour) + 0.1, "air_off_temperature", {"value": off_c})
+    return story
+
+
+def test_the_air_that_leaves_a_deep_bed_tells_how_far_it_has_dried_where_no_tray_was_weighed():
+    true_wb = two_regimes(12.6) / (1.0 + two_regimes(12.6))
+    blind = moisture_value(kiln(12.6, trays=0).history(), at(172.6))
+    seen = moisture_value(deep_bed(12.6).history(), at(172.6))
+    assert seen.low <= true_wb <= seen.high
+    assert abs(seen.central - true_wb) < 0.5 * abs(blind.central - true_wb)
+
+
+def test_a_bed_whose_air_still_leaves_full_is_wetter_than_one_whose_air_no_longer_does():
+    full = moisture_value(deep_bed(12.6, off_c=25.0).history(), at(172.6))
+    broken = moisture_value(deep_bed(12.6).history(), at(172.6))
+    assert full.central > broken.central + 0.05
+
+
+def test_the_air_off_of_a_tray_or_of_a_bed_that_was_never_full_tells_nothing():
+    blind = moisture_value(kiln(12.6, trays=0).history(), at(172.6))
+    for story in (deep_bed(12.6, depth_m=0.03), deep_bed(12.6, off_c=50.0)):
+        assert fit(story.history()).drying.rates == ()
+        assert moisture_value(story.history(), at(172.6)).central == pytest.approx(blind.central)
