@@ -27,6 +27,9 @@ ACT_HOURS = 1.0
 COMES_HOT_IN = timedelta(hours=1)
 """From memory: green malt is given an hour to come to the temperature at which it is stewed."""
 
+COOL_SO_LONG = timedelta(hours=1)
+"""From memory: an hour warm, wet and not hot is enough for it to sour, and for what may do harm to grow."""
+
 IN_TIME = timedelta(hours=1)
 """What is done within an hour of the break point, or of malt that is dry enough, was done in time."""
 
@@ -84,27 +87,30 @@ def cool_stew(batch: BatchAt) -> Iterator[Flag]:
             run: list[Reading] = []
             inside = [reading for reading in readings if stage.covers(reading.at)]
             for reading in [*inside, None]:
-                if reading is not None and _is_cool(batch, stage, reading):
+                if reading is not None and _is_cool(batch, reading):
                     run.append(reading)
-                elif run:
-                    yield _stew_flag(batch, stage, run, reading)
-                    run = []
+                    continue
+                counted = [each for each in run if each.at >= stage.starts_at + COMES_HOT_IN]
+                if counted:
+                    since = max(run[0].at, stage.starts_at + COMES_HOT_IN)
+                    yield _stew_flag(batch, stage, counted, reading, is_long=counted[-1].at - since >= COOL_SO_LONG)
+                run = []
 
 
-def _is_cool(batch: BatchAt, stage: Stage, reading: Reading) -> bool:
+def _is_cool(batch: BatchAt, reading: Reading) -> bool:
     programme = batch.programme_at(reading.at)
     limit = programme.limit_for("grain_temperature", "stewing") if programme else None
-    if limit is None or reading.value is None or reading.at - stage.starts_at < COMES_HOT_IN:
-        return False
-    return limit.judge(reading.value).position == "low"
+    return limit is not None and reading.value is not None and limit.judge(reading.value).position == "low"
 
 
-def _stew_flag(batch: BatchAt, stage: Stage, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
+def _stew_flag(
+    batch: BatchAt, stage: Stage, run: Sequence[Reading], ended_by: Reading | None, *, is_long: bool
+) -> Flag:
     coolest = min(run, key=lambda reading: reading.value or 0.0)
     programme = batch.programme_at(coolest.at)
     limit = programme.limits["grain_temperature.stewing"] if programme else None
     verdict = limit.judge(coolest.value or 0.0) if limit else None
-    severity = (verdict.severity if verdict else None) or "caution"
+    severity = "act" if is_long else (verdict.severity if verdict else None) or "caution"
     bound = (verdict.bound if verdict else None) or 0.0
     title = (
         f"Stewing at {wording.kiln_temperature(coolest.value or 0.0)}, under its floor of "

@@ -16,6 +16,9 @@ RECENT = timedelta(hours=1)
 SAME_AIR_C = 3.0
 """Air within this of what is planned is as planned: a kiln's own swing, from memory."""
 
+KNOWN_WITHIN_WB = 0.03
+"""Air is raised on grain whose break was seen, or whose moisture is known to so much, 80 % interval: from memory."""
+
 IN_TIME = timedelta(hours=1)
 QUARTER = timedelta(minutes=15)
 CEILING = "enzymes.hours_and_degree_hours_above"
@@ -66,7 +69,10 @@ def _air_c(plan: InPlan) -> float | None:
 
 def _raise(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
     """To what the plan has next: at the break, or at the end of the phase, and no sooner than the ceiling allows."""
-    air_c = _air_c(plan)
+    air_c, moisture = _air_c(plan), plan.batch.forecast.moisture
+    is_known = moisture.low is not None and moisture.high is not None and moisture.high - moisture.low < KNOWN_WITHIN_WB
+    if kiln.broke is None and not is_known:
+        return None
     for before, phase in pairwise(phases[max(current - 1, 0) :]):
         wanted_c = phase.planned.air_on_c
         if air_c is None or wanted_c is None or wanted_c < air_c + SAME_AIR_C:

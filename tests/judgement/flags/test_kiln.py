@@ -98,6 +98,16 @@ def test_a_stewing_on_its_floor_is_hot_enough_and_just_below_the_target_a_notice
     assert stewed((161.5, 59.0)).flag(162, "cool_stew").severity == "notice"
 
 
+def test_a_stewing_that_stays_under_its_floor_for_an_hour_is_to_be_acted_on() -> None:
+    assert stewed((161.2, 58.0), (162.1, 58.0)).flag(162.2, "cool_stew").severity == "notice"
+    assert stewed((161.2, 58.0), (162.2, 58.0)).flag(162.3, "cool_stew").severity == "act"
+    # It was cool at half past the hour already, and is given its first hour.
+    assert stewed((160.5, 42.0), (161.9, 42.0)).flag(162, "cool_stew").severity == "caution"
+    assert stewed((160.5, 42.0), (162.0, 42.0)).flag(162.1, "cool_stew").severity == "act"
+    cool_twice = stewed((161.2, 58.0), (161.8, 64.0), (162.4, 58.0)).flags(162.5, "cool_stew")
+    assert [flag.severity for flag in cool_twice] == ["notice", "notice"]
+
+
 def test_coming_hot_again_ends_the_cool_stewing() -> None:
     story = stewed((161.5, 50.0), (162, 52.0), (162.5, 64.0))
     flag = story.flag(163, "cool_stew")

@@ -325,6 +325,21 @@ def test_the_air_is_raised_once_it_has_dried_so_far_and_no_sooner_than_the_ceili
     assert all("62.0" not in each.what for each in steps_of(story, 166.2))
 
 
+def test_nobody_is_told_to_raise_the_air_on_grain_that_was_not_weighed_and_is_not_seen_to_break() -> None:
+    def raised(off_c: float) -> list[str]:
+        story = Story()
+        story.grow()
+        story.tell(160, "loaded")
+        story.tell(160.1, "heat_on")
+        for hour in range(161, 172):
+            story.read(hour, "air_on_temperature", 52.0)
+            story.read(hour + 0.02, "air_off_temperature", 25.0 if hour < 169 else off_c)
+        return [each.what for each in steps_of(story, 171.2) if each.what.startswith("Raise")]
+
+    assert raised(25.0) == raised(36.0) == []
+    assert len(raised(42.0)) == 1
+
+
 def test_grain_over_its_ceiling_asks_for_cooler_air_now() -> None:
     story = drying((162, 1.85))
     story.grain(162.2, 53.0, "bottom")
