@@ -7,11 +7,11 @@ it nearly full.
 from __future__ import annotations
 
 import math
-from datetime import timedelta
+from datetime import datetime, timedelta
 from statistics import median
 
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.air import KilnAir
+from app.judgement.forecasts.air import HOTTEST_C, KilnAir
 from app.judgement.forecasts.bed import AIR_OFF
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.trays import Determined
@@ -52,7 +52,7 @@ def rates_by_air(history: History, run: Run, air: KilnAir) -> tuple[Determined, 
 
 
 def _look(history: History, run: Run, air: KilnAir, off: Reading) -> tuple[float, float] | None:
-    on_c = air_on_at(history, run, off)
+    on_c = air_on_at(history, run, off.at)
     if on_c is None or off.value is None or run.hours_of_heat(run.heat_at, off.at) < SETTLES_H:
         return None
     hour = history.hour(off.at)
@@ -60,13 +60,13 @@ def _look(history: History, run: Run, air: KilnAir, off: Reading) -> tuple[float
     return hour, float(rate_share_by_air(on_c, off.value, wet_c))
 
 
-def air_on_at(history: History, run: Run, reading: Reading) -> float | None:
-    """Into the grain, as read nearest to a reading and in the same look, and hot enough to dry."""
+def air_on_at(history: History, run: Run, moment: datetime) -> float | None:
+    """Into the grain, as read nearest to a moment and in the same look, and hot enough to dry."""
     on = _read(history, run, "air_on_temperature")
-    nearest = min(on, key=lambda each: abs(each.at - reading.at), default=None)
-    if nearest is None or nearest.value is None or abs(nearest.at - reading.at) > SAME_LOOK:
+    nearest = min(on, key=lambda each: abs(each.at - moment), default=None)
+    if nearest is None or nearest.value is None or abs(nearest.at - moment) > SAME_LOOK:
         return None
-    return nearest.value if HOT_C <= nearest.value <= 99.0 else None
+    return nearest.value if HOT_C <= nearest.value <= HOTTEST_C else None
 
 
 def _read(history: History, run: Run, kind: str) -> list[Reading]:

@@ -24,6 +24,7 @@ from app.judgement.measures.account import account
 from app.judgement.programmes.programme import Limit
 from app.judgement.slips.questions import looks_like_a_slip
 from app.judgement.steps.next_steps import next_steps
+from app.judgement.watch.layers import as_read
 from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
 
@@ -145,12 +146,15 @@ def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | No
     stage = stage_at(all_stages(history), fact.at)
     if programme is None or stage is None or stage.name != "kilning" or fact.value is None:
         return None
-    ceiling = programme.ceiling_c(wettest_it_may_be(moisture))
+    bed_wb, wettest_wb = wettest_it_may_be(moisture), as_read(history, fact)
+    ceiling = programme.ceiling_c(wettest_wb)
     if ceiling is None:
         return None
     both = f"{words.temperature(fact.value)} ({words.other_temperature(fact.value)})"
     limit = f"{words.temperature(ceiling)} ({words.other_temperature(ceiling)})"
-    if moisture is not None and moisture.is_told:
+    if wettest_wb != bed_wb:
+        at = f"by its heat this layer holds {words.percent(wettest_wb, decimals=0)} at most: its ceiling is {limit}"
+    elif moisture is not None and moisture.is_told:
         at = f"ceiling at {words.percent(moisture.moisture_wb, moisture.half_width)} moisture: {limit}"
     else:
         at = f"its moisture is not known, and the ceiling of wet grain is {limit}"

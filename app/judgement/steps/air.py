@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
+from typing import NamedTuple
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.forecast import KilnForecast, When
 from app.judgement.forecasts.moisture import wettest_it_may_be
 from app.judgement.programmes.programme import Programme, Step
 from app.judgement.steps.step import Basis, InPlan, NextStep, reaches, step
+from app.judgement.watch.layers import as_read
 
 RECENT = timedelta(hours=1)
 SAME_AIR_C = 3.0
@@ -130,14 +133,15 @@ def _allowed_wb(programme: Programme, air_c: float) -> float | None:
 def _lower(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
     """Now, where the grain stands over its ceiling; and in time, where the air is too hot for it once it has broken."""
     moisture = plan.batch.moisture
-    ceiling_c = plan.programme.ceiling_c(wettest_it_may_be(moisture))
-    if ceiling_c is None:
-        return None
-    hottest = _hottest(plan)
-    if hottest is not None and hottest.value is not None and hottest.value > ceiling_c:
+    over = max(_over(plan), key=lambda each: each.excess_c, default=None)
+    if over is not None and over.excess_c > 0.0:
+        hottest, ceiling_c = over.reading, over.ceiling_c
         where = f" ({hottest.place})" if hottest.place else ""
-        grain, limit = plan.words.temperature(hottest.value), plan.words.temperature(ceiling_c)
-        if moisture is not None and moisture.is_told:
+        grain, limit = plan.words.temperature(hottest.value or 0.0), plan.words.temperature(ceiling_c)
+        if over.wettest_wb != wettest_it_may_be(moisture):
+            figure = plan.words.percent(over.wettest_wb, decimals=0)
+            why = f"Grain{where} {grain}; its ceiling is {limit} at the {figure} that its layer may hold by its heat."
+        elif moisture is not None and moisture.is_told:
             figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
             why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture, at the upper bound."
         else:
@@ -167,10 +171,26 @@ def _lower_step(
     return step("set_point", what, due, early, late, why, basis, CEILING)
 
 
-def _hottest(plan: InPlan) -> Reading | None:
-    """Of the last hour's last readings at each place."""
-    last: dict[str | None, Reading] = {}
-    for reading in plan.batch.history.readings("grain_temperature"):
-        if reading.value is not None and reading.at >= max(plan.stage.starts_at, plan.batch.now - RECENT):
-            last[reading.place] = reading
-    return max(last.values(), key=lambda each: each.value or 0.0, default=None)
+class _Over(NamedTuple):
+    """A reading of the grain, and the ceiling of its layer at the wettest that it may be."""
+
+    reading: Reading
+    wettest_wb: float
+    ceiling_c: float
+
+    @property
+    def excess_c(self) -> float:
+        return (self.reading.value or 0.0) - self.ceiling_c
+
+
+def _over(plan: InPlan) -> Iterator[_Over]:
+    """The last hour's last readings at each place, under a programme with a ceiling."""
+    since = max(plan.stage.starts_at, plan.batch.now - RECENT)
+    read = [
+        each for each in plan.batch.history.readings("grain_temperature") if each.value is not None and each.at >= since
+    ]
+    for reading in {each.place: each for each in read}.values():
+        wettest_wb = as_read(plan.batch.history, reading, plan.batch.now)
+        ceiling_c = plan.programme.ceiling_c(wettest_wb)
+        if ceiling_c is not None:
+            yield _Over(reading, wettest_wb, ceiling_c)

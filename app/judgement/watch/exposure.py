@@ -15,10 +15,11 @@ from itertools import pairwise, zip_longest
 from typing import NamedTuple
 
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.moisture import determinations, moisture_at, wettest_it_may_be
+from app.judgement.forecasts.moisture import determinations
 from app.judgement.history.history import History, by_place, hours_between
 from app.judgement.history.kiln_runs import Run, run_at
 from app.judgement.history.stages import Stage, stages
+from app.judgement.watch.layers import wettest_where_read
 from app.science.enzymes import Exposure, hours_and_degree_hours_above
 
 HOLDS_FOR = timedelta(hours=1)
@@ -81,7 +82,7 @@ def kiln_exposures(history: History, now: datetime) -> list[KilnExposure]:
     for kilning in (stage for stage in stages(history, now) if stage.name == "kilning"):
         end = min(kilning.ends_at or now, now)
         for place, readings in by_place(_read_in(history, kilning, end)).items():
-            pieces = _pieces(history, _held(readings, end, run_at(history, kilning.starts_at)))
+            pieces = _pieces(history, place, _held(readings, end, run_at(history, kilning.starts_at)))
             places.setdefault(place, []).append(LoadAtPlace(pieces, readings, kilning.ends_at is None))
     exposures = [_exposure(place, loads) for place, loads in places.items() if _has_ceiling(loads)]
     return sorted(exposures, key=lambda each: (-each.degree_hours, -each.hours, each.place or ""))
@@ -127,16 +128,16 @@ def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iter
             yield point, (held_until, point[1])
 
 
-def _pieces(history: History, held: Iterable[tuple[Point, Point]]) -> list[Piece]:
+def _pieces(history: History, place: str | None, held: Iterable[tuple[Point, Point]]) -> list[Piece]:
     """The readings cut where the moisture was determined and where it crosses an edge of the ceiling."""
     moments = [sample.at for sample in determinations(history)]
     pieces: list[Piece] = []
     for (start, first_c), (end, last_c) in held:
         inside = moments[bisect.bisect_right(moments, start) : bisect.bisect_left(moments, end)]
         marks = list(dict.fromkeys([start, *inside, end]))
-        upper = [_upper(history, mark) for mark in marks]
+        line = _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
+        upper = [wettest_where_read(history, mark, place, line.at(mark)) for mark in marks]
         for (begins, ends), wet_to_dry in zip(pairwise(marks), pairwise(upper), strict=True):
-            line = _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
             pieces += _cut(history, begins, ends, wet_to_dry, line)
     return pieces
 
@@ -168,10 +169,6 @@ def _cut(
         begins, ends = start + first * (end - start), start + last * (end - start)
         ceiling_c = None if programme is None else programme.ceiling_c(middle)
         yield Piece(begins, ends, line.at(begins), line.at(ends), ceiling_c)
-
-
-def _upper(history: History, moment: datetime) -> float:
-    return wettest_it_may_be(moisture_at(history, moment))
 
 
 def _exposure(place: str | None, loads: Sequence[LoadAtPlace]) -> KilnExposure:

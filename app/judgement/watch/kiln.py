@@ -7,10 +7,10 @@ from datetime import datetime, timedelta
 from app.judgement.batch_at import batch_at
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.course import is_usable
-from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
 from app.judgement.history.history import History, by_place
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
+from app.judgement.watch.layers import as_read
 from app.judgement.watch.waiting import WAITING_H, waiting_now
 from app.judgement.watch.watch import Watch, clock_watch, rate_words
 from app.judgement.wording import Words
@@ -34,13 +34,14 @@ def waiting_watch(history: History, now: datetime, words: Words) -> Watch | None
 
 def ceiling_watch(history: History, programme: Programme, stage: Stage, now: datetime, words: Words) -> Watch | None:
     """The grain's slope against the ceiling at the wettest that it may be now: as it dries, the ceiling only rises."""
-    ceiling_c = programme.ceiling_c(wettest_it_may_be(moisture_at(history, now)))
-    if ceiling_c is None:
-        return None
     since = max(stage.starts_at, now - RECENT)
     read = history.readings("grain_temperature")
     places = by_place(each for each in read if is_usable(each) and since <= each.at <= now)
-    watches = [_place_watch(history, inside, ceiling_c, programme, words) for inside in places.values()]
+    watches = [
+        _place_watch(history, inside, ceiling_c, programme, words)
+        for inside in places.values()
+        if (ceiling_c := programme.ceiling_c(as_read(history, inside[-1], now))) is not None
+    ]
     return min((each for each in watches if each is not None), key=lambda each: each.safe_at, default=None)
 
 

@@ -21,6 +21,7 @@ from app.judgement.programmes.parts import CeilingStep
 from app.judgement.programmes.programme import Limit, Programme
 from app.judgement.watch.exposure import KilnExposure, kiln_exposure
 from app.judgement.watch.kiln import RECENT
+from app.judgement.watch.layers import as_read
 from app.judgement.watch.watch import Gap
 
 AT_HEAT = ("stewing", "kilning", "cooling")
@@ -140,7 +141,7 @@ def _kiln_card(batch: BatchAt) -> KilnCard | None:
     ceiling = _ceiling_now(programme, moisture) if has_ceiling else None
     run = run_at(history, now)
     drying = fitted.drying if forecast is not None else None
-    hottest = _hottest(history, stage, now, ceiling.step.grain_c if ceiling else None)
+    hottest = _hottest(history, stage, now, programme if has_ceiling else None)
     return KilnCard(
         stage=stage.name,
         is_fired=stage.name != "kilning" or fired_at(history, stage, now) is not None,
@@ -172,12 +173,22 @@ def _inside(
     return [reading for reading in history.readings(*kinds) if is_usable(reading) and since <= reading.at <= now]
 
 
-def _hottest(history: History, stage: Stage, now: datetime, ceiling_c: float | None) -> Hottest | None:
+def _hottest(history: History, stage: Stage, now: datetime, programme: Programme | None) -> Hottest | None:
+    """Where a layer is over its own ceiling that one; else the hottest. programme: where it has a ceiling."""
     last = {each.place or "": each for each in _inside(history, stage, now, "grain_temperature", within=RECENT)}
-    hot = max(last.values(), key=lambda each: (each.value or 0.0, each.at), default=None)
-    if hot is None or hot.value is None:
-        return None
-    return Hottest(hot.place or "", hot.value, hot.at, ceiling_c is not None and hot.value > ceiling_c)
+    ceilings = (
+        {}
+        if programme is None
+        else {each.id: programme.ceiling_c(as_read(history, each, now)) for each in last.values()}
+    )
+    read = [
+        Hottest(
+            each.place or "", each.value, each.at, (limit := ceilings.get(each.id)) is not None and each.value > limit
+        )
+        for each in last.values()
+        if each.value is not None
+    ]
+    return max(read, key=lambda each: (each.is_over, each.value_c, each.at), default=None)
 
 
 def _is_hot(history: History, stage: Stage, now: datetime) -> bool:

@@ -1,0 +1,75 @@
+"""How wet grain may be where it was read: a deep bed dries from the air side, and its driest layer is its hottest.
+
+Wet grain stands near the wet bulb of the air, so that a layer which reads close to the air-on is dry, however wet the
+bed is; and one that does not is still wet, however dry the bed is. At the air side itself grain is as hot as the air at
+once, and its heat tells nothing.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from app.judgement.facts.shapes import Reading
+from app.judgement.forecasts.air_off import air_on_at
+from app.judgement.forecasts.drying import DryingFit
+from app.judgement.forecasts.forecast import fit
+from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
+from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import run_at
+from app.science.drying import left_by_rate_share, rate_share_by_air
+from app.science.humid_air import wet_bulb_c
+
+BEYOND_AIR_SIDE = ("top", "upper", "surface", "middle", "centre", "center")
+"""Places that the air comes to through other grain, by a word in their names."""
+
+CLOSE_SHARE = 0.1
+"""A layer this near to the air-on, of its way from the wet bulb, is no wetter than the bed: from memory."""
+
+DRAGS_AT_MOST = 0.7
+"""A standard uncertainty above the drag of the drying prior: then the most water is left at a rate."""
+
+
+def wettest_where_read(history: History, moment: datetime, place: str | None, grain_c: float) -> float:
+    """The moisture, wet basis, by which the heat of the grain at a place is judged at a moment."""
+    return _where_read(history, moment, place, grain_c, wettest_it_may_be(moisture_at(history, moment)))
+
+
+def as_read(history: History, reading: Reading, now: datetime | None = None) -> float:
+    """The same for a reading of the grain; by what is known of the bed now, where that is given."""
+    bed = wettest_it_may_be(moisture_at(history, now or reading.at))
+    return _where_read(history, reading.at, reading.place, reading.value or 0.0, bed)
+
+
+def _where_read(history: History, moment: datetime, place: str | None, grain_c: float, bed: float) -> float:
+    layer = _layer(history, moment, place, grain_c)
+    if layer is None:
+        return bed
+    share, most, likely = layer
+    return min(most, bed) if share <= CLOSE_SHARE else min(most, max(bed, likely))
+
+
+def _layer(history: History, moment: datetime, place: str | None, grain_c: float) -> tuple[float, float, float] | None:
+    """Its rate as a share, the most that it may hold and what it most likely holds, wet basis; None where its heat
+    tells nothing."""
+    if not any(word in (place or "").lower() for word in BEYOND_AIR_SIDE):
+        return None
+    run, told = run_at(history, moment), fit(history).story
+    if run is None or told is None or not run.covers(moment):
+        return None
+    drying = next((each for each in told.runs if each.start_h == history.hour(run.heat_at)), None)
+    on_c = air_on_at(history, run, moment)
+    if drying is None or on_c is None or not any(each.hour <= history.hour(moment) for each in drying.rates):
+        return None
+    air = drying.air.at(history.hour(moment))
+    share = float(rate_share_by_air(on_c, grain_c, float(wet_bulb_c(on_c, air.relative_humidity))))
+    drag = float(drying.posterior.parameters[2])
+    most, likely = (_held(drying, share, air.equilibrium_db, each) for each in (max(drag, DRAGS_AT_MOST), drag))
+    return share, most, likely
+
+
+def _held(drying: DryingFit, share: float, equilibrium_db: float, drag: float) -> float:
+    """A layer that begins to dry more slowly at once holds the most that it can at its rate."""
+    loaded_wb, sd = drying.loaded_wb
+    loaded = (loaded_wb + 2.0 * sd) / (1.0 - loaded_wb - 2.0 * sd)
+    left = equilibrium_db + float(left_by_rate_share(share, max(drag, 0.0))) * max(loaded - equilibrium_db, 0.0)
+    return left / (1.0 + left)
