@@ -24,8 +24,6 @@ from app.judgement.steps.air import (
 from app.judgement.steps.step import (
     InPlan,
     NextStep,
-    earliest_of,
-    latest_of,
     look,
     step,
     while_it_lasts,
@@ -122,7 +120,7 @@ def _by_hours(plan: InPlan) -> NextStep | None:
 
 
 def _heat_off(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: int) -> NextStep | None:
-    """When the wettest tray is dry; while hotter air is still planned, this phase's end and the plan's hours after.
+    """When the wettest tray is dry, with the same interval as on the card.
 
     None where nothing tells how far it has dried: the thing to do is to weigh it.
     """
@@ -133,22 +131,12 @@ def _heat_off(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: in
         return None
     if dry.is_past(plan.batch.now) and (find_out := _find_out(plan, kiln)) is not None:
         return find_out
-    goal = plan.words.percent(kiln.target_wb, decimals=1)
-    later = phases[current + 1 :]
-    if dry.is_past(plan.batch.now) or (not later and dry.central is not None):
-        assert dry.central is not None
+    if dry.central is not None:
+        goal = plan.words.percent(kiln.target_wb, decimals=1)
         wettest = f" in {kiln.wettest}, the wettest" if kiln.wettest else ""
-        why = f"Dry enough about then: {goal}{wettest}. {_stop_words(plan, kiln)}".strip()
-        least, most = (_dries_to(plan, edge) for edge in ("target_high", "target_low"))
-        late = latest_of(dry.high, most, _not_overdone(plan)) or dry.central + IN_TIME
-        return step(kind, what, dry.central, earliest_of(dry.low, least), late, why, "forecast", DRYING)
-    ends = phases[current].ends if phases else None
-    if later and ends is not None and ends.central is not None:
-        due = max(ends.central, plan.batch.now) + timedelta(hours=sum(each.planned.hours for each in later))
-        low = (ends.low or ends.central) + timedelta(hours=sum(each.planned.hours_low for each in later))
-        high = (ends.high or ends.central) + timedelta(hours=sum(each.planned.hours_high for each in later))
-        why = f"Down to {goal}, if the air is raised as planned."
-        return step(kind, what, due, low, high, why, "forecast", DRYING)
+        air = ", if the air is raised as planned" if phases[current + 1 :] and not dry.is_past(plan.batch.now) else ""
+        why = f"Dry enough about then: {goal}{wettest}{air}. {_stop_words(plan, kiln)}".strip()
+        return step(kind, what, dry.central, dry.low, dry.high or dry.central + IN_TIME, why, "forecast", DRYING)
     if plain is None:
         return None
     why = f"{plain.why} {dry.reason}".strip()
@@ -169,21 +157,6 @@ def _find_out(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
     why = f"Perhaps dry enough: {figure}, for its loading is hardly known. Brittle to the bite, it is: then heat off."
     return step("moisture_test", "Test the malt’s moisture, or bite it", told.sample.at, None, told.sample.at + IN_TIME,
                 why, "facts")  # fmt: skip
-
-
-def _dries_to(plan: InPlan, edge: str) -> datetime | None:
-    """When the wettest comes to the edge of what is wanted."""
-    moisture_wb = getattr(plan.limit("final_moisture"), edge, None)
-    return None if moisture_wb is None else plan.comes_to(moisture_wb).central
-
-
-def _not_overdone(plan: InPlan) -> datetime | None:
-    """An hour from a weighing that says that it is no drier yet than wanted."""
-    limit, moisture = plan.limit("final_moisture"), plan.batch.moisture
-    sample = moisture.sample if moisture is not None else None
-    if limit is None or limit.target_low is None or sample is None or sample.moisture_wb < limit.target_low:
-        return None
-    return sample.at + IN_TIME
 
 
 def _stop_words(plan: InPlan, kiln: KilnForecast) -> str:

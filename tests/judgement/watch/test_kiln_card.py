@@ -402,3 +402,13 @@ def test_air_too_hot_for_its_probe_is_no_cold_kiln() -> None:
     history = story.history()
     stage = all_stages(history)[-1]
     assert fired_at(history, stage, at(162.0)) == at(161.0)
+
+
+@pytest.mark.parametrize("weighed", [((2, 0.36),), ((2, 0.36), (4, 0.28)), ((2, 0.36), (4, 0.28), (7, 0.14))])
+def test_card_and_next_step_say_one_moment_for_dry_with_one_interval(weighed: tuple[tuple[float, float], ...]) -> None:
+    story, hour = drying(*weighed), 160.1 + weighed[-1][0]
+    forecast = card_at(story, hour).forecast
+    assert forecast is not None
+    off = next(step for step in next_steps(story.history(), at(hour)) if step.kind == "heat_off")
+    assert forecast.dry.central is not None
+    assert (off.due_at, off.earliest_at, off.latest_at) == (forecast.dry.central, forecast.dry.low, forecast.dry.high)
