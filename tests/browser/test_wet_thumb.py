@@ -75,3 +75,29 @@ def test_it_works_without_script(demo: str, browser: Browser) -> None:
     page.get_by_role("button", name="Keep", exact=True).click()
     expect(page.locator(".meaning")).to_contain_text("12 %")
     context.close()
+
+
+def test_go_on_the_keyboard_keeps_the_entry_that_is_open(tub: Page) -> None:
+    tub.locator(".tub-home a.tile[href='#grain_temperature']").tap()
+    tub.keyboard.type("15,6")
+    expect(tub.locator("[name=grain_temperature-value]")).to_have_attribute("enterkeyhint", "go")
+    tub.keyboard.press("Enter")
+    expect(tub.locator(".meaning")).to_contain_text("Grain temperature 15.6 °C")
+
+
+def test_the_number_is_ready_and_digits_take_the_place_of_a_preset_count(tub: Page) -> None:
+    tub.goto(tub.url.partition("#")[0] + "#everything")
+    tub.locator("a.tile[href='#chit_count']:visible").first.tap()
+    expect(tub.locator("[name=chit_count-chitted]")).to_be_focused()
+    preset = tub.locator("[name=chit_count-looked_at]")
+    expect(preset).to_have_value("100")
+    preset.tap()
+    tub.wait_for_function("() => document.activeElement.selectionStart === 0")
+    tub.keyboard.type("50")
+    expect(preset).to_have_value("50")
+
+
+def test_a_weight_is_focused_before_the_name_of_its_tray(tub: Page) -> None:
+    tub.goto(tub.url.partition("#")[0] + "#everything")
+    tub.locator("a.tile[href='#tray']:visible").first.tap()
+    expect(tub.locator("[name=tray-gross]")).to_be_focused()

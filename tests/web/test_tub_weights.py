@@ -113,3 +113,23 @@ def test_a_right_tray_after_a_mistaken_one_that_came_unasked_is_its_start(app: F
     assert "Another unit or a slip?" in text_of(client.get(f"{tub.path}?kept=wrong"))
     fact_id = kept(tub.keep("tray", {"gross": "1900", "tare": "500", "gross_unit": "g"}))
     assert "Tray’s start kept" in text_of(client.get(f"{tub.path}?kept={fact_id}"))
+
+
+@pytest.mark.parametrize("told", [{"person": "Ben"}, {"person": "Ben", "instrument": "his probe"}, {}])
+def test_nobody_is_given_the_unit_of_somebody_else_s_system(
+    app: Flask, client: FlaskClient, told: dict[str, str]
+) -> None:
+    tub = tub_of(app, client, "5")
+    said(app, entry("grain_temperature", {"value": "68", "value_unit": "f"}, id="us-1", batch=OTHER, **told))
+    assert tub.form().values["grain_temperature-value_unit"] == "c"
+    read_in(client, "us")
+    assert tub.form().values["grain_temperature-value_unit"] == "f"
+
+
+def test_one_s_own_last_instrument_tells_its_unit(app: Flask, client: FlaskClient) -> None:
+    tub = tub_of(app, client, "5")
+    kept(tub.keep("grain_temperature", {"value": "68", "value_unit": "f"}, instrument="oven probe"))
+    said(app, entry("grain_temperature", {"value": "20", "value_unit": "c"}, id="other-1", batch=OTHER, person="Ben"))
+    assert tub.form().values["grain_temperature-value_unit"] == "f"
+    kept(tub.keep("co2_room", {"value": "0.1", "value_unit": "percent_co2"}))
+    assert tub.form().values["co2_room-value_unit"] == "percent_co2"

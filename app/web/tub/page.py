@@ -23,11 +23,12 @@ from app.web.entries.forms import EntryForm, KindForm, entry_form, kind_class, o
 from app.web.entries.keeping import Answer
 from app.web.entries.times import local_text
 from app.web.request.moment import zone
+from app.web.request.reader import reader
 from app.web.summary.glance import glance_at
 from app.web.summary.kiln import kiln_view
 from app.web.tub.advice import ADVICE
 from app.web.tub.tiles import tiles_for, tub_groups, tub_kinds, value_words
-from app.web.tub.weights import mass_units, tare_typed
+from app.web.tub.weights import mass_units, own_units, tare_typed
 from app.web.words.kept import said_if_it_can_be
 
 SHOWN_LAST = 6
@@ -75,14 +76,14 @@ def tub_fields(
     history: History, words: Words, outside: bool, stage: str, filled: EntryForm | None
 ) -> dict[str, Markup]:
     """The fields of every kind: blank with what was used last, or those of the form that was sent, as it was sent."""
-    drawn = {}
+    drawn, writer = {}, reader().name
     for name in tub_kinds():
         is_of_malt = name == "moisture_test" and is_malt(history)
         if filled is not None and filled.kind.name == name:
             filled.stage = stage
             drawn[name] = _drawn(filled.scoped(), outside)
         else:
-            last = tuple(sorted(used_last(history, name, words.system).items()))
+            last = tuple(sorted(used_last(history, name, words.system, writer).items()))
             asked_at = stage if name == "inspection" else ""
             drawn[name] = _blank_fields(name, words.system, outside, last, is_of_malt, asked_at)
     return drawn
@@ -117,20 +118,22 @@ def common_form(words: Words) -> EntryForm:
     return entry_form("turned", system=words.system, zone=zone(), now=words.now, **blank)
 
 
-def used_last(history: History, kind: str, system: str) -> dict[str, str]:
-    """What stays the same from one entry of a kind to the next: vessel, its tare, units, the way of doing it."""
+def used_last(history: History, kind: str, system: str, writer: str | None) -> dict[str, str]:
+    """What stays the same from one entry of a kind to the next: vessel, its tare, the way of doing it; and the units of
+    this reader's system, or those that their own last instrument shows.
+    """
     facts = history.of_kind(kind)
     last = facts[-1] if facts else None
-    kept: dict[str, str] = {}
-    if last is not None:
-        kept = {name: text for name, text in last.typed.items() if name.endswith("_unit")}
-        kept |= {name: getattr(last, name) for name in ("method", "instrument") if getattr(last, name)}
+    mine = next((fact for fact in reversed(facts) if fact.person == writer), None)
+    kept = {} if mine is None else own_units(mine, system)
+    if last is not None and last.method:
+        kept["method"] = last.method
     weighings: list[Weighing] = []
     if "vessel" in KINDS[kind].fields:
         filled: tuple[Fact, ...] = history.of_kind(kind, "test_bag_start") if kind == "test_bag" else facts
         weighings = [fact for fact in filled if isinstance(fact, Weighing) and fact.vessel]
         kept["vessel"] = str(weighings[-1].vessel) if weighings else {"tray": "tray 1"}.get(kind, "bag 1")
-    kept |= mass_units(history, kind, last or (weighings[-1] if weighings else None), system)
+    kept |= mass_units(history, kind, mine or (weighings[-1] if weighings else None), system)
     tared = [each for each in weighings if each.vessel == kept["vessel"] and each.typed.get("tare")]
     if tared:
         kept["tare"] = tare_typed(tared[-1], kept.get("gross_unit", ""))

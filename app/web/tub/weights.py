@@ -1,4 +1,4 @@
-"""In which unit a weight is typed beside this tub, until somebody chooses another."""
+"""In which unit something is typed beside this tub, until somebody chooses another."""
 
 from __future__ import annotations
 
@@ -33,6 +33,16 @@ def mass_units(history: History, kind: str, last: Fact | None, system: str) -> d
         used = last.typed.get(f"{name}_unit") if last is not None and _weight(last, spec) <= most_of(whole) else None
         unit_by_field[f"{name}_unit"] = used if used in (small, large) else usual
     return unit_by_field
+
+
+def own_units(last: Fact, system: str) -> dict[str, str]:
+    """The units that somebody's last entry was typed in: all, where it names the instrument that shows them; else none
+    of another system than the reader's.
+    """
+    own = units.DEFAULT_UNITS[system].values()
+    other = {unit for each in units.DEFAULT_UNITS.values() for unit in each.values() if unit not in own}
+    typed = {name: unit for name, unit in last.typed.items() if name.endswith("_unit")}
+    return {name: unit for name, unit in typed.items() if last.instrument or unit not in other}
 
 
 def tare_typed(weighing: Weighing, unit: str) -> str:

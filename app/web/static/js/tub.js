@@ -12,11 +12,27 @@ import { startList } from "./waiting_list.js";
 
 const page = document.querySelector(".tub"), form = page.querySelector(".tub-form");
 
+// The number is what one came for: the first that is not preset.
 function focusFirst(section) {
-  const field = section.querySelector(".quantity-number, textarea, input[type=text]:not([inputmode=numeric])");
   // Where the first thing is a choice, the keyboard would only hide it.
-  if (field && !section.querySelector(".kernels") && !section.querySelector("[data-clean]")) field.focus({ preventScroll: true });
+  if (section.querySelector(".kernels, [data-clean]")) return;
+  const numbers = [...section.querySelectorAll(".quantity-number")].filter((each) => !each.closest("details"));
+  const field = numbers.find((each) => !each.value) ?? numbers[0] ?? section.querySelector("textarea, input[type=text]");
+  field?.focus({ preventScroll: true });
 }
+
+// Digits take the place of what is preset. The browser sets its caret after the focus, and takes the choice away again.
+form.addEventListener("focusin", ({ target }) => {
+  target.enterKeyHint = target.matches("textarea") ? "" : "go";
+  if (target.matches(".quantity-number")) setTimeout(() => target.select());
+});
+
+// All entries share one form: Enter, or Go on a phone's keyboard, keeps the one that is open.
+form.addEventListener("keydown", (event) => {
+  if (event.key !== "Enter" || event.isComposing || !event.target.matches("input:not([type=file])")) return;
+  event.preventDefault();
+  [...form.querySelectorAll(".screen .keep button")].find((each) => each.offsetHeight)?.click();
+});
 
 // A tap that opens a screen may also open the keyboard, but only from within the tap itself.
 page.addEventListener("click", (event) => {
