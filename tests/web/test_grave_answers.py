@@ -133,8 +133,9 @@ def test_what_is_to_be_done_at_once_is_folded_away_nowhere_at_the_tub(tub: Tub) 
     """The page of another phone shows it as soon as it is renewed: in what `changes.js` puts in place."""
     kept(tub.keep("co2_room", ppm("20000")))
     live = tub.client.get(tub.path).text.partition('data-live="home"')[2]
-    (summary,) = [each for each in re.findall(r"<summary>(.*?)</summary>", live, re.S) if "CO₂ in the room" in each]
-    assert LEAVE in unescape(summary)
+    (to_do,) = re.findall(r'<strong class="next-what">(.*?)</strong>', live)
+    assert unescape(to_do) == LEAVE.rstrip(".")
+    assert live.index(to_do) < live.index("<summary>")
 
 
 # --- what else harms -------------------------------------------------------------------------------------------------

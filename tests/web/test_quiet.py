@@ -28,9 +28,17 @@ def warm_batch(app: Flask) -> None:
 
 @pytest.fixture
 def held_batch(app: Flask) -> None:
-    """Not declared for food: act now."""
+    """Not declared for food."""
     with write_session(app.extensions["engine"]) as session:
         add_story(session, hours_ago=30, is_declared=False)
+
+
+@pytest.fixture
+def foul_air(app: Flask) -> None:
+    """Air that nobody can breathe: act now."""
+    with write_session(app.extensions["engine"]) as session:
+        batch = add_story(session, hours_ago=30)
+        add_fact(session, batch, "co2_room", {"value": 20_000.0}, id="gas", hours_ago=0.2)
 
 
 def it_is(monkeypatch: pytest.MonkeyPatch, moment: datetime) -> None:
@@ -92,7 +100,7 @@ def test_in_quiet_hours_what_can_wait_stands_in_one_line(
 
 @pytest.mark.parametrize("path", ["/", "/batches/1/tub"])
 def test_in_quiet_hours_act_now_stands_out_as_ever(
-    client: FlaskClient, held_batch: None, monkeypatch: pytest.MonkeyPatch, path: str
+    client: FlaskClient, foul_air: None, monkeypatch: pytest.MonkeyPatch, path: str
 ) -> None:
     it_is(monkeypatch, NOW)
     choose(client, "09:00", "11:00")
@@ -128,7 +136,7 @@ def test_a_step_is_silent_when_it_is_due_in_quiet_hours_and_only_then(
 
 @pytest.mark.parametrize("path", ["/", "/batches/1/tub"])
 def test_act_now_is_loud_at_any_hour(
-    client: FlaskClient, held_batch: None, monkeypatch: pytest.MonkeyPatch, path: str
+    client: FlaskClient, foul_air: None, monkeypatch: pytest.MonkeyPatch, path: str
 ) -> None:
     it_is(monkeypatch, NOW)
     choose(client, "00:00", "23:59")

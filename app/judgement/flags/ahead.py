@@ -10,13 +10,12 @@ from app.judgement.facts.shapes import Fact
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.asking import Fit, acrospire, to_acrospire, to_moisture_by_plan
-from app.judgement.forecasts.forecast import fit
+from app.judgement.forecasts.forecast import fit, is_sure_of
 from app.judgement.forecasts.moisture import determinations
 from app.judgement.grain.counts import growth_counts
 from app.judgement.history.history import hours_between
-from app.judgement.history.stages import Stage
+from app.judgement.history.stages import Stage, planned_place
 from app.judgement.programmes.programme import Programme
-from app.judgement.steps.step import is_sure_of, planned_place
 from app.judgement.watch.bed_ahead import BedAhead, beds_ahead, last_turned
 from app.science.drying import HALF_WIDTH_WB
 

@@ -303,7 +303,14 @@ def room_air(batch: BatchAt) -> Iterator[Flag]:
             run = []
 
 
+AIR_HOLDS = timedelta(hours=12)
+"""The air of a room is another half a day later, better or worse: from memory. Then it is to be measured anew."""
+
+
 def _air_flag(batch: BatchAt, run: Sequence[Reading], ended_by: Reading | None) -> Flag:
+    ends_at = ended_by.at if ended_by is not None else batch.ended_at
+    if run[-1].at + AIR_HOLDS <= batch.now:
+        ends_at = min(ends_at or batch.now, run[-1].at + AIR_HOLDS)
     worst = max(run, key=lambda reading: (reading.quality == "over_range", reading.value or 0.0))
     verdict = room_verdict(worst) or Verdict("in")
     remedy = LEAVE if verdict.severity == "act" else AIR_IT
@@ -311,8 +318,7 @@ def _air_flag(batch: BatchAt, run: Sequence[Reading], ended_by: Reading | None) 
         batch, "room_air", verdict.severity or "caution", run,
         Message(room_words(worst, verdict), "Breathing it dulls you before you notice.", remedy),
         provenance(verdict.mark, verdict.source),
-        ends_at=ended_by.at if ended_by is not None else batch.ended_at,
-        caution=cautions.CO2, worst=worst.value, unit="ppm", place=run[0].place,
+        ends_at=ends_at, caution=cautions.CO2, worst=worst.value, unit="ppm", place=run[0].place,
     )  # fmt: skip
 
 

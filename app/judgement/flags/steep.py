@@ -233,15 +233,22 @@ def _taken_up_words(position: str, bound: float, moisture_wb: float, half_width:
 
 
 def spoiling(batch: BatchAt) -> Iterator[Flag]:
-    """Sour, slimy, foaming or gassy: until a later look finds it clear, or the cast."""
+    """Sour, slimy, foaming or gassy: until it comes out of that water, a later look finds it clear, or the cast."""
     run: list[Remark] = []
     for remark in [*batch.history.of_shape(Remark, "inspection"), None]:
         signs = _signs(batch, remark) if remark else None
+        mended = _mended_at(batch, run[-1].at) if run else None
+        if run and (remark is None or signs == [] or (mended is not None and mended <= remark.at)):
+            ends = (mended, remark.at if remark is not None and signs == [] else None)
+            yield _spoiling_flag(batch, run, min((end for end in ends if end is not None), default=None))
+            run = []
         if remark is not None and signs:
             run.append(remark)
-        elif run and (remark is None or signs == []):
-            yield _spoiling_flag(batch, run, remark)
-            run = []
+
+
+def _mended_at(batch: BatchAt, foul_at: datetime) -> datetime | None:
+    """When the water was next drained or changed."""
+    return next((fact.at for fact in batch.history.of_kind("drained", "water_changed") if fact.at > foul_at), None)
 
 
 def _signs(batch: BatchAt, remark: Remark) -> list[str] | None:
@@ -255,7 +262,7 @@ def _signs(batch: BatchAt, remark: Remark) -> list[str] | None:
     return signs if signs or steep == "clear" or smell == "clean" else None
 
 
-def _spoiling_flag(batch: BatchAt, run: Sequence[Remark], ended_by: Remark | None) -> Flag:
+def _spoiling_flag(batch: BatchAt, run: Sequence[Remark], ended_at: datetime | None) -> Flag:
     seen = list(dict.fromkeys(sign for remark in run for sign in _signs(batch, remark) or ()))
     severity = "act" if len(seen) > 1 else "caution"
     cast_at = _cast_at(batch)
@@ -264,7 +271,7 @@ def _spoiling_flag(batch: BatchAt, run: Sequence[Remark], ended_by: Remark | Non
     remedy = "Drain now, rinse with cold potable water, give a long air rest; shorter and cooler steeps from here on."
     return raised(
         batch, "spoiling", severity, run, Message(title, meaning, remedy), "common practice",
-        ends_at=ended_by.at if ended_by else cast_at or batch.ended_at,
+        ends_at=ended_at or cast_at or batch.ended_at,
         caution=cautions.CO2 if "gassy" in seen or "foaming" in seen else None,
     )  # fmt: skip
 

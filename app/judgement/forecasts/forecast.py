@@ -183,3 +183,10 @@ def _by(history: History, now: datetime) -> History:
     if not history.facts or history.facts[-1].at <= now:
         return history
     return history.with_facts(tuple(fact for fact in history.facts if fact.at <= now))
+
+
+def is_sure_of(value: Value) -> tuple[float, float, float] | None:
+    """Middle and edges of a forecast value; None where nothing is known."""
+    if value.central is None or value.low is None or value.high is None:
+        return None
+    return value.central, value.low, value.high

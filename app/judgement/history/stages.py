@@ -119,3 +119,13 @@ def by_section(among: Sequence[Section], facts: Sequence[FactType]) -> Iterator[
 
 def is_live(past: Sequence[Stage]) -> bool:
     return not past or past[-1].name not in ENDED
+
+
+def planned_place(programme: Programme, begun: list[Stage]) -> int | None:
+    """Which stretch of the plan the batch is in: by the name of its stage and how many of that name there were."""
+    current = begun[-1]
+    names = [planned.stage for planned in programme.planned_stages()]
+    places = [place for place, name in enumerate(names) if name == current.name]
+    if not places:
+        return None
+    return places[min(current.ordinal, len(places)) - 1]

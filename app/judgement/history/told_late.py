@@ -18,16 +18,16 @@ def told_until(history: History, now: datetime) -> datetime | None:
 
     None where it was made in time, or nothing says when it was made.
     """
-    told = [fact for fact in history.facts if fact.at <= now and not _is_of_the_record(fact)]
-    return told[-1].at if told and is_told_late(history, told[-1]) else None
+    told = (fact for fact in reversed(history.facts) if fact.at <= now and not _is_of_the_record(fact))
+    last = next(told, None)
+    return last.at if last is not None and is_told_late(history, last) else None
 
 
 def is_told_late(history: History, fact: Fact) -> bool:
     """By when it was first said: a correction is made late, and what it corrects may have been written at once."""
     chains = history.chains if fact.supersedes_id else ()
     first = next((chain.facts[0] for chain in chains if fact in chain.facts), fact)
-    made_at = first.written_at or first.received_at
-    return made_at is not None and made_at - first.latest_at > LATE
+    return first.written_at is not None and first.written_at - first.latest_at > LATE
 
 
 def _is_of_the_record(fact: Fact) -> bool:

@@ -106,7 +106,8 @@ def _raise_step(plan: InPlan, kiln: KilnForecast, before: Phase, wanted_c: float
     why = f"{why}: it gives less water than the air could take." if method == BREAK else f"{why}."
     late = (when.high or when.central) + IN_TIME
     basis: Basis = "facts" if method == BREAK and broke is not None else "forecast"
-    return step("set_point", f"Raise the air-on to {both}", when.central, when.low, late, why, basis, method)
+    what = f"Raise the air-on to {both}"
+    return step("set_point", what, when.central, when.low, late, why, basis, method, does="raise")
 
 
 def _is_sooner(first: When, second: When | None) -> bool:
@@ -168,7 +169,8 @@ def _lower_step(
 ) -> NextStep:
     both = f"{plan.words.temperature(limit_c)} ({plan.words.other_temperature(limit_c)})"
     what = f"Lower the air-on to {both} or less"
-    return step("set_point", what, due, early, late, why, basis, CEILING)
+    order = "batch" if basis == "facts" else ""
+    return step("set_point", what, due, early, late, why, basis, CEILING, does="lower", order=order)
 
 
 class _Over(NamedTuple):

@@ -7,13 +7,13 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from app.judgement.facts.shapes import Remark
+from app.judgement.forecasts.forecast import is_sure_of
 from app.judgement.grain.counts import growth_counts
 from app.judgement.history.history import hours_between
 from app.judgement.steps.step import (
     InPlan,
     NextStep,
     earliest_of,
-    is_sure_of,
     latest_of,
     look,
     step,

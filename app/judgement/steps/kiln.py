@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading, Weighing
@@ -11,7 +10,6 @@ from app.judgement.history.history import hours_between
 from app.judgement.history.kiln_runs import HeatBreak, run_at
 from app.judgement.malt.dry_enough import dryness
 from app.judgement.steps.air import (
-    CEILING,
     DRYING,
     IN_TIME,
     QUARTER,
@@ -34,7 +32,10 @@ TRAY_EVERY_H = (1.0, 3.0)
 FIRED_WITHIN_H = 2.0
 """Looks at the kiln, trays weighed, and how long green malt waits for its heat: common practice."""
 
-SOON = timedelta(minutes=5)
+FIRST_TRAY_WITHIN = timedelta(hours=1, minutes=30)
+TEST_BEFORE_H = 1.0
+"""Weighed for the first time any later, a tray no longer tells its loading; without trays it is tested in time."""
+
 STOP_AT = "moisture.gross_to_stop_at_kg"
 
 
@@ -46,8 +47,7 @@ def kiln_steps(plan: InPlan) -> list[NextStep]:
     run = run_at(plan.batch.history, plan.batch.now)
     gap = run.gap_at(plan.batch.now) if run is not None else None
     if gap is not None:
-        back, look_in = _heat_back(plan, gap), _temperature(plan, LOOK_EVERY_H)
-        return [back, look_in if gap.ends_at is not None else _after(look_in, back.due_at)]
+        return [_heat_back(plan, gap), _temperature(plan, LOOK_EVERY_H)]
     if plan.batch.forecast.kiln is None:
         return while_it_lasts(_by_hours(plan), [_temperature(plan, LOOK_EVERY_H)], plan.batch.now)
     kiln, phases = plan.batch.forecast.kiln, phases_of(plan)
@@ -55,21 +55,9 @@ def kiln_steps(plan: InPlan) -> list[NextStep]:
     off = _heat_off(plan, kiln, phases, current)
     change = change_of_air(plan, kiln, phases, current)
     changes = [change] if change is not None else []
-    weigh = [] if off is not None and off.kind == "tray" else [_tray(plan, kiln, [*changes, off])]
-    looks = [_after_urgent(each, change) for each in (*weigh, _temperature(plan, LOOK_EVERY_H))]
+    weigh = _tray(plan, kiln, [*changes, off]) if off is None or off.kind != "tray" else None
+    looks = [each for each in (weigh, _temperature(plan, LOOK_EVERY_H)) if each is not None]
     return [*changes, *while_it_lasts(off, looks, plan.batch.now)]
-
-
-def _after_urgent(each: NextStep, change: NextStep | None) -> NextStep:
-    """Grain over its ceiling is cooled first, and weighed then."""
-    if change is None or change.method != CEILING or change.basis != "facts":
-        return each
-    return _after(each, change.due_at + SOON)
-
-
-def _after(each: NextStep, moment: datetime) -> NextStep:
-    due = max(each.due_at, moment)
-    return replace(each, due_at=due, latest_at=max(each.latest_at, due))
 
 
 def stew_steps(plan: InPlan) -> list[NextStep]:
@@ -99,11 +87,14 @@ def _heat_back(plan: InPlan, gap: HeatBreak) -> NextStep:
     due = gap.ends_at or min(plan.batch.now, within)
     late = max(due, within)
     why = f"The heat stands still since {plan.words.clock(gap.starts_at)}: until it is back, nothing dries."
-    return step("heat_on", "Fan, then heat on again, and say so", due, gap.starts_at, late, why, "facts")
+    order = "batch" if gap.ends_at is None else ""
+    return step("heat_on", "Fan, then heat on again, and say so", due, gap.starts_at, late, why, "facts", order=order)
 
 
 def _first_tray(plan: InPlan) -> list[NextStep]:
-    if plan.last("tray", since=plan.stage.starts_at - RECENT) is not None:
+    """While its first weight still tells how heavy it was when it was loaded."""
+    is_weighed = plan.last("tray", since=plan.stage.starts_at - RECENT) is not None
+    if is_weighed or plan.batch.now > plan.stage.starts_at + FIRST_TRAY_WITHIN:
         return []
     why = "Its first weight tells what to stop at."
     return [look("tray", "Weigh each tray as it goes in", plan.stage.starts_at, 1.0, why, 0.0, "facts")]
@@ -168,11 +159,11 @@ def _stop_words(plan: InPlan, kiln: KilnForecast) -> str:
     return f"Stop at gross {gross} on this scale with {last.tray or 'the tray'}."
 
 
-def _tray(plan: InPlan, kiln: KilnForecast, others: list[NextStep | None]) -> NextStep:
+def _tray(plan: InPlan, kiln: KilnForecast, others: list[NextStep | None]) -> NextStep | None:
     """Every few hours, each hour as it nears its end, and where the air is to be changed."""
     weighed = plan.last_at("tray", since=plan.stage.starts_at - RECENT)
     if weighed is None:
-        return _first_tray(plan)[0]
+        return next(iter(_first_tray(plan)), None) or _test(plan)
     least, most = TRAY_EVERY_H
     ahead = [other.due_at for other in others if other is not None and other.due_at > weighed]
     hours = min([most, *(hours_between(weighed, at) / 2.0 for at in ahead)])
@@ -183,6 +174,16 @@ def _tray(plan: InPlan, kiln: KilnForecast, others: list[NextStep | None]) -> Ne
     return made if not stop else step(
         made.kind, made.what, made.due_at, made.earliest_at, made.latest_at, made.why, "forecast", STOP_AT
     )  # fmt: skip
+
+
+def _test(plan: InPlan) -> NextStep | None:
+    """Where nothing is weighed, a sample tells whether it is dry: in time for what the plan has as its end."""
+    ends, last = _by_hours(plan), plan.last_at("moisture_test", since=plan.stage.starts_at)
+    if ends is None:
+        return None
+    due = ends.earliest_at - timedelta(hours=TEST_BEFORE_H)
+    due = due if last is None else max(due, last + timedelta(hours=TRAY_EVERY_H[1]))
+    return look("moisture_test", "Test the malt’s moisture, or bite it", due, 2.0, "No tray tells how dry it is.", 0.5)
 
 
 def _tray_name(plan: InPlan, kiln: KilnForecast) -> str:

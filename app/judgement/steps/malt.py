@@ -48,7 +48,8 @@ def _dry_on(plan: InPlan, wet: TooWet) -> NextStep:
         f"Too wet to keep: {figure}, above {plan.words.percent(wet.bound)}. Or spread it thin and use it green, today. "
         "If it is brittle to the bite, test its moisture and write that down."
     )
-    return step("heat_on", "Dry on: heat on again", start, start, start + timedelta(hours=DRY_ON_H), why, "facts")
+    late = start + timedelta(hours=DRY_ON_H)
+    return step("heat_on", "Dry on: heat on again", start, start, late, why, "facts", order="food")
 
 
 def _cool(plan: InPlan, due: datetime, low: float, high: float) -> NextStep | None:

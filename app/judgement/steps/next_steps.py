@@ -6,20 +6,23 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 
 from app.judgement.batch_at import BatchAt, batch_at
+from app.judgement.flags import evaluate
+from app.judgement.flags.answers import answered
 from app.judgement.history.guard import WHY
 from app.judgement.history.history import History
-from app.judgement.malt.mould import is_mouldy
+from app.judgement.history.stages import Stage
+from app.judgement.history.told_late import told_until
 from app.judgement.programmes.programme import Programme
 from app.judgement.steps.floor import floor_steps
 from app.judgement.steps.kiln import kiln_steps, stew_steps
 from app.judgement.steps.malt import malt_steps
+from app.judgement.steps.ranking import Ranked, holding, rank
 from app.judgement.steps.steep import steep_steps
 from app.judgement.steps.step import BEGINS, InPlan, NextStep
 from app.judgement.wording import METRIC, Words
 
-__all__ = ["NextStep", "next_steps"]
+__all__ = ["NextStep", "next_steps", "ranked"]
 
-STIRS_UP = frozenset({"turned", "growth_count", "rub_out", "loaded", "chit_count", "squeeze_test"})
 _BY_STAGE: Mapping[str, Callable[[InPlan], list[NextStep]]] = {
     "immersion": steep_steps,
     "air_rest": steep_steps,
@@ -31,36 +34,48 @@ _BY_STAGE: Mapping[str, Callable[[InPlan], list[NextStep]]] = {
 
 
 def next_steps(history: History, now: datetime, words: Words = METRIC) -> list[NextStep]:
-    """What comes next, the soonest due first; empty once the batch has ended. Facts after now have no say."""
+    """What to do now, and what comes after. Facts after now have no say."""
+    return list(ranked(history, now, words).steps)
+
+
+def ranked(history: History, now: datetime, words: Words = METRIC) -> Ranked:
+    """The steps, and beside them the flags that don't ask for the opposite."""
     if history.is_set_aside:
-        return [NextStep("correction", "Correct an entry", now, now, now + timedelta(hours=1), WHY, "facts")]
+        return Ranked(
+            [NextStep("correction", "Correct an entry", now, now, now + timedelta(hours=1), WHY, "facts")], []
+        )
     batch = batch_at(history, now)
-    steps = batch.once(_by_words)
-    if words not in steps:
-        steps[words] = _steps(batch, words)
-    return list(steps[words])
+    known = batch.once(_by_words)
+    if words not in known:
+        judged = answered(history, evaluate(history, now, words), now)
+        known[words] = rank(batch, [*holding(batch), *_planned(batch, words)], judged, words)
+    return known[words]
 
 
-def _by_words(batch: BatchAt) -> dict[Words, list[NextStep]]:
+def _by_words(batch: BatchAt) -> dict[Words, Ranked]:
     return {}
 
 
-def _steps(batch: BatchAt, words: Words) -> list[NextStep]:
+def _planned(batch: BatchAt, words: Words) -> list[NextStep]:
+    """What the programme, what was found and what is foreseen ask for."""
     stage, programme = batch.stage, batch.programme
     if programme is None or not batch.is_live:
         return []
     if stage is None or stage.name == "charged":
         return _first(batch.history, programme, batch.now)
     steps = _BY_STAGE[stage.name](InPlan(batch, programme, stage, words))
-    due = sorted(steps, key=lambda step: step.due_at)
-    return _left_lying(due, batch.now) if is_mouldy(batch.history, batch.now) else due
+    until = told_until(batch.history, batch.now)
+    return steps if until is None else [_catch_up(batch, stage, until, steps, words)]
 
 
-def _left_lying(steps: list[NextStep], now: datetime) -> list[NextStep]:
-    """Mouldy grain is handled by nobody who was not told so: nothing that stirs it up is a next step."""
-    why = "Damp it, mask on, bag it, clean the floor wet. Until somebody says that it was a false alarm, it is no food."
-    leave = NextStep("inspection", "Leave it lying: don’t turn, sniff or shake it", now, now, now, why, "facts")
-    return [leave, *(each for each in steps if each.kind not in STIRS_UP)]
+def _catch_up(batch: BatchAt, stage: Stage, until: datetime, steps: list[NextStep], words: Words) -> NextStep:
+    """Where the record breaks off long ago, nobody knows what is due."""
+    first = min(steps, key=lambda step: step.due_at, default=None)
+    still = f" If it still is: {first.what[:1].lower()}{first.what[1:]}." if first is not None else ""
+    what = f"Write down what was done since {words.clock(until)}"
+    return NextStep(
+        "note", what, until, until, batch.now, f"By the last entry it was {stage.word} then.{still}", "facts"
+    )
 
 
 def _first(history: History, programme: Programme, now: datetime) -> list[NextStep]:

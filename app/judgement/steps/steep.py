@@ -182,13 +182,14 @@ def _told_moist(plan: InPlan, main: NextStep) -> NextStep:
 
 
 def _water_change(plan: InPlan, due: datetime | None) -> NextStep | None:
-    """Fresh water where it is foul or too warm; and where still water would stand longer than a working day."""
+    """Out of foul water; fresh water where it is too warm, or would stand still longer than a working day."""
     if plan.stage.name != "immersion":
         return None
     since = plan.last_at("water_changed", since=plan.stage.starts_at) or plan.stage.starts_at
     foul, limit = _foul_since(plan, since), plan.limit("water_temperature.immersion")
     if foul is not None:
-        return look("water_changed", "Change the water", foul, 0.5, "It was foul at the last look.", 0.0, "facts")
+        what, why = "Drain, rinse, and let it breathe", "It was foul at the last look."
+        return look("drained", what, foul, 0.5, why, 0.0, "facts")
     warm = plan.last("water_temperature", since=since)
     warm_c = warm.value if isinstance(warm, Reading) else None
     if warm is not None and warm_c is not None and limit is not None and warm_c > (limit.high_caution or 99.0):

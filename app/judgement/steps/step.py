@@ -14,10 +14,10 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact
 from app.judgement.forecasts.asking import GROWTH_AHEAD_H, KILN_AHEAD_H, STEEP_AHEAD_H
 from app.judgement.forecasts.band import Array, never, when_reached
-from app.judgement.forecasts.forecast import Value, When
+from app.judgement.forecasts.forecast import When
 from app.judgement.forecasts.grid import bounded
 from app.judgement.history.kiln_runs import run_at
-from app.judgement.history.stages import Stage
+from app.judgement.history.stages import Stage, planned_place
 from app.judgement.programmes.programme import Limit, PlannedStage, Programme
 from app.judgement.wording import Words
 
@@ -39,6 +39,7 @@ class NextStep:
 
     basis: whether it was read off the plan, what was found, or a forecast: then the span is from the least to the most
     that is wanted, and no narrower than the 80 % interval. method: the formula behind it, where there is one.
+    does: what is done, where the kind doesn't say it. order: what it is urgently done for (`ranking.py`).
     """
 
     kind: str
@@ -49,6 +50,12 @@ class NextStep:
     why: str
     basis: Basis = "plan"
     method: str | None = None
+    does: str = ""
+    order: str = ""
+
+    @property
+    def doing(self) -> str:
+        return self.does or self.kind
 
     def is_overdue(self, now: datetime) -> bool:
         return now > self.latest_at
@@ -151,16 +158,6 @@ def _hours(start_h: float, end_h: float) -> Array:
     return np.linspace(start_h, end_h, bounded(int((end_h - start_h) / EVERY_H) + 1))
 
 
-def planned_place(programme: Programme, begun: list[Stage]) -> int | None:
-    """Which stretch of the plan the batch is in: by the name of its stage and how many of that name there were."""
-    current = begun[-1]
-    names = [planned.stage for planned in programme.planned_stages()]
-    places = [place for place, name in enumerate(names) if name == current.name]
-    if not places:
-        return None
-    return places[min(current.ordinal, len(places)) - 1]
-
-
 def step(
     kind: str,
     what: str,
@@ -170,10 +167,13 @@ def step(
     why: str,
     basis: Basis = "plan",
     method: str | None = None,
+    *,
+    does: str = "",
+    order: str = "",
 ) -> NextStep:
     """A step whose span holds the moment at which it is due."""
     earliest, latest = min(early or due, due), max(late or due, due)
-    return NextStep(kind, what, due, earliest, latest, why, basis, method)
+    return NextStep(kind, what, due, earliest, latest, why, basis, method, does, order)
 
 
 def look(
@@ -202,13 +202,6 @@ def earliest_of(*moments: datetime | None) -> datetime | None:
 
 def latest_of(*moments: datetime | None) -> datetime | None:
     return max((moment for moment in moments if moment is not None), default=None)
-
-
-def is_sure_of(value: Value) -> tuple[float, float, float] | None:
-    """Middle and edges of a forecast value; None where nothing is known."""
-    if value.central is None or value.low is None or value.high is None:
-        return None
-    return value.central, value.low, value.high
 
 
 def reaches(when: When | None) -> datetime | None:

@@ -17,7 +17,7 @@ from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage, is_live, stages
 from app.judgement.meaning.meaning import STATUS_WORDS, by_itself, judged
-from app.judgement.steps.next_steps import NextStep, next_steps
+from app.judgement.steps.next_steps import NextStep, next_steps, ranked
 from app.judgement.wording import Words
 from app.web.summary.flags import FlagView, flag_views
 from app.web.words.figures import NO_BREAK, Figure, unbroken
@@ -38,9 +38,15 @@ STALE_H = 48.0
 
 @dataclass(frozen=True)
 class StepView:
-    """A next step with its times in words. method: the formula that it comes from, where there is one."""
+    """A next step with its times in words. line: what to do and by when, in one; heading: how near that is.
+
+    method: the formula that it comes from, where there is one.
+    """
 
     what: str
+    line: str
+    heading: str
+    status: str
     when: str
     why: str
     kind: str
@@ -51,7 +57,8 @@ class StepView:
 
 @dataclass(frozen=True)
 class Glance:
-    """A batch as lists and page heads show it. views: every flag, open ones first."""
+    """A batch as lists and page heads show it. views: every flag, open ones first. open_flags:
+    those that ask for something now, and for nothing that the next steps make wrong."""
 
     history: History
     name: str
@@ -63,6 +70,7 @@ class Glance:
     status_word: str
     figures: list[Figure]
     views: list[FlagView]
+    open_flags: list[FlagView]
     steps: list[StepView]
 
     @property
@@ -80,10 +88,6 @@ class Glance:
         if is_charged and is_steeped and self.history.first_water_at is None:
             return f"not{NO_BREAK}steeped{NO_BREAK}yet"
         return f"h{NO_BREAK}{self.hour:.1f}"
-
-    @property
-    def open_flags(self) -> list[FlagView]:
-        return [view for view in self.views if view.is_open]
 
     @property
     def loud_flags(self) -> list[FlagView]:
@@ -110,7 +114,12 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
     past = stages(history, now)
     flags = answered(history, evaluate(history, now), now)
     views = flag_views(flags, words)
-    status, status_word = state_of(views, is_live(past), any(fact.at <= now for fact in history.facts if _tells(fact)))
+    to_do = ranked(history, now, words)
+    said = {judged.flag.key for judged in to_do.flags}
+    open_flags = [view for view in views if view.is_open and view.judged.flag.key in said]
+    status, status_word = state_of(
+        open_flags, is_live(past), any(fact.at <= now for fact in history.facts if _tells(fact))
+    )
     given = {judged.flag.key for judged in flags if judged.holds}
     drawn = [judged.flag for judged in flags]
     last = past[-1] if past else None
@@ -125,7 +134,8 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
         status_word=status_word,
         figures=[each for each in (moisture_said(history, words), temperature_said(history, words)) if each],
         views=views,
-        steps=[step_view(step, words) for step in next_steps(history, now, words)],
+        open_flags=open_flags,
+        steps=[step_view(step, words) for step in to_do.steps],
     )
 
 
@@ -143,6 +153,7 @@ def _unjudged(history: History, words: Words) -> Glance:
         status_word=UNJUDGED,
         figures=[],
         views=[],
+        open_flags=[],
         steps=[step_view(step, words) for step in next_steps(history, words.now, words)],
     )
 
@@ -186,9 +197,22 @@ def state_of(views: list[FlagView], is_going_on: bool = True, is_read: bool = Tr
 
 def step_view(step: NextStep, words: Words) -> StepView:
     assert words.now is not None
-    is_overdue = step.is_overdue(words.now)
-    when = _step_when(step, words)
-    return StepView(step.what, when, step.why, step.kind, step.due_at, is_overdue, step.method)
+    line, heading, status = _in_one_line(step, words)
+    return StepView(step.what, line, heading, status, _step_when(step, words), step.why, step.kind, step.due_at,
+                    step.is_overdue(words.now), step.method)  # fmt: skip
+
+
+def _in_one_line(step: NextStep, words: Words) -> tuple[str, str, str]:
+    """What to do with its one time; how near that is; and the status of it."""
+    assert words.now is not None
+    if step.order:
+        return step.what, "Now", "act"
+    if step.is_overdue(words.now):
+        return step.what, f"Overdue since {words.clock(step.latest_at)}", "overdue"
+    if step.due_at <= words.now:
+        return step.what, "Now", ""
+    about = "about" if step.basis == "forecast" else "by"
+    return f"{step.what} {about} {words.clock(step.due_at)}", "Next", ""
 
 
 def _step_when(step: NextStep, words: Words) -> str:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from app.judgement.history.build import history_from_records
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.steps.next_steps import NextStep, next_steps
+from app.judgement.steps.ranking import ORDERS
 from app.judgement.wording import Words
 from app.science.handbook import methods
 from tests.judgement import random_story
@@ -123,13 +124,13 @@ def test_warm_water_and_chits_shorten_the_time_under_water() -> None:
     assert step_of(chitted, 20.5, "drained").latest_at == moment(23)
 
 
-def test_foul_or_warm_water_is_changed_at_once() -> None:
+def test_out_of_foul_water_it_is_drained_and_warm_water_is_changed_at_once() -> None:
     story = Story().begin()
-    assert "water_changed" not in kinds_of(story, 2)
-    story.look(2, steep="foaming", smell="sour")
-    assert hour_of(step_of(story, 2.1, "water_changed").due_at) == 2
+    planned = hour_of(step_of(story, 2, "drained").due_at)
+    story.look(2, steep="foaming")
+    assert hour_of(step_of(story, 2.1, "drained").due_at) == 2
     story.tell(2.2, "water_changed")
-    assert "water_changed" not in kinds_of(story, 2.3)
+    assert hour_of(step_of(story, 2.3, "drained").due_at) == planned
     story.read(3, "water_temperature", 21.0)
     assert "21.0 °C" in step_of(story, 3.1, "water_changed").why
 
@@ -449,7 +450,10 @@ def test_what_comes_of_a_forecast_is_as_new_as_the_last_fact() -> None:
 def test_any_story_at_any_hour_gets_steps_in_order(story: random_story.Story, hour: float) -> None:
     history, now = story.history(), at(hour)
     steps = next_steps(history, now, Words(now=now))
-    assert [each.due_at for each in steps] == sorted(each.due_at for each in steps)
+    ranks = [(ORDERS.index(each.order) if each.order else len(ORDERS)) for each in steps]
+    assert ranks == sorted(ranks)
+    due = [each.due_at for each in steps if not each.order]
+    assert due == sorted(due)
     for each in steps:
         assert each.earliest_at <= each.due_at <= each.latest_at
         assert each.what

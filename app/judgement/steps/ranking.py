@@ -1,0 +1,189 @@
+"""The one ranking: of all that is asked for, what to do now, what after, and what is not said beside it.
+
+First what keeps people safe, then fire, food and the batch: that is what flags to act on ask for. Then what is due, and
+last the plan. What the first of two makes wrong or moot is left unsaid: nobody is told to do both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from app.judgement.batch_at import BatchAt
+from app.judgement.flags import Flag
+from app.judgement.flags.answers import JudgedFlag
+from app.judgement.malt.mould import is_mouldy
+from app.judgement.steps.step import NextStep
+from app.judgement.wording import Words
+
+ORDERS = ("people", "fire", "food", "batch")
+AT_ONCE = timedelta(hours=1)
+"""What is due within the hour is done in one go with what is due now: from memory."""
+
+HANDLES = frozenset(
+    {"turned", "sprinkled", "growth_count", "rub_out", "chit_count", "squeeze_test", "test_bag", "steep_on", "cast",
+     "loaded", "stew_on", "heat_on", "raise", "tray", "moisture_test", "stripped", "culms", "outturn", "pack",
+     "finished", "grow", "wait", "dry", "cool"}
+)  # fmt: skip
+"""Grain that is no food is left as it is: nobody stirs it up, grows it on, dries or bags it."""
+
+PRECLUDES: Mapping[str, frozenset[str]] = {
+    "hold": HANDLES,
+    "drained": frozenset({"steep_on", "water_changed", "stand"}),
+    "cast": frozenset({"steep_on", "water_changed", "stand", "drained"}),
+    "loaded": frozenset({"grow", "turned", "sprinkled", "growth_count"}),
+    "stew_on": frozenset({"grow", "turned", "sprinkled", "growth_count"}),
+    "wait": frozenset({"loaded", "stew_on"}),
+    "heat_on": frozenset({"stripped", "culms", "outturn", "pack", "finished"}),
+    "heat_off": frozenset({"raise", "heat_on"}),
+    "lower": frozenset({"raise"}),
+    "raise": frozenset({"lower"}),
+    "sprinkled": frozenset({"dry"}),
+    "dry": frozenset({"sprinkled", "steep_on", "water_changed", "stand"}),
+}
+"""By what is done, what would then be wrong or moot."""
+
+RECORDED_AS = {
+    "leave": "co2_room", "hold": "inspection", "declare": "note", "lower": "set_point", "raise": "set_point",
+    "cool": "grain_temperature", "dry": "inspection", "grow": "growth_count", "wait": "rub_out", "stand": "test_bag",
+    "look": "inspection",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What a flag asks for: what it is done for, and what is done, the likeliest first."""
+
+    order: str
+    does: tuple[str, ...]
+
+
+_TURN, _DRY, _HOLD = Ask("batch", ("turned",)), Ask("batch", ("dry",)), Ask("food", ("hold",))
+_GROW, _DRAIN = Ask("batch", ("grow",)), Ask("batch", ("drained", "cast"))
+_ASKS: Mapping[str, Ask] = {
+    "room_air": Ask("people", ("leave",)),
+    "slip": Ask("fire", ("look",)),
+    "bagged_warm": Ask("fire", ("look",)),
+    **dict.fromkeys(("mould", "mould_counted", "off_smell", "ergot", "lot_unfit"), _HOLD),
+    "lot_undeclared": Ask("food", ("declare",)),
+    "not_dry_enough": Ask("food", ("heat_on",)),
+    "cool_stew": Ask("food", ("raise",)),
+    "spoiling": Ask("food", ("drained", "cast")),
+    "long_under_water": _DRAIN,
+    "chitted_under_water": _DRAIN,
+    "oversteeped": _DRY,
+    "heap_waiting": Ask("batch", ("heat_on",)),
+    "over_ceiling": Ask("batch", ("lower",)),
+    "past_target": Ask("batch", ("loaded", "stew_on")),
+    "dry_enough": Ask("batch", ("heat_off", "tray", "moisture_test")),
+    "break_point": Ask("batch", ("raise",)),
+    **dict.fromkeys(("turning_due", "bed_limit_ahead", "top_to_bottom", "growth_uneven"), _TURN),
+    **dict.fromkeys(("growth_stalled", "few_chits_at_cast"), _GROW),
+    "dry_at_cast": Ask("batch", ("sprinkled",)),
+    "culms_left_on": Ask("batch", ("culms",)),
+}
+_OF_FLOOR = ("air_rest", "germination")
+
+
+def ask_of(batch: BatchAt, flag: Flag) -> Ask:
+    """What a flag asks for, by its rule; where that leaves it open, by what it was raised on and where the batch is."""
+    stage = batch.stage.name if batch.stage is not None else ""
+    fact = batch.whole.by_id(flag.fact_ids[0]) if flag.fact_ids else None
+    is_high = ", above" in flag.message.title
+    match flag.rule:
+        case "out_of_limits" if fact is not None and fact.kind == "water_temperature":
+            return Ask("batch", ("water_changed",) if is_high else ("stand",))
+        case "out_of_limits" if fact is not None and fact.kind == "air_on_temperature":
+            return Ask("batch", ("lower",) if is_high else ("raise",))
+        case "out_of_limits" if stage == "kilning" and is_high:
+            return Ask("fire", ("heat_off",))
+        case "out_of_limits" | "warm_and_wet":
+            return _TURN if stage in _OF_FLOOR and is_high | (flag.rule == "warm_and_wet") else Ask("batch", ("cool",))
+        case "bed_moisture":
+            return _DRY if is_high else Ask("batch", ("sprinkled",))
+        case "rub_out":
+            return Ask("batch", ("wait",)) if flag.message.title.startswith("Hard") else _DRY
+        case "not_in_reach":
+            return _GROW if stage == "germination" else Ask("batch", ("stand",)) if stage != "kilning" else Ask("", ())
+    # What is said of grain that may poison goes before what is said of the batch.
+    return _ASKS.get(flag.rule, Ask("food" if flag.caution is not None else "batch", ()))
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """steps: the first is what to do now. flags: with their answers, those that ask for the opposite left unsaid."""
+
+    steps: list[NextStep]
+    flags: list[JudgedFlag]
+
+
+def rank(batch: BatchAt, planned: Iterable[NextStep], judged: Sequence[JudgedFlag], words: Words) -> Ranked:
+    """What is asked for, in one order. judged: every flag, those that ask for something now first."""
+    due = sorted(planned, key=lambda step: (_place(step), step.due_at))
+    steps = [step for step in due if step.order]
+    asking = [each.flag for each in judged if each.is_open]
+    for flag in asking:
+        if flag.severity == "act":
+            steps.append(_asked(batch, flag, due, words))
+    kept = _kept(sorted(steps, key=_place))
+    said = _not_against(batch, asking, kept)
+    now = batch.now + AT_ONCE
+    beside = {doing for flag in said for doing in ask_of(batch, flag).does[:1]}
+    rest = [step for step in due if step.due_at > now or not _is_precluded((step.doing,), beside)]
+    kept = _kept([*kept, *rest])
+    said = _not_against(batch, said, [step for step in kept if step.order or step.due_at <= now])
+    return Ranked(kept, [each for each in judged if not each.is_open or each.flag in said])
+
+
+def holding(batch: BatchAt) -> list[NextStep]:
+    """Mouldy grain is handled by nobody who was not told so."""
+    if not is_mouldy(batch.history, batch.now):
+        return []
+    why = "Damp it, mask on, bag it, clean the floor wet. Until somebody says that it was a false alarm, it is no food."
+    what, now = "Leave it lying: don’t turn, sniff or shake it", batch.now
+    return [NextStep("inspection", what, now, now, now, why, "facts", does="hold", order="food")]
+
+
+def _place(step: NextStep) -> int:
+    return ORDERS.index(step.order) if step.order else len(ORDERS)
+
+
+def _asked(batch: BatchAt, flag: Flag, planned: Sequence[NextStep], words: Words) -> NextStep:
+    """What a flag to act on asks for: as the plan says it, where the plan says it too."""
+    ask, told = ask_of(batch, flag), flag.in_units(words.system)
+    own = next((step for step in planned if step.doing in ask.does), None)
+    does = own.doing if own is not None else (ask.does or (flag.rule,))[0]
+    what = own.what if own is not None else told.remedy.partition(";")[0].partition(". ")[0].rstrip(".")
+    kind = own.kind if own is not None else RECORDED_AS.get(does, does if ask.does else "note")
+    since, why = flag.starts_at, f"{told.title}. {told.meaning}"
+    made = own or NextStep(kind, what, since, since, since, why, "facts")
+    first = min(since, made.due_at)
+    return replace(made, due_at=first, earliest_at=first, latest_at=first, why=why, basis="facts", does=does,
+                   order=ask.order or "batch")  # fmt: skip
+
+
+def _kept(steps: Iterable[NextStep]) -> list[NextStep]:
+    """In order, without what one before makes wrong, and each thing once."""
+    kept: list[NextStep] = []
+    for step in steps:
+        before = {each.doing for each in kept}
+        if step.doing not in before and not _is_precluded((step.doing,), before):
+            kept.append(step)
+    return kept
+
+
+def _not_against(batch: BatchAt, flags: Sequence[Flag], steps: Sequence[NextStep]) -> list[Flag]:
+    """The flags that ask for nothing that a step, or a graver flag, makes wrong."""
+    doing = {step.doing for step in steps}
+    said: list[Flag] = []
+    for flag in flags:
+        does = ask_of(batch, flag).does
+        if not does or not _is_precluded(does[:1], doing):
+            said.append(flag)
+            doing |= set(does[:1])
+    return said
+
+
+def _is_precluded(does: Iterable[str], done: Iterable[str]) -> bool:
+    return any(each in PRECLUDES.get(before, ()) for each in does for before in done)
