@@ -7,6 +7,7 @@ shares no code and no formula with what is looked at.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -20,7 +21,8 @@ from app.judgement.forecasts.band import Value, When
 from app.judgement.forecasts.moisture import determinations
 from app.judgement.grain.counts import growth_counts
 from app.judgement.programmes.programme import load_builtin
-from app.judgement.steps.next_steps import next_steps
+from app.judgement.steps.next_steps import ranked
+from app.judgement.steps.ranking import Ranked
 from tests.benchmarks.known_by import known_by, told_at
 from tests.truth.malting import Truth
 from tests.truth.run import Run
@@ -63,7 +65,10 @@ class Raised:
 
 @dataclass(frozen=True)
 class Look:
-    """One look at a batch, at an hour from its first water. steps: the entries that it was told to make next."""
+    """One look at a batch, at an hour from its first water. steps: what it was told to do next.
+
+    against: of what was said to be done now, the pairs that nobody can do both of.
+    """
 
     batch: str
     person: str
@@ -72,6 +77,7 @@ class Look:
     hour: float
     flags: tuple[Raised, ...]
     steps: tuple[str, ...]
+    against: tuple[tuple[str, str], ...]
     claims: tuple[Claim, ...]
 
 
@@ -110,6 +116,7 @@ def look_at(run: Run, moment: datetime) -> Look:
     flags = evaluate(history, moment)
     standing = [flag for flag in flags if flag.ends_at is None or flag.ends_at > moment - LATER]
     fault = run.fault
+    to_do = ranked(history, moment)
     return Look(
         batch=name_of(run),
         person=run.person,
@@ -117,9 +124,43 @@ def look_at(run: Run, moment: datetime) -> Look:
         in_time=fault is not None and fault.starts_h <= hour <= fault.mendable_until_h,
         hour=hour,
         flags=tuple(Raised(flag.rule, flag.severity, flag.title, is_true(run, flag, hour)) for flag in standing),
-        steps=tuple(step.what for step in next_steps(history, moment)),
+        steps=tuple(step.what for step in to_do.steps),
+        against=tuple(contradictions(to_do, moment)),
         claims=tuple(claims(run, batch_at(history, moment), hour)),
     )
+
+
+SAYS = {
+    "grow on": r"let it go on|for some hours more|degree or two warmer",
+    "load": r"\bload the kiln|\bstew, covered",
+    "dry on": r"back on the kiln|dry on\b|heat on",
+    "fire": r"fire the kiln|heat on|raise the (air|heat)",
+    "bag": r"(?<!; )\bbag it\b|weigh the malt|finish the batch|strip the kiln|rub (off )?(the )?culms",
+    "drain": r"\bdrain\b(?! well)",
+    "stand": r"let it stand|steep on|one more steep|change the water|change to cooler water",
+    "raise": r"raise the (air|heat)",
+    "cool": r"lower the air|heat off",
+    "handle": r"(?<!don't )(?<!don’t )\bturn\b|break them up|count the growth|rub kernels out",
+    "leave": r"don.t turn|reject the charge|don.t malt|leave it lying",
+    "wet": r"\bspray it|sprinkle,|spray the couch|spray if",
+    "no water": r"no more (water|spraying)",
+}
+OPPOSITES = (
+    ("grow on", "load"), ("wet", "load"), ("dry on", "bag"), ("stand", "drain"), ("raise", "cool"), ("fire", "cool"),
+    ("handle", "leave"), ("grow on", "leave"), ("load", "leave"), ("bag", "leave"), ("wet", "no water"),
+)  # fmt: skip
+"""By the words that a person reads, whatever they come from."""
+
+
+def contradictions(to_do: Ranked, moment: datetime) -> Iterator[tuple[str, str]]:
+    """What is asked for now, by the first step, by what is due, and by flags, of which nobody can do both."""
+    steps = [step.what for place, step in enumerate(to_do.steps) if place == 0 or step.due_at <= moment]
+    said = [*steps, *(judged.flag.remedy for judged in to_do.flags if judged.is_open)]
+    for one, other in OPPOSITES:
+        for first in said:
+            for second in said:
+                if first != second and re.search(SAYS[one], first, re.I) and re.search(SAYS[other], second, re.I):
+                    yield first, second
 
 
 def is_true(run: Run, flag: Flag, hour: float) -> bool | None:

@@ -68,6 +68,10 @@ def test_who_writes_down_what_is_asked_is_told_no_falsehood_to_act_on_at_once(no
     assert false == []
 
 
+def test_nobody_is_told_to_do_two_things_that_go_against_each_other(normal: list[Look], faulty: list[Look]) -> None:
+    assert [(look.batch, look.hour, look.against) for look in (*normal, *faulty) if look.against] == []
+
+
 def test_what_can_hurt_or_spoil_is_told_in_time(faulty: list[Look]) -> None:
     told = {fault: missed for fault, _, missed in missed_of(faulty)}
     assert {fault for fault in SURE_TO_BE_TOLD if told.get(fault) != 0} == set()

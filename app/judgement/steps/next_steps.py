@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 
 from app.judgement.batch_at import BatchAt, batch_at
+from app.judgement.facts.kinds import STAGE_KINDS
 from app.judgement.flags import evaluate
 from app.judgement.flags.answers import answered
 from app.judgement.history.guard import WHY
@@ -70,7 +71,7 @@ def _planned(batch: BatchAt, words: Words) -> list[NextStep]:
 
 def _catch_up(batch: BatchAt, stage: Stage, until: datetime, steps: list[NextStep], words: Words) -> NextStep:
     """Where the record breaks off long ago, nobody knows what is due."""
-    first = min(steps, key=lambda step: step.due_at, default=None)
+    first = min(steps, key=lambda step: (step.kind not in STAGE_KINDS, step.due_at), default=None)
     still = f" If it still is: {first.what[:1].lower()}{first.what[1:]}." if first is not None else ""
     what = f"Write down what was done since {words.clock(until)}"
     return NextStep(

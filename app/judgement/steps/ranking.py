@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.flags import Flag
@@ -18,9 +17,6 @@ from app.judgement.steps.step import NextStep
 from app.judgement.wording import Words
 
 ORDERS = ("people", "fire", "food", "batch")
-AT_ONCE = timedelta(hours=1)
-"""What is due within the hour is done in one go with what is due now: from memory."""
-
 HANDLES = frozenset(
     {"turned", "sprinkled", "growth_count", "rub_out", "chit_count", "squeeze_test", "test_bag", "steep_on", "cast",
      "loaded", "stew_on", "heat_on", "raise", "tray", "moisture_test", "stripped", "culms", "outturn", "pack",
@@ -32,13 +28,12 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
     "hold": HANDLES,
     "drained": frozenset({"steep_on", "water_changed", "stand"}),
     "cast": frozenset({"steep_on", "water_changed", "stand", "drained"}),
-    "loaded": frozenset({"grow", "turned", "sprinkled", "growth_count"}),
-    "stew_on": frozenset({"grow", "turned", "sprinkled", "growth_count"}),
+    "loaded": frozenset({"grow", "wait", "turned", "sprinkled", "growth_count"}),
+    "stew_on": frozenset({"grow", "wait", "turned", "sprinkled", "growth_count"}),
     "wait": frozenset({"loaded", "stew_on"}),
     "heat_on": frozenset({"stripped", "culms", "outturn", "pack", "finished"}),
     "heat_off": frozenset({"raise", "heat_on"}),
     "lower": frozenset({"raise"}),
-    "raise": frozenset({"lower"}),
     "sprinkled": frozenset({"dry"}),
     "dry": frozenset({"sprinkled", "steep_on", "water_changed", "stand"}),
 }
@@ -128,11 +123,10 @@ def rank(batch: BatchAt, planned: Iterable[NextStep], judged: Sequence[JudgedFla
             steps.append(_asked(batch, flag, due, words))
     kept = _kept(sorted(steps, key=_place))
     said = _not_against(batch, asking, kept)
-    now = batch.now + AT_ONCE
     beside = {doing for flag in said for doing in ask_of(batch, flag).does[:1]}
-    rest = [step for step in due if step.due_at > now or not _is_precluded((step.doing,), beside)]
+    rest = [step for step in due if step.is_overdue(batch.now) or not _is_precluded((step.doing,), beside)]
     kept = _kept([*kept, *rest])
-    said = _not_against(batch, said, [step for step in kept if step.order or step.due_at <= now])
+    said = _not_against(batch, said, [step for step in kept if step.order or step.due_at <= batch.now])
     return Ranked(kept, [each for each in judged if not each.is_open or each.flag in said])
 
 
@@ -179,7 +173,7 @@ def _not_against(batch: BatchAt, flags: Sequence[Flag], steps: Sequence[NextStep
     said: list[Flag] = []
     for flag in flags:
         does = ask_of(batch, flag).does
-        if not does or not _is_precluded(does[:1], doing):
+        if not does or not all(_is_precluded((each,), doing) for each in does):
             said.append(flag)
             doing |= set(does[:1])
     return said

@@ -1,0 +1,140 @@
+"""The one ranking: what must be done at once is the next step, and nothing beside it asks for the opposite."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from app.judgement.facts.kinds import STAGE_KINDS
+from app.judgement.history.build import history_from_records
+from app.judgement.programmes.programme import load_builtin
+from app.judgement.steps.next_steps import next_steps, ranked
+from tests.judgement.flag_story import Story, hour_of, moment
+from tests.judgement.flags.test_inspection import growing
+from tests.judgement.plan_run import plan_story
+from tests.truth.looks import contradictions
+
+START = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
+LOOKS: tuple[tuple[str, dict[str, Any]], ...] = (
+    ("inspection", {"findings": {"mould": "yes"}}),
+    ("inspection", {"findings": {"mould": "no", "steep": "gassy", "smell": "sour"}}),
+    ("grain_temperature", {"value": 33.0}),
+    ("co2_room", {"value": 20_000.0}),
+)
+
+
+def first(story: Story, hour: float) -> tuple[str, str]:
+    step = next_steps(story.history(), moment(hour))[0]
+    return step.order, step.what
+
+
+def flags(story: Story, hour: float) -> set[str]:
+    return {each.flag.rule for each in ranked(story.history(), moment(hour)).flags if each.is_open}
+
+
+@pytest.mark.parametrize("key", sorted(load_builtin()))
+def test_in_no_programme_is_anybody_told_two_things_that_go_against_each_other(key: str) -> None:
+    records = plan_story(load_builtin()[key], START)
+    begun = [place for place, record in enumerate(records) if record.get("kind") in STAGE_KINDS]
+    told = 0
+    for number, place in enumerate(begun):
+        at = datetime.fromisoformat(records[place]["earliest_at"]) + timedelta(hours=1)
+        kind, values = LOOKS[number % len(LOOKS)]
+        seen = records[place] | {"id": "seen", "kind": kind, "values": values, "at": at.isoformat()}
+        seen = {
+            name: each for name, each in seen.items() if name not in ("earliest_at", "latest_at", "method", "typed")
+        }
+        for more, waits_h in (([], (15.0, 45.0)), ([seen], (1.1, 15.0))):
+            history = history_from_records([*records[: place + 1], *more])
+            for wait_h in waits_h:
+                now = at + timedelta(hours=wait_h - 1.0)
+                to_do = ranked(history, now)
+                assert list(contradictions(to_do, now)) == []
+                urgent = [each for each in to_do.flags if each.is_open and each.flag.severity == "act"]
+                assert not urgent or to_do.steps[0].order
+                told += len(urgent)
+    assert told > 0
+
+
+def test_what_can_kill_goes_before_what_spoils_the_batch() -> None:
+    story = growing()
+    story.grain(60, 27.0)
+    assert first(story, 60.1) == ("batch", "Turn the bed")
+    story.look(60.2, mould="yes")
+    assert first(story, 60.3)[0] == "food"
+    story.read(60.4, "co2_room", 20_000.0)
+    assert first(story, 60.5) == ("people", "Leave now, open everything, and don't go in alone")
+
+
+def test_nothing_is_turned_grown_or_dried_above_mould() -> None:
+    story = growing()
+    story.grain(60, 27.0)
+    assert flags(story, 75) >= {"warm_and_wet", "turning_due"}
+    story.look(60.2, mould="yes")
+    assert flags(story, 75) & {"out_of_limits", "turning_due", "warm_and_wet"} == set()
+    kinds = {step.kind for step in next_steps(story.history(), moment(75))}
+    assert kinds & {"turned", "growth_count", "loaded"} == set()
+
+
+def test_a_charge_to_be_rejected_is_not_turned() -> None:
+    story = growing()
+    story.look(50, ergot_kg=0.04)
+    steps = next_steps(story.history(), moment(61))
+    assert steps[0].what == "Reject the charge: keep it from food and feed"
+    assert "turned" not in {step.kind for step in steps}
+
+
+def test_grain_too_long_under_water_is_drained_and_that_stands_first() -> None:
+    story = Story().begin()
+    story.read(1, "water_temperature", 14.0)
+    step = next_steps(story.history(), moment(15))[0]
+    assert (step.order, step.what, step.kind) == ("batch", "Drain", "drained")
+    assert step.why.startswith("Under water for 15 h")
+    story.tell(15.1, "drained")
+    assert "Drain" not in {each.what for each in next_steps(story.history(), moment(15.2))}
+
+
+def test_foul_water_is_mended_by_the_drain() -> None:
+    story = Story().begin()
+    story.look(3, steep="gassy", smell="sour")
+    assert first(story, 3.1) == ("food", "Drain, rinse, and let it breathe")
+    story.tell(4, "drained")
+    assert "spoiling" not in flags(story, 44)
+    assert "Drain" not in first(story, 44)[1]
+
+
+def test_the_air_of_three_days_ago_says_nothing_of_the_room_now() -> None:
+    story = growing()
+    story.read(50, "co2_room", 20_000.0)
+    assert "room_air" in flags(story, 61)
+    assert "room_air" not in flags(story, 122)
+
+
+def test_a_tray_is_weighed_as_it_goes_in_and_not_asked_for_all_night() -> None:
+    story = growing()
+    story.tell(160, "loaded")
+    story.tell(160.2, "heat_on")
+    asked = "Weigh each tray as it goes in"
+    assert asked in {step.what for step in next_steps(story.history(), moment(161))}
+    later = next_steps(story.history(), moment(166))
+    assert asked not in {step.what for step in later}
+    assert "Test the malt’s moisture, or bite it" in {step.what for step in later}
+
+
+def test_while_last_week_is_caught_up_on_one_is_asked_for_what_came_next() -> None:
+    story = Story().declare().charge()
+    story.tell(0, "steep_on", method="still")
+    story.records[-1]["written_at"] = moment(40).isoformat()
+    steps = next_steps(story.history(), moment(40.1))
+    assert [step.what.partition(" since")[0] for step in steps] == ["Write down what was done"]
+    assert steps[0].why == "By the last entry it was under water then. If it still is: drain."
+    assert hour_of(steps[0].due_at) == 0
+
+
+def test_an_over_long_steep_told_three_times_is_said_once() -> None:
+    story = Story().begin()
+    for hour in (0.5, 1.0):
+        story.tell(hour, "steep_on", method="still")
+    assert len(story.flags(16, "long_under_water")) == 1
