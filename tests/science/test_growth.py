@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy import stats
 
 from app.science import growth
 
@@ -81,6 +82,31 @@ def test_thermal_time_gives_the_published_onion_check() -> None:
     assert growth.thermal_time_c_d([7.5] * 16, [24.0] * 16, 2.5) == pytest.approx(80.0)
     assert growth.thermal_time_c_d([22.5, 22.5], [0.0, 96.0], 2.5) == pytest.approx(80.0)
     assert growth.thermal_time_c_d(22.5, 96.0, 2.5) == pytest.approx(80.0)
+
+
+@pytest.mark.parametrize("spread", [0.01, 0.03, 0.06, 0.1, 0.2, 0.3])
+def test_the_mean_by_classes_is_never_farther_off_than_what_they_hide(spread: float) -> None:
+    # Lengths as normal as can be, none below 0 and none that outgrew its kernel by more than a class.
+    quantiles = stats.norm.ppf((np.arange(4000) + 0.5) / 4000)
+    for mean in np.linspace(0.0, 1.0, 81):
+        lengths = np.clip(mean + spread * quantiles, 0.0, 1.25)
+        counts = np.histogram(lengths, [0.0, 0.25, 0.5, 0.75, 1.0, 1.2500001])[0]
+        off = abs(growth.mean_acrospire(counts) - float(lengths.mean()))
+        assert off <= growth.hidden_by_classes(counts) + 0.005, (mean, spread)
+
+
+@pytest.mark.parametrize(
+    ("counts", "hidden"),
+    [
+        ((0, 0, 100, 0, 0), 0.125),
+        ((100, 0, 0, 0, 0), 0.125),
+        ((0, 50, 50, 0, 0), 0.0),
+        ((0, 80, 20, 0, 0), 0.075),
+        ((0, 33, 34, 33, 0), 0.0),
+    ],
+)
+def test_the_more_classes_they_lie_in_the_less_is_hidden(counts: tuple[int, ...], hidden: float) -> None:
+    assert growth.hidden_by_classes(counts) == pytest.approx(hidden, abs=1e-4)
 
 
 def test_cold_below_the_base_neither_adds_nor_takes() -> None:

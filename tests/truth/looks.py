@@ -187,6 +187,9 @@ def is_true(run: Run, flag: Flag, hour: float) -> bool | None:
             return min(bed) < low + HARDLY_WB if "dries out" in flag.title else max(bed) > high - HARDLY_WB
         case "not_dry_enough":
             return truth.moisture(last) > _limit(run, "final_moisture", "high_caution") - HARDLY_WB
+        case "growth_stalled":
+            at = {each["id"]: datetime.fromisoformat(each["at"]) for each in run.records if each["id"] in flag.fact_ids}
+            return has_stalled(run, _hour(run, min(at.values())), _hour(run, max(at.values())))
         case "past_target":
             return truth.overgrown(last) > OVERGROWN_SHARE
         case "over_ceiling":
@@ -197,6 +200,13 @@ def is_true(run: Run, flag: Flag, hour: float) -> bool | None:
             return any(stage in LASTS[flag.rule] and end - start > _allowed_h(run, flag.rule, stage) - 0.2
                        for stage, start, end in truth.spans if start <= last and end >= first)  # fmt: skip
     return None
+
+
+def has_stalled(run: Run, first: float, last: float) -> bool:
+    """Whether it grew at less than half of the plan's mean pace in these hours."""
+    points = load_builtin()[run.programme].planned_curve("acrospire")
+    pace = (points[-1][1] - points[0][1]) / (points[-1][0] - points[0][0])
+    return run.truth.growth(last) - run.truth.growth(first) < 0.5 * pace * (last - first)
 
 
 TURNED_WITHIN_H, OVERGROWN_SHARE = 10.0, 0.15

@@ -10,9 +10,9 @@ from app.judgement.facts.records import fact_from_record
 from app.judgement.flags import RULES
 from tests.benchmarks.known_by import known_by, told_at
 from tests.truth.faults import FAULTS
-from tests.truth.looks import Look, looks, moments_of
+from tests.truth.looks import Look, has_stalled, looks, moments_of
 from tests.truth.page import TELLS, missed_of
-from tests.truth.run import faulty_sample, normal_sample
+from tests.truth.run import batch, faulty_sample, normal_sample
 
 FEW = 6
 SURE_TO_BE_TOLD = {"gas_in_room", "mould", "foul_water", "treated_lot", "scorched", "water_too_warm", "oversteeped"}
@@ -75,3 +75,14 @@ def test_nobody_is_told_to_do_two_things_that_go_against_each_other(normal: list
 def test_what_can_hurt_or_spoil_is_told_in_time(faulty: list[Look]) -> None:
     told = {fault: missed for fault, _, missed in missed_of(faulty)}
     assert {fault for fault in SURE_TO_BE_TOLD if told.get(fault) != 0} == set()
+
+
+def test_growth_is_said_to_have_stalled_only_where_it_did(normal: list[Look], faulty: list[Look]) -> None:
+    said = [(look, flag) for look in (*normal, *faulty) for flag in look.flags if flag.rule == "growth_stalled"]
+    assert [(look.batch, look.hour, flag.title) for look, flag in said if not flag.is_true] == []
+    # The simulator knows a lot at half its pace from one that grows as planned.
+    slow, usual = (batch(4, "barley", "floor", "careful", fault) for fault in ("slow_lot", None))
+    assert [has_stalled(run, run.truth.cast_h + 40.0, run.truth.cast_h + 90.0) for run in (slow, usual)] == [
+        True,
+        False,
+    ]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from itertools import pairwise
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.flags import wording
@@ -96,7 +95,10 @@ def _judge(batch: BatchAt, count: GrowthCount) -> tuple[str, str, float, str]:
 
 
 def stalled(batch: BatchAt) -> Iterator[Flag]:
-    """Two counts between which it grew at less than half the planned pace, surely, and short of the target."""
+    """Two counts between which it grew at less than half the planned pace, surely, and short of the target.
+
+    Surely: whatever so few kernels and the classes hide.
+    """
     for stage, counts in _in_growth(batch):
         for earlier, later in _pairs(counts):
             programme = batch.programme_at(later.at)
@@ -104,7 +106,8 @@ def stalled(batch: BatchAt) -> Iterator[Flag]:
             if pace is None or _judge(batch, later)[0] != "low":
                 continue
             hours = hours_between(earlier.at, later.at)
-            rise, doubt = later.mean - earlier.mean, math.hypot(earlier.half_width, later.half_width)
+            rise, chance = later.mean - earlier.mean, math.hypot(earlier.half_width, later.half_width)
+            doubt = chance + earlier.hidden + later.hidden
             if rise + doubt >= STALLED_SHARE * pace * hours:
                 continue
             after = [count.at for count in counts if count.at > later.at and count.mean > later.mean + doubt]
@@ -124,12 +127,11 @@ def stalled(batch: BatchAt) -> Iterator[Flag]:
 
 
 def _pairs(counts: list[GrowthCount]) -> Iterator[tuple[GrowthCount, GrowthCount]]:
-    """Neighbouring counts that lie far enough apart."""
-    spaced: list[GrowthCount] = []
-    for count in counts:
-        if not spaced or hours_between(spaced[-1].at, count.at) >= STALLED_AFTER_H:
-            spaced.append(count)
-    yield from pairwise(spaced)
+    """Counts that lie far enough apart, the soonest told first: what a day hides, three may show."""
+    for place, later in enumerate(counts):
+        for earlier in reversed(counts[:place]):
+            if hours_between(earlier.at, later.at) >= STALLED_AFTER_H:
+                yield earlier, later
 
 
 def _planned_pace_per_h(programme: Programme) -> float | None:

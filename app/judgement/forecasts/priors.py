@@ -49,7 +49,7 @@ def uptake_prior(species: str) -> Prior:
 def growth_prior(species: str) -> Prior:
     """A lag in °C·d from the cast, then a growth, its rate as a logarithm."""
     rate = GROWTH_PER_C_D.get(species, OTHER_GROWTH_PER_C_D)
-    return Prior.independent(log_rate=(float(np.log(rate)), 0.18), lag_c_d=(6.0, 10.0))
+    return Prior.independent(log_rate=(float(np.log(rate)), 0.17), lag_c_d=(5.0, 5.0))
 
 
 def drying_prior() -> Prior:

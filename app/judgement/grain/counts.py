@@ -49,7 +49,8 @@ class GrowthCount:
     """Acrospires, in kernel lengths. n: kernels with a length; set_aside: looked at, but broken, mouldy or not sure.
 
     low, high: how low and high the mean can be, for the classes hide where in them the kernels lie (equal where each
-    was measured). mean_sd: standard uncertainty of the mean, for the number counted.
+    was measured); hidden: how far off the mean itself may be for it. mean_sd: standard uncertainty of the mean, for
+    the number counted.
     """
 
     fact: Tally
@@ -60,6 +61,7 @@ class GrowthCount:
     mean_sd: float
     low: float
     high: float
+    hidden: float
     overgrown: CountedShare
     ungrown: CountedShare
     evenness: float
@@ -112,6 +114,7 @@ def growth_of(tally: Tally, overgrown_as: float = OVERGROWN_AS) -> GrowthCount |
         mean_sd=mean_sd,
         low=low,
         high=high,
+        hidden=science.hidden_by_classes(classes),
         overgrown=counted_share(classes["over"], n),
         ungrown=counted_share(classes["to_quarter"], n),
         evenness=science.evenness_share(classes),
@@ -132,6 +135,7 @@ def _from_lengths(tally: Tally, lengths: Sequence[float], aside: Mapping[str, in
         mean_sd=sd / math.sqrt(n),
         low=mean,
         high=mean,
+        hidden=0.0,
         overgrown=counted_share(classes["over"], n),
         ungrown=counted_share(classes["to_quarter"], n),
         evenness=science.evenness_share(classes),

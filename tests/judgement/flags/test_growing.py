@@ -146,3 +146,18 @@ def test_pasty_and_lumpy_are_flagged_at_any_length() -> None:
     young = (50, 50, 0, 0, 0)
     assert rubbed(young, chalky=15, pasty=3, lumpy=2).flags(151, "rub_out") == []
     assert "6 of 20" in rubbed(young, chalky=14, pasty=3, lumpy=3).flag(151, "rub_out").title
+
+
+def test_an_advance_that_classes_hide_is_no_stall() -> None:
+    # An oat of the bench of truth: 0.01 to 0.12 of a kernel in a day, and all of it in the shortest class.
+    assert grown((50, (100, 0, 0, 0, 0)), (74, (99, 1, 0, 0, 0))).flags(75, "growth_stalled") == []
+    # All of them in one class may have gone from its one end to the other.
+    assert grown((80, (0, 0, 100, 0, 0)), (104, (0, 0, 100, 0, 0))).flags(105, "growth_stalled") == []
+
+
+def test_what_a_day_hides_three_show() -> None:
+    days = [(hour, (100, 0, 0, 0, 0)) for hour in (50, 74, 98, 122, 146)]
+    assert grown(*days[:4]).flags(123, "growth_stalled") == []
+    flag = grown(*days).flag(147, "growth_stalled")
+    # 0.75 in 120 h is planned: 0.60 in 96 h, and half of it is more than the quarter that the class hides.
+    assert "0.60 planned" in flag.title
