@@ -103,9 +103,13 @@ class DryingFit:
 
     def first_wb(self, tray: Tray) -> tuple[float, float]:
         """The moisture of a tray's grain at its first weighing, and its standard uncertainty."""
-        if tray.first_h <= self.start_h + AS_LOADED.total_seconds() / 3600.0:
+        if not self.dries_by(tray.first_h):
             return tray.loaded_wb or self.loaded_wb
         return self.state(tray.first_h, tray.number)
+
+    def dries_by(self, hour: float) -> bool:
+        """No longer as it was loaded."""
+        return hour > self.start_h + AS_LOADED.total_seconds() / 3600.0
 
     def state(self, hour: float, tray: int = BED) -> tuple[float, float]:
         central, low, high = self.band(np.array([hour]), tray)

@@ -120,18 +120,20 @@ def _samples(history: History) -> tuple[MoistureSample, ...]:
 
 
 def _loaded(history: History) -> State | None:
-    """The moisture that a tray is filled with: as tested just then; else as all that came of its heating tells it;
-    else as the grain was before any.
+    """The moisture that a tray is filled with: as tested just then, and not dried since; else as all that came of its
+    heating tells it; else as the grain was before any.
     """
     told, tested = fit(history).story, determined(history)
     if told is None:
         return None
     hours = [history.hour(each.at) for each in tested]
-    filled = {history.hour(tray.first.at): run.first_wb(tray) for run in reversed(told.runs) for tray in run.trays}
+    trays = [(history.hour(tray.first.at), run, tray) for run in reversed(told.runs) for tray in run.trays]
+    filled = {hour: run.first_wb(tray) for hour, run, tray in trays}
+    heated = {hour: run.start_h for hour, run, _ in trays if run.dries_by(hour)}
 
     def state(hour: float) -> tuple[float, float]:
         place = bisect.bisect_right(hours, hour) - 1
-        if place >= 0 and hour - hours[place] <= JUST_TESTED_H:
+        if place >= 0 and hour - hours[place] <= JUST_TESTED_H and hours[place] >= heated.get(hour, -math.inf):
             return tested[place].moisture_wb, tested[place].sd
         return filled.get(hour) or told.green.state(hour)
 

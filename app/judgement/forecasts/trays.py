@@ -12,6 +12,7 @@ from app.judgement.forecasts.bed import BED
 from app.judgement.grain.moisture_samples import MoistureSample, determined, net_of, scale_step_kg, tray_start
 from app.judgement.grain.moisture_trays import State, tray_sample
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import AS_LOADED
 from app.judgement.history.stages import Stage
 from app.science.moisture import resolution_sd
 
@@ -110,9 +111,9 @@ def determined_on_kiln(
         if tray is None or not tray.first.at < weighing.at <= tray.last.at:
             continue
         if tray.loaded_wb is None:
-            found.append(_by_weight(history, tray, tray.first, weighing))
+            found.append(_by_weight(history, heat_at, tray, tray.first, weighing))
         elif tray.name in again:
-            found.append(_by_weight(history, tray, again[tray.name], weighing))
+            found.append(_by_weight(history, heat_at, tray, again[tray.name], weighing))
         elif weighing.at >= stage.starts_at and (sample := tray_sample(history, weighing, green)) is not None:
             # Of a tray from an earlier heating one weighing brings the moisture along; the others only what it lost.
             again[tray.name] = weighing
@@ -139,8 +140,10 @@ def _moisture(history: History, sample: MoistureSample, tray: int) -> Determined
     return Determined(history.hour(sample.at), math.nan, tray, value, sd, sample.basis == "tested")
 
 
-def _by_weight(history: History, tray: Tray, first: Weighing, weighing: Weighing) -> Determined:
+def _by_weight(history: History, heat_at: datetime, tray: Tray, first: Weighing, weighing: Weighing) -> Determined:
+    # Soon after the heat it is as it was loaded: the curve is to begin there too, and not lower.
+    start_at = min(first.at, heat_at) if first.at <= heat_at + AS_LOADED else first.at
     first_kg, now_kg = tray.net_kg(first), tray.net_kg(weighing)
     steps = (resolution_sd(scale_step_kg(each)) for each in (weighing, first))
     sd = math.hypot(LEAST_RATIO_SD, *(step / first_kg for step in steps))
-    return Determined(history.hour(weighing.at), history.hour(first.at), tray.number, now_kg / first_kg, sd, False)
+    return Determined(history.hour(weighing.at), history.hour(start_at), tray.number, now_kg / first_kg, sd, False)

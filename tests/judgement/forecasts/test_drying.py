@@ -8,6 +8,7 @@ import pytest
 from app.judgement.forecasts.air import air_of
 from app.judgement.forecasts.bed import grain_of, law_of, moisture_db
 from app.judgement.forecasts.forecast import evaluate, fit, moisture_value, time_to_dry
+from app.judgement.forecasts.moisture import fitted_curve, samples
 from app.science.drying import drying_time_h, equilibrium_moisture_wb, moisture_after_db
 from app.science.moisture import gross_to_stop_at_kg
 from tests.judgement.story import Story, at
@@ -273,3 +274,16 @@ def test_the_air_off_of_a_tray_or_of_a_bed_that_was_never_full_tells_nothing():
     for story in (deep_bed(12.6, depth_m=0.03), deep_bed(12.6, off_c=50.0)):
         assert fit(story.history()).drying.rates == ()
         assert moisture_value(story.history(), at(172.6)).central == pytest.approx(blind.central)
+
+
+@pytest.mark.parametrize("first_h", [0.02, 0.2, 0.4, 0.6, 1.0])
+def test_the_curve_passes_through_what_is_said_of_its_trays_whenever_the_first_was_weighed(first_h):
+    story = kiln(programme="barley_pale", trays=0)
+    for hour in (first_h, 2.0, 4.0, 6.0, 8.0, 10.0):
+        # A kiln and its bed take half an hour to warm.
+        weigh(story, 160.0 + hour, 2.0 * (1.0 + two_regimes(max(hour - 0.5, 0.0))) / (1.0 + GREEN_DB), 1)
+    history = story.history()
+    said = [sample for sample in samples(history) if sample.basis == "tray"]
+    assert len(said) == 5
+    for sample in said:
+        assert fitted_curve(history, [sample.at])[0][0] == pytest.approx(sample.moisture_wb, abs=0.002)
