@@ -286,4 +286,4 @@ def test_the_curve_passes_through_what_is_said_of_its_trays_whenever_the_first_w
     said = [sample for sample in samples(history) if sample.basis == "tray"]
     assert len(said) == 5
     for sample in said:
-        assert fitted_curve(history, [sample.at])[0][0] == pytest.approx(sample.moisture_wb, abs=0.002)
+        assert fitted_curve(history, [sample.at])[0][0] == pytest.approx(sample.moisture_wb, abs=0.003)
