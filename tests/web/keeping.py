@@ -61,5 +61,5 @@ def wrong_fields(answer: TestResponse) -> set[str]:
 def asked(answer: TestResponse) -> str:
     """What the page asks before it keeps anything."""
     assert answer.status_code == 422
-    assert "Before this is kept" in text_of(answer)
-    return text_of(answer).partition("Before this is kept")[2][:300]
+    assert "Not kept yet: is that so?" in text_of(answer)
+    return text_of(answer).partition("Not kept yet: is that so?")[2][:300]

@@ -50,17 +50,19 @@ export function showErrors(place, errors, more = []) {
   for (const [field] of errors) field?.setAttribute?.("aria-invalid", "true");
 }
 
-// questions as the house asks them; answer(changes, words) with what to change in what was typed, null for "as typed".
-export function ask(place, questions, answer) {
-  show(place, make("section", { className: "notice notice--caution stack stack--tight", role: "alert", tabIndex: -1 }, ...asking(questions, answer)));
+// questions as the house asks them; answer(changes, words) with what to change in what was typed, null for "as typed";
+// drop(): it was not meant.
+export function ask(place, questions, answer, drop) {
+  show(place, make("section", { className: "notice notice--caution stack stack--tight is-asked", role: "alert", tabIndex: -1 }, ...asking(questions, answer, drop)));
 }
 
-export function asking(questions, answer) {
+export function asking(questions, answer, drop) {
   const parts = questions.flatMap((each) => [
     make("p", { textContent: each.message }),
     each.alternative_words && make("p", {}, button(each.alternative_words, () => answer(each.alternative, each.alternative_words), "button--first")),
   ]);
-  const asTyped = make("p", {}, button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null)));
-  const title = make("h3", { textContent: "Before this is sent" });
-  return [title, ...parts.filter(Boolean), asTyped];
+  const asTyped = button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null));
+  const title = make("h3", { textContent: "▲ Not kept yet: is that so?" });
+  const leaving = make("p", { className: "leaving", textContent: "Drop it, or keep it as typed?" });
+  return [title, ...parts.filter(Boolean), leaving, make("div", { className: "buttons" }, asTyped, button("Drop it", drop, "button--quiet"))];
 }

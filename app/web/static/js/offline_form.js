@@ -3,7 +3,7 @@
 import { recall } from "./db.js";
 import { grave } from "./grave.js";
 import { ask, button, clear, nameOf, say, showErrors } from "./notices.js";
-import { add, amend, answered, askOf, HOLD_MS, list, release } from "./outbox.js";
+import { add, amend, answered, askOf, discard, HOLD_MS, list, release, releaseUnasked } from "./outbox.js";
 import { readPlain } from "./plain_entry.js";
 import { readForm } from "./record.js";
 import { slip, stageNow } from "./slip.js";
@@ -12,8 +12,8 @@ import { uuid } from "./uuid.js";
 
 const SOON_MS = 5000;
 
-// saved(entry): what the page does once an entry was kept; entry.isSent, entry.isRefused.
-export function takeOver(form, saved) {
+// saved(entry): what the page does once an entry was kept; entry.isSent, entry.isRefused. dropped(): once it was not meant.
+export function takeOver(form, saved, dropped = null) {
   form.addEventListener("submit", (event) => {
     const pressed = event.submitter;
     if (form.dataset.plain) return;
@@ -21,7 +21,7 @@ export function takeOver(form, saved) {
     if (form.dataset.busy) return;
     form.dataset.busy = "yes";
     const { hash } = location;
-    document.querySelector("[aria-label='What it means']")?.remove(); // of the entry before
+    for (const old of document.querySelectorAll("[aria-label='What it means'], #kept .notice--fine")) old.remove(); // of the entry before
     const isWhole = form.matches(".tub-form, .screen-form");
     (isWhole ? readWhole : readPlain)(form, pressed)
       .then((entry) => entry && keep(entry))
@@ -30,7 +30,7 @@ export function takeOver(form, saved) {
         // Within the event that is still being told about, the browser takes no other.
         setTimeout(() => form.requestSubmit(pressed));
       })
-      .then((entry) => entry && goOn({ ...entry, saved, hash }))
+      .then((entry) => entry && goOn({ ...entry, saved, dropped, hash }))
       .finally(() => { delete form.dataset.busy; });
   });
 }
@@ -72,12 +72,18 @@ async function goOn(entry) {
 
 async function askBack(entry, questions) {
   const isHeld = await askOf(entry.row.record.id, questions);
-  if (isHeld) say(`Not sent yet, it waits for your answer: ${nameOf(entry.row)}`, "caution", true, entry.grave);
+  if (isHeld) say(`Not kept yet, it waits for your answer: ${nameOf(entry.row)}`, "caution", true, entry.grave);
   ask(entry.place, questions, async (changes, words) => {
     const row = entry.row = answered(entry.row, changes, words);
     clear(entry.place);
     row.record.id = await amend(row.record.id, row, [], HOLD_MS);
     await send(entry, false);
+  }, async () => {
+    await discard(entry.row.record.id);
+    delete entry.form.dataset.editing;
+    clear(entry.place);
+    entry.dropped?.();
+    say(`Dropped, not kept: ${nameOf(entry.row)}`, "none");
   });
 }
 
@@ -87,7 +93,9 @@ async function send(entry, mayAsk) {
   const answers = await Promise.race([flush(row.record.id, mayAsk), new Promise((done) => setTimeout(done, SOON_MS))]);
   const answer = answers?.get(row.record.id);
   if (answer?.questions) return askBack(entry, answer.questions);
-  if (answer?.status === 422 && !answer.current) return showErrors(place, Object.entries(answer.errors).map(([name, message]) => [fieldOf(form, prefix, name), message]));
+  const isWrong = answer?.status === 422 && !answer.current;
+  if (isWrong) say(`Not kept yet: ${nameOf(row)}`, "caution", true, entry.grave);
+  if (isWrong) return showErrors(place, Object.entries(answer.errors).map(([name, message]) => [fieldOf(form, prefix, name), message]));
   await release(row.record.id);
   if (form.dataset.editing === row.record.id) delete form.dataset.editing;
   return entry.saved({ ...entry, meant: answer?.meaning, isSent: answer?.status < 300, isRefused: answer?.status >= 400 });
@@ -111,5 +119,5 @@ export async function leave(form) {
   for (const name of ["editing", "supersedes", "exact", "fold", "filled", "busy"]) delete form.dataset[name];
   form.reset();
   for (const count of form.querySelectorAll(".kernels input")) count.dispatchEvent(new Event("input"));
-  if (editing) await release(editing);
+  if (editing) await releaseUnasked(editing);
 }

@@ -3,7 +3,7 @@ import { asked, transact } from "./db.js";
 import { uuid } from "./uuid.js";
 
 const BOTH = ["entries", "photos"];
-export const HOLD_MS = 600_000; // as long as a question about an entry stands open
+export const HOLD_MS = 600_000; // so long an entry just written may still be asked about
 
 // Tells this page, and others of this phone, that the outbox changed.
 export const outbox = new EventTarget();
@@ -43,7 +43,7 @@ function asKept(row, heldMs = 0) {
 export function amend(id, row, photos = [], heldMs = 0) {
   return write(async (entries, pictures) => {
     const old = await asked(entries.get(id));
-    const isMine = old && (old.state === "rejected" ? old.current?.id !== id : old.hold > Date.now());
+    const isMine = old && (old.state === "rejected" ? old.current?.id !== id : old.hold > Date.now() || Boolean(old.questions));
     const record = isMine
       ? { ...row.record, id, ...(old.record.supersedes_id && { supersedes_id: old.record.supersedes_id }) }
       : { ...row.record, id: row.record.id === id ? uuid() : row.record.id, supersedes_id: id };
@@ -72,11 +72,14 @@ export function change(id, alter) {
 const released = (row) => ({ ...row, hold: 0, questions: null });
 export const release = (id) => change(id, released);
 export const releaseAll = () => write(async (entries) => {
-  for (const row of await asked(entries.getAll())) if (row.hold) entries.put(released(row));
+  for (const row of await asked(entries.getAll())) if (row.hold && !row.questions) entries.put(released(row));
 });
 
-// A row whose writer was asked: nobody sends it meanwhile, and the house hasn't got it.
-export const isAsked = (row) => row.state === "waiting" && row.hold > Date.now() && Boolean(row.questions);
+// Who leaves a form with its question open has kept nothing: it stands in the waiting list until it is answered.
+export const releaseUnasked = (id) => change(id, (row) => (row.questions ? row : released(row)));
+
+// A row whose writer was asked: nobody sends it until there is an answer, and the house hasn't got it.
+export const isAsked = (row) => row.state === "waiting" && Boolean(row.questions);
 
 // Keeps what is asked with the entry; false where nothing holds it any more, so that it goes as typed.
 export function askOf(id, questions) {
@@ -107,7 +110,7 @@ export const list = () => read((entries) => asked(entries.index("state_order").g
   .then((rows) => rows.sort((one, other) => one.order - other.order));
 // What may be sent; held: also this one.
 export const due = async (held) =>
-  (await list()).filter((row) => row.state === "waiting" && (row.hold <= Date.now() || row.id === held));
+  (await list()).filter((row) => row.state === "waiting" && (row.id === held || (row.hold <= Date.now() && !row.questions)));
 export const pictures = () => read((_, photos) => asked(photos.getAll()));
 export const count = () => read(async (entries, photos) => (await asked(entries.count())) + (await asked(photos.count())));
 

@@ -1,6 +1,6 @@
 // "3 waiting": how many entries wait on this phone, since when, why, and a button to send them now. Says when to send.
 import { button, make, say } from "./notices.js";
-import { list, outbox, pictures, releaseAll } from "./outbox.js";
+import { isAsked, list, outbox, pictures, releaseAll } from "./outbox.js";
 import { download } from "./unsent.js";
 import { flush, state } from "./sync.js";
 
@@ -24,7 +24,8 @@ async function show() {
   if (hadSome && !rows.length && !photos.length && document.querySelector("#kept [data-waits]")) say("Sent: the house has all that waited here.");
   hadSome = rows.length + photos.length > 0;
   badge.hidden = !rows.length && !photos.length;
-  const parts = [waiting && `${waiting} waiting on this phone`, refused && `${refused} not taken: look at ${refused > 1 ? "them" : "it"} below, at the tub`];
+  const open = rows.filter(isAsked).length;
+  const parts = [open && `${open} not kept yet: answer below, at the tub`, waiting > open && `${waiting - open} waiting on this phone`, refused && `${refused} not taken: look at ${refused > 1 ? "them" : "it"} below, at the tub`];
   const text = [...parts.filter(Boolean)].join(" · ");
   if (said.textContent !== text) said.textContent = text;
   const oldest = Math.min(...rows.map((row) => row.kept_at));

@@ -56,6 +56,15 @@ document.addEventListener("click", async (event) => {
   else location.assign(link.href);
 });
 
+// Back from an open question asks for an answer; without one it is not kept.
+page.addEventListener("click", (event) => {
+  const question = event.target.closest("a.back") && event.target.closest(".screen").querySelector(".is-asked:not(.is-left)");
+  if (!question) return;
+  event.preventDefault();
+  question.classList.add("is-left");
+  question.focus();
+});
+
 // Whoever leaves a screen has done with what was opened there to be corrected, or asked about.
 window.addEventListener("hashchange", () => {
   if ((form.dataset.editing || form.dataset.supersedes) && location.hash !== `#${form.dataset.filled}`) leave(form);
@@ -80,7 +89,7 @@ window.addEventListener("pageshow", (event) => {
   delete form.dataset.busy;
   renew(form).catch(() => null);
 });
-takeOver(form, saved);
+takeOver(form, saved, () => leave(form).then(() => { location.hash = "kept"; }));
 document.addEventListener("submit", (event) => {
   const other = event.target;
   if (!/\/(flags|withdraw)$/.test(other.action) || other.dataset.taken) return;

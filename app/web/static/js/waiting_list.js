@@ -21,7 +21,11 @@ async function show(form) {
   const alone = photos.filter((photo) => !all.some((row) => row.id === photo.fact_id));
   const items = [...rows.map((row) => item(form, row, rows, photos)), ...alone.map(photoItem)];
   sheet.hidden = !items.length;
-  const note = make("p", { className: "soft", textContent: "Kept on this phone; judged when sent." });
+  // What the house has, and was struck out or said anew here, is shown so before it hears of it.
+  for (const link of document.querySelectorAll(".tub-home a[href^='/facts/'][href$='/correct']")) {
+    link.closest("span")?.classList.toggle("struck", rows.some((row) => row.record.supersedes_id === link.pathname.split("/")[2]));
+  }
+  const note = make("p", { className: "soft", textContent: rows.some(isAsked) ? "What is asked about is not kept yet." : "Kept on this phone; judged when sent." });
   sheet.replaceChildren(make("h2", { textContent: "Waiting to be sent" }), note, make("ul", { className: "plain" }, ...items));
 }
 
@@ -52,7 +56,8 @@ function whileWaiting(form, row) {
 // What was asked when it was written, for whoever left without an answer.
 function question(row) {
   const answer = (changes, words) => amend(row.id, answered(row, changes, words)).then(send);
-  return make("section", { className: "notice notice--caution stack stack--tight" }, ...asking(row.questions, answer));
+  const drop = () => discard(row.id).then(() => tellOfEnd(`Dropped, not kept: ${nameOf(row)}`));
+  return make("section", { className: "notice notice--caution stack stack--tight" }, ...asking(row.questions, answer, drop));
 }
 
 // What is gone unsent must not be taken as sent. What harms somebody stays until the page is left.
