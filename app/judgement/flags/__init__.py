@@ -62,9 +62,8 @@ LEADS = MappingProxyType(
 )
 """For each cause that several rules may see, the rules that tell it best, the best of them first."""
 
-STANDS_WHENEVER_TOLD = frozenset(
-    {"mould", "mould_counted", "off_smell", "not_sure", "ergot", "slip", "spoiling"} | {rule.key for rule in lot.RULES}
-)
+_OF_FINDS = ("mould", "mould_counted", "off_smell", "not_sure", "ergot", "insects", "sprouted", "slip")
+STANDS_WHENEVER_TOLD = frozenset([*_OF_FINDS, *(rule.key for rule in lot.RULES)])
 """What no later entry of the same story takes back."""
 
 

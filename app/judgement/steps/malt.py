@@ -62,9 +62,8 @@ def _cool(plan: InPlan, due: datetime, low: float, high: float) -> NextStep | No
     if isinstance(last, Reading) and last.value is not None and last.value <= warmest:
         return None
     why = f"Heaped warm it goes on darkening: below {plan.words.temperature(warmest)} before it goes into anything."
-    return step(
-        "grain_temperature", "Cool it, thin and moving", due, plan.after_start(low), plan.after_start(high), why
-    )
+    early, late = plan.after_start(low), plan.after_start(high)
+    return step("grain_temperature", "Cool it, thin and moving", due, early, late, why, does="cool")
 
 
 def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> list[NextStep]:

@@ -33,6 +33,7 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
     "wait": frozenset({"loaded", "stew_on"}),
     "heat_on": frozenset({"stripped", "culms", "outturn", "pack", "finished"}),
     "heat_off": frozenset({"raise", "heat_on"}),
+    "smother": HANDLES | {"heat_off", "lower", "grain_temperature"},
     "lower": frozenset({"raise"}),
     "sprinkled": frozenset({"dry"}),
     "dry": frozenset({"sprinkled", "steep_on", "water_changed", "stand"}),
@@ -42,7 +43,7 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
 RECORDED_AS = {
     "leave": "co2_room", "hold": "inspection", "declare": "note", "lower": "set_point", "raise": "set_point",
     "cool": "grain_temperature", "dry": "inspection", "grow": "growth_count", "wait": "rub_out", "stand": "test_bag",
-    "look": "inspection",
+    "look": "inspection", "smother": "heat_off",
 }  # fmt: skip
 
 
@@ -58,6 +59,7 @@ _TURN, _DRY, _HOLD = Ask("batch", ("turned",)), Ask("batch", ("dry",)), Ask("foo
 _GROW, _DRAIN = Ask("batch", ("grow",)), Ask("batch", ("drained", "cast"))
 _ASKS: Mapping[str, Ask] = {
     "room_air": Ask("people", ("leave",)),
+    "scorch": Ask("fire", ("smother",)),
     "slip": Ask("fire", ("look",)),
     "bagged_warm": Ask("fire", ("look",)),
     **dict.fromkeys(("mould", "mould_counted", "off_smell", "ergot", "lot_unfit"), _HOLD),
@@ -92,7 +94,7 @@ def ask_of(batch: BatchAt, flag: Flag) -> Ask:
         case "out_of_limits" if fact is not None and fact.kind == "air_on_temperature":
             return Ask("batch", ("lower",) if is_high else ("raise",))
         case "out_of_limits" if stage == "kilning" and is_high:
-            return Ask("fire", ("heat_off",))
+            return Ask("fire", ("smother" if flag.severity == "act" else "heat_off",))
         case "out_of_limits" | "warm_and_wet":
             return _TURN if stage in _OF_FLOOR and is_high | (flag.rule == "warm_and_wet") else Ask("batch", ("cool",))
         case "bed_moisture":

@@ -22,6 +22,7 @@ LOOKS: tuple[tuple[str, dict[str, Any]], ...] = (
     ("inspection", {"findings": {"mould": "no", "steep": "gassy", "smell": "sour"}}),
     ("grain_temperature", {"value": 33.0}),
     ("co2_room", {"value": 20_000.0}),
+    ("inspection", {"findings": {"mould": "no", "scorch": "smoke"}}),
 )
 
 
@@ -76,6 +77,16 @@ def test_nothing_is_turned_grown_or_dried_above_mould() -> None:
     assert flags(story, 75) & {"out_of_limits", "turning_due", "warm_and_wet"} == set()
     kinds = {step.kind for step in next_steps(story.history(), moment(75))}
     assert kinds & {"turned", "growth_count", "loaded"} == set()
+
+
+def test_what_smoulders_is_let_no_air_to_and_is_looked_at_for_mould_when_it_is_cold() -> None:
+    story = Story().kiln()
+    story.tell(180, "heat_off")
+    assert "Cool it, thin and moving" in {step.what for step in next_steps(story.history(), moment(180.2))}
+    story.look(180.5, scorch="smoke", mould="yes")
+    steps = next_steps(story.history(), moment(180.6))
+    assert (steps[0].order, steps[0].what) == ("fire", "Heat and fuel off, doors shut, spray at hand")
+    assert {step.doing for step in steps} & {"cool", "stripped", "pack", "turned"} == set()
 
 
 def test_a_charge_to_be_rejected_is_not_turned() -> None:
