@@ -47,6 +47,7 @@ _READINGS: Mapping[str, Typed] = {
     "ph": _reading("6.2", "ph"),
     "co2_bed": _reading("2", "percent_co2"),
     "co2_room": _reading("800", "ppm"),
+    "co_room": _reading("5", "ppm"),
     "bed_depth": _reading("15", "cm"),
     "air_flow": _reading("300", "m3_h"),
     "moisture_test": _reading("43.5", "percent"),

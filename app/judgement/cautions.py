@@ -1,13 +1,16 @@
-"""Cautions: what can hurt people, said where it can. All defer to local codes and to licensed practice.
+"""Cautions: what can hurt people, said where it can. Each defers to local codes and to licensed practice.
 
 text is for a page that has room; short for the tub, where hands are wet. The source says where a figure comes from.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+
+DEFERS = "Local codes and licensed practice come first."
 
 
 @dataclass(frozen=True)
@@ -16,9 +19,13 @@ class Caution:
 
     key: str
     title: str
-    text: str
+    about: str
     short: str
     source: str
+
+    @property
+    def text(self) -> str:
+        return f"{self.about} {DEFERS}"
 
     def __str__(self) -> str:
         return self.short
@@ -51,7 +58,7 @@ TOXIN_LIMITS = Caution(
     "in malting barley, 150 in other barley, 50 in wheat and rye; ergot 0.2 g/kg (rye since July 2025). United "
     "States: deoxynivalenol 1 ppm in finished wheat products. They change: look up the ones that hold where you are.",
     "Ergot: at most 0.2 g/kg in raw grain (EU). Look up the limits that hold where you are.",
-    "published: EU and FDA limits as known when this was written",
+    "published, second-hand: (EU) 2023/915 as amended by 2024/1808, and FDA; looked at on 30 November 2026",
 )
 ERGOT = Caution(
     "ergot",
@@ -59,7 +66,8 @@ ERGOT = Caution(
     "The black or purple horns hold alkaloids that heat doesn't surely destroy. Pick them out with gloves, weigh "
     "them, and keep them away from food and feed. Above 0.2 g in a kilogram of raw grain the grain is rejected.",
     "Pick out with gloves, weigh, keep from food and feed. Above 0.2 g/kg: reject.",
-    "published: EU limit for raw grain, 0.2 g/kg (rye since July 2025)",
+    "published, second-hand: (EU) 2023/915 as amended by 2024/1808, 0.2 g/kg of raw grain, rye from July 2025; "
+    "looked at on 30 November 2026",
 )
 RAW_SPROUT = Caution(
     "raw_sprout",
@@ -94,6 +102,15 @@ CO2 = Caution(
     "Air the room first. Never alone into a tank or pit. Nose and candle are no test.",
     "published, second-hand: GB EH40, 5000 ppm over 8 h and 15 000 ppm over 15 min",
 )
+CO = Caution(
+    "co",
+    "Carbon monoxide kills unseen",
+    "Any flame, glowing charcoal or smouldering malt makes it; it has no smell. An alarm in the kiln's room, another "
+    "where people sleep. Headache or dizziness: out, everybody, and only then the fuel off, from outside. Above 20 ppm "
+    "over a working day, or 100 ppm at all, nobody stays.",
+    "Carbon monoxide has no smell. Headache or dizziness: everybody out, fuel off from outside, call for help.",
+    "published: Directive 2004/37/EC, Annex III, as amended by 2022/431: 20 ppm over 8 h, 100 ppm short-term",
+)
 DUST = Caution(
     "dust",
     "Dust",
@@ -117,6 +134,24 @@ GLUTEN = Caution(
     "Two species in one tub are in contact: say so on the label.",
     "common practice",
 )
+PRUSSIC_ACID = Caution(
+    "prussic_acid",
+    "Sorghum makes prussic acid as it grows",
+    "8–38 µg in a gram of the grain, 78–136 once malted, where 20 µg for each kilogram of body weight is the most at "
+    "once. Never eat it green. Rub and sieve off all roots and shoots, and keep them from food and feed. Use the malt "
+    "only boiled, uncovered, in moving air. Much that is sold as millet is sorghum, and other millets may hold some: "
+    "treat each so until its botanical name says otherwise.",
+    "Prussic acid: never eat it green. All roots and shoots off, kept from food and feed. Boil it uncovered.",
+    "published: Osuntogun et al. 1989, Cereal Chem. 66:87; second-hand: EFSA 2019; the rest common practice",
+)
+SORGHUM_NAMES = frozenset(
+    {
+        *("sorghum", "sorgho", "sorgo", "milo", "jowar", "jowari", "durra", "dhurra", "kafir", "kaoliang", "feterita"),
+        *("guinea", "broomcorn", "sudangrass", "millet", "millets", "hirse", "mohrenhirse", "bajra", "ragi"),
+    }
+)
+"""Words by which sorghum and its relations go; a millet counts too, for its name alone tells too little."""
+
 GLUTEN_GRAINS = frozenset({"barley", "wheat", "spelt", "emmer", "einkorn", "durum", "rye", "triticale"})
 """The grains that hold gluten, and their crosses; oats are counted among them in some countries only."""
 
@@ -130,28 +165,34 @@ def label_texts(species: Iterable[str], others: Iterable[str] = ()) -> tuple[str
     gluten = f"Contains gluten: {_listed(holding)}." if holding else f"Made of {_listed(own)}: ask about gluten."
     beside = sorted(set(others) - set(own))
     said = f"{gluten} Malted in a house that also malts {_listed(beside)}." if beside else gluten
-    return (NOT_READY_TO_EAT, said)
+    of_grain = (PRUSSIC_ACID.short,) if for_species(own) else ()
+    return (NOT_READY_TO_EAT, *of_grain, said)
 
 
 def _listed(words: Sequence[str]) -> str:
     return " and ".join([*([", ".join(words[:-1])] if len(words) > 1 else []), *words[-1:]])
 
 
-CAUTIONS: Mapping[str, Caution] = MappingProxyType(
+BY_STAGE: Mapping[str, tuple[Caution, ...]] = MappingProxyType(
     {
-        each.key: each
-        for each in (
-            TREATED_SEED,
-            MOULD,
-            TOXIN_LIMITS,
-            ERGOT,
-            RAW_SPROUT,
-            KILN,
-            ROAST,
-            CO2,
-            DUST,
-            MAINS,
-            GLUTEN,
-        )
+        "charged": (TREATED_SEED, DUST),
+        "immersion": (CO2, MAINS),
+        "air_rest": (CO2, MAINS),
+        "germination": (CO2, RAW_SPROUT),
+        "stewing": (KILN, CO, RAW_SPROUT),
+        "kilning": (KILN, CO, RAW_SPROUT),
+        "cooling": (DUST, RAW_SPROUT),
     }
 )
+
+
+def for_stage(stage: str, purpose: str, species: Iterable[str]) -> tuple[Caution, ...]:
+    """What to keep in mind at a stage of this grain, by the programme's purpose."""
+    of_roast = (ROAST,) if purpose == "roasted" and stage in ("kilning", "cooling") else ()
+    return (*of_roast, *for_species(species), *BY_STAGE.get(stage, ()))
+
+
+def for_species(species: Iterable[str]) -> tuple[Caution, ...]:
+    """What a grain brings with it, by whatever programme it is malted."""
+    words = {word for each in species for word in re.split(r"[^a-z]+", each.lower())}
+    return (PRUSSIC_ACID,) if words & SORGHUM_NAMES else ()

@@ -18,6 +18,7 @@ TYPED: dict[str, dict[str, str]] = {
     "calibrated": {"about": "probe 2", "amount": "-3"},
     "cleaned": {"about": "Tub 1", "what": "hot soda"},
     "co2_room": {"value": "980"},
+    "co_room": {"value": "5"},
     "note": {"text": "Pest round: two mice"},
 }
 
@@ -54,6 +55,7 @@ def test_every_kind_is_kept_and_shown_with_its_meaning(app: Flask, client: Flask
         ("calibrated", Subject("instrument", "probe 2")),
         ("cleaned", Subject("vessel", "Tub 1")),
         ("co2_room", HOUSE),
+        ("co_room", HOUSE),
         ("note", HOUSE),
     ],
 )

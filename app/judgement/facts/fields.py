@@ -29,7 +29,7 @@ class FieldSpec:
     """One field of an entry. target: the attribute of the fact it fills, with a dot for one key of a mapping.
 
     missing: what is said where it is needed and left empty. asked_at: the stages at which it is asked, and "lot" for
-    grain in store; it is folded away elsewhere; None: asked of everything.
+    grain in store; None: asked of everything.
     """
 
     word: str

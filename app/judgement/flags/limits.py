@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
+from types import MappingProxyType
+from typing import NamedTuple
 
 from app.judgement import cautions
 from app.judgement.batch_at import BatchAt
@@ -32,6 +34,7 @@ ROOM_CO2 = Limit(
     mark="P",
     source="GB EH40, second-hand: 5000 ppm over 8 h, 15 000 ppm over 15 min",
 )
+ROOM_CO = Limit(high_caution=20.0, high_act=100.0, unit="ppm", mark="P", source=cautions.CO.source)
 
 
 @dataclass
@@ -274,33 +277,72 @@ LEAVE = "Leave now, open everything, and don't go in alone."
 AIR_IT = "Open doors and windows before you stay."
 
 
+class Gas(NamedTuple):
+    """A gas in a room: its limit for people, what to do beyond either bound, and what it does unnoticed."""
+
+    word: str
+    limit: Limit
+    leave: str
+    air_it: str
+    meaning: str
+    caution: cautions.Caution
+
+
+GASES: Mapping[str, Gas] = MappingProxyType(
+    {
+        "co2_room": Gas("CO₂", ROOM_CO2, LEAVE, AIR_IT, "Breathing it dulls you before you notice.", cautions.CO2),
+        "co_room": Gas(
+            "CO",
+            ROOM_CO,
+            "Out now, everybody. Fuel off from outside; nobody goes back in.",
+            "Fuel off, open doors and windows, and go out until it is gone.",
+            "It has no smell, and dulls you before you notice.",
+            cautions.CO,
+        ),
+    }
+)
+"""By the kind of the reading."""
+
+
 def room_verdict(reading: Reading) -> Verdict | None:
-    """Carbon dioxide in the room against the limit for people; None where nothing was read."""
+    """A gas in the room against the limit for people; None where nothing was read."""
+    limit = GASES[reading.kind].limit
     if reading.quality == "over_range":
         # More than the meter shows may be any amount.
-        return Verdict(
-            "high", "act", ROOM_CO2.high_act, "P", f"{ROOM_CO2.source}; beyond the meter's range: from memory"
-        )
-    return None if reading.value is None else ROOM_CO2.judge(reading.value)
+        return Verdict("high", "act", limit.high_act, "P", f"{limit.source}; beyond the meter's range: from memory")
+    worst = room_worst(reading)
+    return None if worst is None else limit.judge(worst)
+
+
+def room_worst(reading: Reading) -> float | None:
+    """What was read, or the most since the last look where that was told too."""
+    return max((each for each in (reading.value, reading.highest) if each is not None), default=None)
 
 
 def room_words(reading: Reading, verdict: Verdict) -> str:
     """What was read, and which bound it is beyond."""
+    word = GASES[reading.kind].word
     if reading.quality == "over_range":
-        return "CO₂ in the room: more than the meter can show"
-    return f"CO₂ in the room {reading.value:.0f} ppm, above {verdict.bound:.0f} ppm"
+        return f"{word} in the room: more than the meter can show"
+    return f"{word} in the room {room_worst(reading):.0f} ppm, above {verdict.bound:.0f} ppm"
+
+
+def room_remedy(reading: Reading, verdict: Verdict) -> str:
+    gas = GASES[reading.kind]
+    return gas.leave if verdict.severity == "act" else gas.air_it
 
 
 def room_air(batch: BatchAt) -> Iterator[Flag]:
-    """Carbon dioxide in the room, each run of readings above the limit as one flag."""
-    run: list[Reading] = []
-    for reading in [*batch.history.readings("co2_room"), None]:
-        verdict = room_verdict(reading) if reading is not None else None
-        if reading is not None and verdict is not None and not verdict.is_fine:
-            run.append(reading)
-        elif run and (reading is None or verdict is not None):
-            yield _air_flag(batch, run, reading)
-            run = []
+    """A gas in the room, each run of readings above the limit as one flag."""
+    for kind in GASES:
+        run: list[Reading] = []
+        for reading in [*batch.history.readings(kind), None]:
+            verdict = room_verdict(reading) if reading is not None else None
+            if reading is not None and verdict is not None and not verdict.is_fine:
+                run.append(reading)
+            elif run and (reading is None or verdict is not None):
+                yield _air_flag(batch, run, reading)
+                run = []
 
 
 AIR_HOLDS = timedelta(hours=12)
@@ -311,14 +353,13 @@ def _air_flag(batch: BatchAt, run: Sequence[Reading], ended_by: Reading | None) 
     ends_at = ended_by.at if ended_by is not None else batch.ended_at
     if run[-1].at + AIR_HOLDS <= batch.now:
         ends_at = min(ends_at or batch.now, run[-1].at + AIR_HOLDS)
-    worst = max(run, key=lambda reading: (reading.quality == "over_range", reading.value or 0.0))
-    verdict = room_verdict(worst) or Verdict("in")
-    remedy = LEAVE if verdict.severity == "act" else AIR_IT
+    worst = max(run, key=lambda reading: (reading.quality == "over_range", room_worst(reading) or 0.0))
+    verdict, gas = room_verdict(worst) or Verdict("in"), GASES[worst.kind]
     return raised(
         batch, "room_air", verdict.severity or "caution", run,
-        Message(room_words(worst, verdict), "Breathing it dulls you before you notice.", remedy),
+        Message(room_words(worst, verdict), gas.meaning, room_remedy(worst, verdict)),
         provenance(verdict.mark, verdict.source),
-        ends_at=ends_at, caution=cautions.CO2, worst=worst.value, unit="ppm", place=run[0].place,
+        ends_at=ends_at, caution=gas.caution, worst=room_worst(worst), unit="ppm", place=run[0].place,
     )  # fmt: skip
 
 

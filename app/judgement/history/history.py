@@ -246,6 +246,11 @@ class History:
         """What was split off, merged away or packed."""
         return tuple(part for part in self.of_shape(Part) if part.source == Subject("batch", self.batch.id))
 
+    @property
+    def species(self) -> tuple[str, ...]:
+        """Of the batch, and of each lot that went into it."""
+        return tuple(dict.fromkeys((self.batch.species, *(lot.species for lot in self.lots.values()))))
+
     @cached_property
     def undeclared_lots(self) -> tuple[LotInfo, ...]:
         """The lots in this batch that no named person declared untreated and for food: the batch is held."""

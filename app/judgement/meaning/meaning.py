@@ -64,11 +64,11 @@ def meaning(
 
 
 def _of_flag(flag: Flag, said: Meaning, fact: Fact, words: Words) -> Meaning:
-    """Where one must act at once, what to do comes before what was found."""
+    """Where one must act at once, and wherever there is gas, what to do comes before what was found."""
     told = flag.in_units(words.system)
     caution = flag.caution.short if flag.caution is not None else ""
-    if flag.severity == "act":
-        return Meaning("act", told.remedy, f"{told.title}. {caution}".strip(), says_what_to_do=True)
+    if flag.severity == "act" or flag.rule == "room_air":
+        return Meaning(flag.severity, told.remedy, f"{told.title}. {caution}".strip(), says_what_to_do=True)
     if said.says_what_to_do:
         return replace(said, status=flag.severity)
     own = "" if isinstance(fact, Reading) else f" {said.text}."

@@ -8,6 +8,7 @@ from typing import Any
 from flask import request
 
 from app.charts.timeline import timeline_figure
+from app.judgement.cautions import for_species
 from app.judgement.facts.shapes import Part, Weighing
 from app.judgement.flags import rule_word
 from app.judgement.flags.answers import leftover_answers
@@ -83,6 +84,7 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
     )
     return {
         "glance": glance,
+        "of_grain": for_species(history.species),
         "figure": figure,
         "photos": photos,
         "chart_table": (("Hour", "Moisture", "How"), chart_rows(history, words)),

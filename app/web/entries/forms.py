@@ -51,9 +51,9 @@ class KindForm(UnitsTyped):
 
     kind: ClassVar[Kind]
     stage: str = ""
-    """Of what it is about, or "lot"; empty: nothing is folded away."""
+    """Of what it is about, or "lot"; empty: everything is asked."""
 
-    def folded(self) -> list[str]:
+    def not_asked(self) -> list[str]:
         """The fields that are asked at other stages, as long as nothing is said in them."""
         elsewhere = [name for name, spec in self.kind.fields.items() if self.stage and not spec.is_asked(self.stage)]
         return [name for name in elsewhere if not (self[name].data or self[name].errors)]

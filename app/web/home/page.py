@@ -10,25 +10,34 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.judgement import rules_version
+from app.judgement.facts.shapes import Fact
 from app.judgement.history.guard import judged
-from app.judgement.history.history import History
+from app.judgement.history.history import History, order, standing
 from app.judgement.history.stages import all_stages, is_live
+from app.judgement.history.superseding import chains
 from app.judgement.measures.summary import Summary
 from app.judgement.wording import Words
 from app.store.batches import Batch, list_batches
 from app.store.digests import list_ended
 from app.store.history import load_histories
+from app.store.house import list_house_facts
 from app.store.lots import list_lots
 from app.store.stock import list_stock_kg
 from app.web.home.order import Places, order_of
 from app.web.summary.batch_rows import remembered, rows_of, summary_now
 from app.web.summary.glance import Glance, glance_at
+from app.web.words.grave import last_airs
 
 PER_PAGE = 12
 """Live batches on one page: more are hardly in one house, except where digests are behind after an upgrade."""
 
 ENDED_SHOWN = 5
 LOTS_SHOWN = 8
+
+
+def standing_facts(session: Session) -> list[Fact]:
+    """What stands of what was said of the house, by time."""
+    return sorted(standing(chains(list_house_facts(session))), key=order)
 
 
 @dataclass(frozen=True)
@@ -58,6 +67,7 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
     in_stock = [line for line in held if line.left or line.is_overdrawn]
     return {
+        "airs": [each for each in last_airs(standing_facts(session), words) if each[0].status in ("caution", "act")],
         "live": glances,
         "page": page,
         "has_older": len(live_ids) > first + PER_PAGE,

@@ -20,18 +20,19 @@ class About:
     is_needed: bool = False
 
 
-HOUSE_KINDS = ("calibrated", "cleaned", "co2_room", "note")
+HOUSE_KINDS = ("calibrated", "cleaned", "co2_room", "co_room", "note")
 ABOUT: Mapping[str, About] = {
     "calibrated": About("instrument", "Thermometer", "As it is named in its readings.", "instruments", is_needed=True),
     "cleaned": About("vessel", "Vessel", "Empty: the house.", "vessels"),
 }
-NAMED_IN: Mapping[str, tuple[str, ...]] = {"co2_room": ("co2_room",)}
+NAMED_IN: Mapping[str, tuple[str, ...]] = {"co2_room": ("co2_room",), "co_room": ("co_room",)}
 """In which entries the instruments of a form are named, where those are no thermometers."""
 
 TILES: Mapping[str, tuple[str, str]] = {
     "calibrated": ("Calibrated", "a thermometer reads wrong, or right again"),
     "cleaned": ("Cleaned", "a tub, a floor, the house"),
     "co2_room": ("CO₂ in the room", "before you go in"),
+    "co_room": ("CO in the room", "with any flame"),
     "note": ("Note", "pest round, water test …"),
 }
 TEXTS: Mapping[str, str] = {
@@ -39,6 +40,7 @@ TEXTS: Mapping[str, str] = {
     "corrected, with what was read beside it. Where it reads right again, say so with a 0.",
     "cleaned": "What was cleaned, and with what.",
     "co2_room": "What the meter shows at the height of one’s head, and low down where the gas lies.",
+    "co_room": "What the carbon monoxide meter or alarm shows in the kiln’s room, or where people sleep.",
     "note": "What belongs to no batch and to no lot: a pest round, a water test, a visit, a repair.",
 }
 LABELS: Mapping[str, Mapping[str, str]] = {
@@ -52,4 +54,8 @@ HINTS: Mapping[str, Mapping[str, str]] = {
         "until": "Empty: until it is calibrated again.",
     },
 }
-CAUTIONS: Mapping[str, tuple[Caution, ...]] = {"co2_room": (cautions.CO2,), "cleaned": (cautions.DUST, cautions.CO2)}
+CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
+    "co2_room": (cautions.CO2,),
+    "co_room": (cautions.CO,),
+    "cleaned": (cautions.DUST, cautions.CO2),
+}

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from app.judgement.facts.shapes import Action, Fact, Reading
-from app.judgement.flags.limits import room_verdict
+from app.judgement.facts.shapes import Action, Fact
 from app.judgement.history.calibrations import calibration_at
 from app.judgement.history.history import order, standing
 from app.judgement.history.superseding import Chain, chains
@@ -17,7 +16,7 @@ from app.store.house import InstrumentUse
 from app.web.house.guidance import HOUSE_KINDS, TILES
 from app.web.house.saying import amount_words, subject_words, value_words
 from app.web.words.fact_rows import FactRow, fact_rows
-from app.web.words.grave import air_words
+from app.web.words.grave import last_airs
 
 PER_PAGE = 40
 
@@ -50,7 +49,7 @@ def house_context(
     shown = newest_first[(page - 1) * PER_PAGE : page * PER_PAGE]
     return {
         "tiles": [(kind, *TILES[kind]) for kind in HOUSE_KINDS],
-        "air": last_air(told, words),
+        "airs": last_airs(told, words),
         "instruments": instrument_rows(told, instruments, words),
         "vessels": vessel_rows(told, vessels),
         "rows": [row for chain in shown for row in house_rows(chain, words)],
@@ -58,12 +57,6 @@ def house_context(
         "page": page,
         "has_older": len(newest_first) > page * PER_PAGE,
     }
-
-
-def last_air(told: Sequence[Fact], words: Words) -> tuple[Any, Reading] | None:
-    """The last carbon dioxide read in the room, in words, with its fact."""
-    readings = [fact for fact in told if isinstance(fact, Reading) and room_verdict(fact) is not None]
-    return (air_words(readings[-1], words), readings[-1]) if readings else None
 
 
 def instrument_rows(told: Sequence[Fact], used: Sequence[InstrumentUse], words: Words) -> list[InstrumentRow]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from app.charts.hover import fact_words
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark
+from app.judgement.flags.limits import GASES
 from app.judgement.wording import Words
 from app.store.house import HOUSE, ReadWith
 from app.web.words.facts import Said
@@ -41,7 +42,7 @@ def kept_words(fact: Fact, read_with: Iterable[ReadWith], words: Words) -> Said:
     """What a fact that was just kept means. read_with: the readings of its instrument, of a calibration."""
     if isinstance(fact, Action) and fact.kind == "calibrated":
         return _calibration_meaning(fact, list(read_with), words)
-    if isinstance(fact, Reading) and fact.kind == "co2_room":
+    if isinstance(fact, Reading) and fact.kind in GASES:
         return air_answer(fact, words)
     name = subject_words(fact)
     return Said("none", f"{KINDS[fact.kind].word}{f': {name}' if name else ''}", value_words(fact, words))

@@ -105,6 +105,7 @@ def lot_context(story: LotStory, batches: Sequence[Batch], words: Words) -> dict
         "declaration": declaration_of(story, words),
         "is_declared": story.info.declaration is not None,
         "treated_seed": cautions.TREATED_SEED,
+        "of_grain": cautions.for_species([story.lot.species]),
         "moisture": moisture,
         "moisture_note": note,
         "stock": stock_words(ledger, words)(ledger.balance_kg),

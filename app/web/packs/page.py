@@ -147,7 +147,7 @@ def pack_context(story: PackStory, behind: Behind, words: Words) -> dict[str, An
         "programmes": list({plan.digest: plan for plan in plans}.values()),
         "lines": _lines(ledger, behind.batches, words),
         "rows": [row for chain in reversed(story.chains) for row in fact_rows(chain, words)],
-        "cautions": CAUTIONS,
+        "cautions": (*cautions.for_species(species_of(own)), *CAUTIONS),
     }
 
 
@@ -178,7 +178,7 @@ def other_batch_ids(facts: Sequence[Fact]) -> list[str]:
 
 def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str], words: Words, address: str) -> Label:
     """The label of a pack that isn't held. species: all that the house malts; address: what its code opens."""
-    own = {each for history in histories for each in (history.batch.species, *_lot_species(history))}
+    own = species_of(histories)
     numbers = ", ".join(str(batch.number) for batch in row.batches)
     return Label(
         name=row.name,
@@ -201,5 +201,5 @@ def _lot(lot: LotInfo) -> str:
     return f"{lot.name}, harvest {lot.harvest}" if lot.harvest else lot.name
 
 
-def _lot_species(history: History) -> list[str]:
-    return [lot.species for lot in history.lots.values()]
+def species_of(histories: Sequence[History]) -> set[str]:
+    return {each for history in histories for each in history.species}

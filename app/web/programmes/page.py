@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from app.charts.ceiling import ceiling_svg, range_words
 from app.charts.ribbon import Segment, ribbon_svg
+from app.judgement.cautions import DEFERS, for_species
 from app.judgement.programmes.parts import SETTING_UNITS
 from app.judgement.programmes.programme import LIMIT_UNITS, Change, Limit, Programme, Step, differences, provenance
 from app.judgement.wording import Words
@@ -93,6 +94,8 @@ def programme_context(programme: Programme, parent: Programme | None, words: Wor
     return {
         "programme": programme,
         "about": about(programme),
+        "of_grain": for_species(programme.species),
+        "defers": DEFERS,
         "ribbon": plan_ribbon(programme, height=28, has_axis=True),
         "steps": [step_row(step, words) for step in programme.steps],
         "limits": [limit_row(key, programme.limits[key], words) for key in LIMIT_UNITS if key in programme.limits],

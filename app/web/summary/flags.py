@@ -39,6 +39,11 @@ class FlagView:
         return self.judged.flag.severity
 
     @property
+    def says_remedy(self) -> bool:
+        """Whether what to do is said wherever the flag is named: somebody may be harmed."""
+        return bool(self.caution) and (self.severity == "act" or self.rule == "room_air")
+
+    @property
     def source(self) -> str:
         return self.judged.flag.source
 

@@ -11,7 +11,7 @@ from app.judgement.facts.fields import Quantity
 from app.judgement.facts.kind_parts import Plausible
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import record_from_fact
-from app.judgement.flags.limits import AIR_IT, LEAVE, ROOM_CO2
+from app.judgement.flags.limits import GASES, Gas
 from app.judgement.history.history import History
 from app.judgement.history.stages import stages
 from app.judgement.malt.looks import ERGOT, told_at
@@ -92,16 +92,21 @@ def grave(stage: str) -> dict[str, list[list[Any]]]:
 
     Each as [field, what is chosen in it or {unit: the most that is well}, status, text].
     """
-    ppm = units.units_of("co2")
-    beyond = [
-        ["value", {unit.key: float(units.from_si(bound, unit.key)) for unit in ppm}, status, text]
-        for bound, status, text in ((ROOM_CO2.high_act, "act", LEAVE), (ROOM_CO2.high_caution, "caution", AIR_IT))
-        if bound is not None
-    ]
     looks = [[*finding, each.status, each.text] for finding, each in told_at(stage).items()]
     masses = {unit.key: 0.0 for unit in units.units_of("mass")}
     return {
-        "co2_room": [["quality", "over_range", "act", LEAVE], *beyond],
+        **{kind: _gas(gas) for kind, gas in GASES.items()},
         "inspection": [*looks, ["horns", "yes", *ERGOT[:2]], ["ergot", masses, *ERGOT[:2]]],
         "growth_count": [["mouldy", {"": 0.0}, "caution", "Mouldy: look at all of it, from arm’s length"]],
     }
+
+
+def _gas(gas: Gas) -> list[list[Any]]:
+    bounds = ((gas.limit.high_act, "act", gas.leave), (gas.limit.high_caution, "caution", gas.air_it))
+    beyond = [
+        [field, {unit.key: float(units.from_si(bound, unit.key)) for unit in units.units_of("co2")}, status, text]
+        for bound, status, text in bounds
+        for field in ("value", "highest")
+        if bound is not None
+    ]
+    return [["quality", "over_range", "act", gas.leave], *beyond]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -11,11 +12,13 @@ from flask import get_template_attribute
 from markupsafe import Markup
 
 from app import ports
+from app.judgement.cautions import DEFERS, Caution, for_stage
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Answer as FlagAnswer
 from app.judgement.facts.shapes import Fact, Weighing, Withdrawal
 from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History
+from app.judgement.history.stages import Stage
 from app.judgement.malt.dryness import is_malt
 from app.judgement.meaning.meaning import Meaning, meaning
 from app.judgement.wording import Words
@@ -56,6 +59,8 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "glance": glance,
         "stage": stage,
         "kiln": kiln_view(history, words),
+        "cautions": stage_cautions(history, stage.name if stage else "charged"),
+        "is_new_stage": is_new_stage(history, glance.stages),
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
         "groups": tub_groups(),
         "fields": tub_fields(
@@ -65,11 +70,26 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "open_kind": asked.form.kind.name if asked else None,
         "asked": asked,
         "abouts": ADVICE,
+        "defers": DEFERS,
         "last_facts": last_facts(history, words),
         "instruments": sorted({fact.instrument for fact in history.facts if fact.instrument}),
         "people": people,
         "zone": zone().key,
     }
+
+
+def stage_cautions(history: History, stage: str) -> tuple[Caution, ...]:
+    """What to keep in mind from the start of this stage on."""
+    return for_stage(stage, history.programme.purpose if history.programme else "", history.species)
+
+
+def is_new_stage(history: History, stages: Sequence[Stage]) -> bool:
+    """Whether nothing was recorded yet of the first stage of its name in this batch."""
+    if not stages:
+        return True
+    *earlier, stage = stages
+    is_first = all(each.name != stage.name for each in earlier)
+    return is_first and not any(fact.at > stage.starts_at for fact in history.facts)
 
 
 def tub_fields(

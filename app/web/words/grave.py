@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from flask import current_app
 from sqlalchemy.orm import Session
 
-from app.judgement.cautions import CO2
 from app.judgement.facts.shapes import Fact, Reading, Remark
-from app.judgement.flags.limits import AIR_IT, LEAVE, room_verdict, room_words
+from app.judgement.flags.limits import GASES, room_remedy, room_verdict, room_words
 from app.judgement.malt.looks import NOT_JUDGED, amiss_in_lot, in_one, not_said
 from app.judgement.meaning.meaning import meaning
 from app.judgement.wording import Words
@@ -34,22 +35,31 @@ def look_words(fact: Remark, whole_kg: float) -> Said:
 
 
 def air_words(fact: Reading, words: Words) -> Said:
-    """Carbon dioxide in the room against the limit for people."""
-    verdict = room_verdict(fact)
+    """A gas in the room against the limit for people."""
+    verdict, gas = room_verdict(fact), GASES[fact.kind]
     if verdict is None:
-        return Said("none", "CO₂ in the room: not read")
+        return Said("none", f"{gas.word} in the room: not read")
     if verdict.is_fine and fact.value is not None:
         shown = unbroken(words.quantity("co2", fact.value))
-        return Said("fine", f"CO₂ in the room {shown}", "Within the limit for a working day, 5000 ppm.")
-    return Said(
-        verdict.severity or "caution", room_words(fact, verdict), LEAVE if verdict.severity == "act" else AIR_IT
-    )
+        within = f"Within the limit for a working day, {gas.limit.high_caution:.0f} ppm."
+        return Said("fine", f"{gas.word} in the room {shown}", within)
+    return Said(verdict.severity or "caution", room_words(fact, verdict), room_remedy(fact, verdict))
+
+
+def last_airs(told: Sequence[Fact], words: Words) -> list[tuple[Said, Reading]]:
+    """Of each gas the last that was read in the room, in words, with its fact. told: the standing facts, by time."""
+    read = [
+        fact for fact in told if isinstance(fact, Reading) and fact.kind in GASES and room_verdict(fact) is not None
+    ]
+    return [(air_words(fact, words), fact) for fact in {fact.kind: fact for fact in read}.values()]
 
 
 def air_answer(fact: Reading, words: Words) -> Said:
-    """The same as the answer to whoever has just read it: where one must leave, that comes first."""
+    """The same as the answer to whoever has just read it: what to do comes first."""
     said = air_words(fact, words)
-    return Said("act", LEAVE, f"{said.text}. {CO2.short}") if said.status == "act" else said
+    if said.status not in ("caution", "act"):
+        return said
+    return Said(said.status, said.detail, f"{said.text}. {GASES[fact.kind].caution.short}")
 
 
 def grave_words(session: Session, fact: Fact, words: Words) -> Said | None:
@@ -75,6 +85,6 @@ def _said(session: Session, fact: Fact, words: Words) -> Said | None:
     if isinstance(fact, Remark) and fact.kind == "inspection" and fact.subject.type == "lot":
         (story,) = load_lot_stories(session, [get_lot(session, fact.subject.id)])
         return look_words(fact, story.taken_in_kg)
-    if isinstance(fact, Reading) and fact.kind == "co2_room":
+    if isinstance(fact, Reading) and fact.kind in GASES:
         return air_answer(fact, words)
     return None

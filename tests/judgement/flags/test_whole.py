@@ -2,7 +2,7 @@
 
 import re
 
-from app.judgement.cautions import CAUTIONS
+from app.judgement import cautions
 from app.judgement.flags import RULES, Flag, rule_word
 from app.judgement.flags.base import RANK
 from tests.judgement.flag_story import Story
@@ -109,7 +109,9 @@ def test_where_people_can_be_hurt_the_flag_says_so() -> None:
 
 
 def test_every_caution_has_a_short_form_and_a_source() -> None:
-    for caution in CAUTIONS.values():
+    known = [each for each in vars(cautions).values() if isinstance(each, cautions.Caution)]
+    assert len(known) > 10
+    for caution in known:
         assert len(caution.short) < len(caution.text)
         assert str(caution) == caution.short
         assert caution.source

@@ -1,5 +1,5 @@
 // On every page: opens without a connection next time, sends what waits, and says what was kept before this page.
-import { say } from "./notices.js";
+import { button, make, say } from "./notices.js";
 import { start } from "./outbox_badge.js";
 
 // The answer to a form stands in the history as a page, not as a form to be sent again: so Back leads somewhere.
@@ -14,12 +14,12 @@ if (saying) {
 if ("indexedDB" in window) start();
 
 // One tap for a look at which nothing is amiss: every question that stands open, answered so. Each stays to be changed.
-for (const button of document.querySelectorAll("[data-all-clean]")) {
-  button.hidden = false;
-  button.onclick = () => {
-    for (const asked of button.closest(".screen, form").querySelectorAll("[data-clean]")) {
-      if (!asked.closest("details")) asked.querySelector(`[value="${asked.dataset.clean}"]`).checked = true;
+for (const first of document.querySelectorAll(":not([data-clean]) + [data-clean]")) {
+  const all = () => {
+    for (const asked of first.parentElement.querySelectorAll("[data-clean]")) {
+      asked.querySelector(`[value="${asked.dataset.clean}"]`).checked = true;
     }
   };
+  first.before(make("p", { className: "buttons" }, button("All of this is clean", all)));
 }
 navigator.serviceWorker?.register("/sw.js").catch(() => { /* Not here: plain http, or switched off. */ });

@@ -2,7 +2,12 @@
 import { leave } from "./offline_form.js";
 import { localText } from "./house_time.js";
 
-export const hasScreen = (kind) => Boolean(document.getElementById(kind)?.closest(".tub-form .screen"));
+// Whether all that was said has its place on this page: what is asked of another stage has none.
+export function hasScreen({ kind, typed }) {
+  const screen = document.getElementById(kind)?.closest(".tub-form .screen");
+  const names = Object.keys(typed ?? {}).filter((name) => name !== "insisted");
+  return Boolean(screen) && names.every((name) => screen.querySelector(`[name="${kind}-${name}"]`));
+}
 
 // as: {editing: id} for an entry that waits here, {supersedes: id} for a fact that the house has.
 export async function fill(form, record, as) {
@@ -12,7 +17,6 @@ export async function fill(form, record, as) {
   for (const field of form.elements) {
     if (!field.name.startsWith(`${kind}-`)) continue;
     set(field, field.name.endsWith("-method") ? record.method : unitless[field.name.slice(kind.length + 1)]);
-    if (field.type === "radio" && field.checked) field.closest("details")?.setAttribute("open", "");
   }
   const isSpan = record.earliest_at !== record.latest_at;
   const times = { at: record.earliest_at, earliest: record.earliest_at, latest: record.latest_at };

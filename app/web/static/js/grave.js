@@ -10,5 +10,5 @@ export function grave({ kind, typed, quality }, sheet) {
 function holds(said, field, test) {
   if (typeof test === "string") return said[field] === test;
   const number = Number(String(said[field] ?? "").replace(/\s/g, "").replace("−", "-").replace(",", "."));
-  return number > test[said[`${field}_unit`] ?? ""];
+  return number > test[said[`${field}_unit`] ?? said.value_unit ?? ""];
 }

@@ -52,7 +52,7 @@ document.addEventListener("click", async (event) => {
   event.preventDefault();
   const sheet = await recall(`sheet ${form.dataset.subject.split(":")[1]}`).catch(() => null);
   const fact = sheet?.last.find((each) => each.id === link.pathname.split("/")[2]);
-  if (fact && hasScreen(fact.kind)) await fill(form, fact, { supersedes: fact.id });
+  if (fact && hasScreen(fact)) await fill(form, fact, { supersedes: fact.id });
   else location.assign(link.href);
 });
 

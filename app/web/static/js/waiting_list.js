@@ -48,7 +48,7 @@ function whileWaiting(form, row) {
     return tellOfEnd(`Struck out before it was sent: ${nameOf(row)}`);
   };
   return [
-    hasScreen(row.record.kind) && button("Correct", () => fill(form, row.record, { editing: row.id }), "button--quiet"),
+    hasScreen(row.record) && button("Correct", () => fill(form, row.record, { editing: row.id }), "button--quiet"),
     row.record.kind !== "withdrawal" && button("Strike out", out, "button--quiet"),
   ];
 }
@@ -85,7 +85,7 @@ function afterRefusal(form, row) {
     ];
   }
   return [
-    hasScreen(row.record.kind) && button("Edit", () => fill(form, row.record, { editing: row.id }), "button--first"),
+    hasScreen(row.record) && button("Edit", () => fill(form, row.record, { editing: row.id }), "button--first"),
     button("Send again", () => retry(), "button--quiet"),
     button("Throw away", throwAway, "button--quiet"),
   ];
