@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 
 import pytest
 
+from app.judgement.batch_at import batch_at
 from app.judgement.facts.records import fact_from_record
 from app.judgement.flags import RULES
+from app.judgement.flags.growing import stalled
 from tests.benchmarks.known_by import known_by, told_at
 from tests.truth.faults import FAULTS
 from tests.truth.looks import Look, has_stalled, looks, moments_of
@@ -80,6 +83,11 @@ def test_what_can_hurt_or_spoil_is_told_in_time(faulty: list[Look]) -> None:
 def test_growth_is_said_to_have_stalled_only_where_it_did(normal: list[Look], faulty: list[Look]) -> None:
     said = [(look, flag) for look in (*normal, *faulty) for flag in look.flags if flag.rule == "growth_stalled"]
     assert [(look.batch, look.hour, flag.title) for look, flag in said if not flag.is_true] == []
+    # Oats grow a tenth of a kernel on their second day, all of it in the shortest class.
+    for run in (batch(0, "oats", "floor", "careful"), batch(0, "wheat", "two_bed", "careful")):
+        hours = [run.truth.cast_h + day for day in (36.0, 60.0, 84.0)]
+        looked = [run.hour_zero + timedelta(hours=hour) for hour in hours]
+        assert [flag.title for now in looked for flag in stalled(batch_at(known_by(run.records, now), now))] == []
     # The simulator knows a lot at half its pace from one that grows as planned.
     slow, usual = (batch(4, "barley", "floor", "careful", fault) for fault in ("slow_lot", None))
     assert [has_stalled(run, run.truth.cast_h + 40.0, run.truth.cast_h + 90.0) for run in (slow, usual)] == [
