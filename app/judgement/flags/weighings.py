@@ -1,20 +1,33 @@
-"""Weighings that can't be read: bags and trays without a start, and lighter than the dry matter that is in them."""
+"""Weighings that can't be read: bags and trays without a start, lighter than the dry matter in them, out of their row."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
-from app.judgement.forecasts.moisture import charged, net_of, tray_start
+from app.judgement.forecasts.moisture import charged, net_of, scale_step_kg, tray_start
+from app.judgement.grain.moisture_samples import SCALE_SD
 
 AT_THE_LOADING = timedelta(hours=1)
+STEEPING = ("immersion", "air_rest")
+FILM_KG = 0.05
+"""What a bag may weigh more under water than drained or blotted, of its dry weight: 1.5 ± 1 points at 40 %. From memory."""
 LEAST_LEFT = {"test_bag": 0.88, "charge_weighing": 0.7, "tray": 1.0}
 """Of the dry matter weighed in, what is left at the least: the rest may be gone with steep water, breath and rootlets,
 and from a charge by skimming and samples. From memory."""
+
+APART_SDS = 4.0
+LEAST_APART = 0.02
+"""What a film of water, a spill or a tray set down askew may come to, of the grain's weight. From memory."""
+
+WEIGHED_WITH_IT = 0.6
+"""A weighing without its tare stands out by about that tare: by this share of it at the least. From memory."""
 
 
 def no_start(batch: BatchAt) -> Iterator[Flag]:
@@ -98,7 +111,90 @@ def _dry_kg(batch: BatchAt, weighing: Weighing) -> float | None:
     return None if moisture_wb is None else start.net_kg * (1.0 - moisture_wb)
 
 
+def out_of_row(batch: BatchAt) -> Iterator[Flag]:
+    """Grain gets no heavier in the heat, and no lighter under water: bags and trays that say so; one flag a vessel."""
+    by_tray: dict[tuple[str | None, str | None], list[Weighing]] = {}
+    for tray in batch.history.of_shape(Weighing, "tray"):
+        start = tray_start(batch.history, tray)
+        if start is not None and tray.quality != "over_range":
+            by_tray.setdefault((tray.vessel, start.id), []).append(tray)
+    for (vessel, _), trays in by_tray.items():
+        net = [net_of(tray, trays[0]) for tray in trays]
+        found = _heavier(trays, net) or _without_tare(trays, net)
+        if found is not None:
+            yield _row_flag(batch, vessel or "The tray", *found)
+    for vessel in {bag.vessel for bag in batch.history.of_shape(Weighing, "test_bag")}:
+        bags = [bag for bag in batch.history.of_shape(Weighing, "test_bag") if bag.vessel == vessel]
+        inside = [bag for bag in bags if (stage := batch.stage_at(bag.at)) and stage.name in STEEPING]
+        starts = [each for each in batch.history.of_shape(Weighing, "test_bag_start") if each.vessel == vessel]
+        start = batch.history.last_before(inside[0].at, starts) if inside else None
+        if start is not None:
+            found = _steeped(batch, start, inside)
+            if found is not None:
+                yield _row_flag(batch, vessel or "The test bag", *found)
+
+
+Found = tuple[list[Weighing], str]
+
+
+def _apart_kg(first: Weighing, second: Weighing) -> float:
+    """So far two weighings of one vessel may be apart by the scale and the hand."""
+    scale = SCALE_SD * math.hypot(*(scale_step_kg(each) for each in (first, second, first, second)))
+    return max(APART_SDS * scale, LEAST_APART * first.net_kg)
+
+
+def _heavier(trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:
+    for (before, after), (was, now) in zip(pairwise(trays), pairwise(net), strict=True):
+        if now > was + _apart_kg(before, after):
+            return [before, after], f"{wording.mass(now)} after {wording.mass(was)}: grain gets no heavier in the heat"
+    return None
+
+
+def _without_tare(trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:
+    """Weighed without the tare that it had before, and by about that tare above the straight line to the next."""
+    tare_kg = trays[0].tare_kg or 0.0
+    for place in range(1, len(trays) - 1):
+        before, each, after = trays[place - 1 : place + 2]
+        if not tare_kg or each.tare_kg is not None or each.gross_kg is not None or before.tare_kg is None:
+            continue
+        share = (each.at - before.at) / max(after.at - before.at, timedelta(minutes=1))
+        line_kg = net[place - 1] + share * (net[place + 1] - net[place - 1])
+        if net[place] - line_kg > max(WEIGHED_WITH_IT * tare_kg, _apart_kg(before, each)):
+            words = f"{wording.mass(net[place])} between {wording.mass(net[place - 1])} and {wording.mass(net[place + 1])}"
+            return [each, after], f"{words}: as if the tray was weighed with it"
+    return None
+
+
+def _steeped(batch: BatchAt, start: Weighing, bags: Sequence[Weighing]) -> Found | None:
+    """No bag gets lighter in the steep; and none takes up more in an hour than it did on the mean since first water."""
+    zero = batch.history.first_water_at
+    whole_kg = start.net_kg
+    for before, after in pairwise(bags):
+        was, now = net_of(before, start), net_of(after, start)
+        apart_kg = _apart_kg(before, after) + FILM_KG * whole_kg
+        words = f"{wording.mass(now)} after {wording.mass(was)}"
+        if now < was - apart_kg:
+            return [before, after], f"{words}: grain gets no lighter in the steep"
+        if zero is None or before.at <= zero:
+            continue
+        most_kg = max(was - whole_kg, 0.0) * ((after.at - before.at) / (before.at - zero))
+        if now > was + most_kg + apart_kg:
+            return [before, after], f"{words}: faster than it ever took up water"
+    return None
+
+
+def _row_flag(batch: BatchAt, vessel: str, weighings: list[Weighing], why: str) -> Flag:
+    return raised(
+        batch, "out_of_row", "caution", weighings,
+        Message(f"{vessel} at {why}", "One of these weights is not its own: a tare, another vessel, a digit.",
+                "Weigh it again now, with its tare, and correct the entry that was wrong."),
+        "derived: conservation of mass", ends_at=batch.ended_at, worst=weighings[-1].net_kg, unit="kg",
+        place=weighings[-1].vessel,
+    )  # fmt: skip
+
+
 RULES = (
+    Rule("out_of_row", "A weight out of its row", out_of_row),
     Rule("no_start", "Weighed without a start", no_start),
     Rule("lighter_than_dry", "Lighter than its dry matter", lighter_than_dry),
 )

@@ -22,9 +22,10 @@ BEYOND_H = 240.0
 """How far a steep is followed that goes on as it is."""
 
 KNOT_H = 0.5
-FILM_AT_FIRST, FILM_AT_LAST, FILM_LASTS_H = 1.8, 0.35, 6.0
-"""An hour of a rest counts for more at first, for the film of water on the grain is drawn in or dries off in the first
-hours; over the 14 h of a usual rest the share comes out as it is stated. From memory."""
+FILM_AT_FIRST, FILM_AT_LAST, FILM_LASTS_H = 1.8, 0.15, 6.0
+"""An hour of a rest counts for more at first, for there is no more water than the film on the grain, and that is drawn
+in or dries off in the first hours; over the 12 h of a usual rest the share comes out nearly as it is stated. From
+memory."""
 _ACTIVATION_STEP_J = 1000.0
 
 

@@ -71,7 +71,7 @@ def _floor(history: History, uptake: UptakeFit | None) -> list[Hold]:
     if uptake is not None:
         if uptake.end_h is None:
             return []
-        start = Told(uptake.end_h, *uptake.state(uptake.end_h), uptake.shared_wb)
+        start = Told(uptake.end_h, *uptake.state(uptake.end_h), uptake.shared_wb(uptake.end_h))
     elif samples:
         first = samples[0]
         start = Told(history.hour(first.at), first.moisture_wb, max(first.sd, START_SD), first.shared_sd)

@@ -41,7 +41,7 @@ def uptake_prior(species: str) -> Prior:
         log_gain=(float(np.log(0.80)), 0.14),
         log_hours=(float(np.log(hours)), 0.38),
         log_shape=(float(np.log(0.63)), 0.18),
-        air_share=(0.3, 0.08),
+        air_share=(0.2, 0.1),
         activation_kj=(40.0, 7.0),
     )
 

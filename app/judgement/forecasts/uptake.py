@@ -20,10 +20,16 @@ from app.judgement.programmes.programme import Programme
 from app.science.fitting import Drift, Kernel, Posterior, Prior, Wander, fit_curve
 
 LEARNED = 5
-WANDERS_DB = 0.016
-WANDERS_OVER = 0.7
+WANDERS_DB = 0.02
+WANDERS_OVER = 0.5
 """How far grain strays from its curve, kg/kg dry basis, and over which change of log effective hours it does; set on
-made-up lots, see the backtest."""
+made-up lots, see the backtest, and on the first set of the bench of truth."""
+
+PLAN_SD_DB = 0.06
+PLAN_TELLS = {"log_hours": 1.0}
+PLAN_HARDLY_TELLS = 0.05
+"""A plan says how fast its grain is thought to take up water, and hardly by which curve: that, each parameter's share
+of its spread, is the species'. Taken for more, each programme made another curve of the very same lot. From memory."""
 
 REST_DRIFTS_DB = 0.005
 """What a rest does beside an even share of an immersion, for each root of an effective hour in it: the film dries off,
@@ -63,10 +69,9 @@ class UptakeFit:
         central, low, high = self.band(np.array([hour]))
         return float(central[0]), float(high[0] - low[0]) / (2.0 * Z80)
 
-    @property
-    def shared_wb(self) -> float:
-        """The same as a fraction wet basis, at the moisture at which it levels off: a little less than at the cast."""
-        return self.shared_db * (1.0 - self.limit_wb) ** 2
+    def shared_wb(self, hour: float) -> float:
+        """The same as a fraction wet basis, at the moisture of an hour."""
+        return self.shared_db * (1.0 - self.state(hour)[0]) ** 2
 
     @property
     def limit_wb(self) -> float:
@@ -141,7 +146,7 @@ def _in_steep(history: History, zero: datetime, end_h: float | None) -> list[Moi
 
 @lru_cache(maxsize=64)
 def programme_prior(programme: Programme | None, species: str) -> Prior:
-    """The species' prior about the middle that the programme's plan leads to, and as wide as it was."""
+    """The species' prior about the rate that the programme's plan leads to, and as wide as it was."""
     prior = uptake_prior(species)
     course = planned_course(programme) if programme else ()
     if programme is None or not course:
@@ -151,7 +156,9 @@ def programme_prior(programme: Programme | None, species: str) -> Prior:
     values = np.array([value for _, value in points])
     gains = values / (1.0 - values) - initial / (1.0 - initial)
     columns = _columns(clock_of(course), np.array([hour for hour, _ in points]))
-    return prior.about(fit_curve(_gain, prior, KERNEL, columns, gains, np.full(len(gains), 0.03)).parameters)
+    shares = np.array([PLAN_TELLS.get(name, PLAN_HARDLY_TELLS) for name in prior.names])
+    near = Prior(prior.names, prior.mean, prior.covariance * np.outer(shares, shares))
+    return prior.about(fit_curve(_gain, near, KERNEL, columns, gains, np.full(len(gains), PLAN_SD_DB)).parameters)
 
 
 def _columns(clock: Clock, hours: Array) -> Array:

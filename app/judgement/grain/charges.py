@@ -171,15 +171,15 @@ def _wet_moisture(history: History, weighing: Weighing, own: float) -> float:
 def scale_step_kg(weighed: Weighing | Part, alike: Sequence[Weighing] = ()) -> float:
     """The step of the scale as the typed digits show it, but no coarser than a scale for such a mass is.
 
-    A thousandth of the mass where the digits are not known. alike: all that was weighed on that scale; where every one
-    is a multiple of more than the last digit, as by chance not one in twenty times, the step is that.
+    A thousandth of the mass where the digits are not known. alike: all that was weighed on that scale; where every one,
+    with its tare, is a multiple of more than the last digit, as by chance not one in twenty times, the step is that.
     """
     mass_kg = abs(weighed.as_is_kg if isinstance(weighed, Part) else weighed.net_kg)
     typed_kg = _typed_step_kg(weighed)
     if typed_kg is None:
         return 0.001 * mass_kg
     finest_kg = min([typed_kg, *(step for each in alike if (step := _typed_step_kg(each)) is not None)])
-    steps = {_in_steps(each, finest_kg) for each in alike}
+    steps = {round(kg / finest_kg) for each in alike for kg in _shown_kg(each)}
     common = math.gcd(*steps) if len(steps) >= FEWEST_TO_TELL else 1
     if common > 1 and common ** (1 - len(steps)) < CHANCE:
         return finest_kg * common
@@ -195,5 +195,8 @@ def _typed_step_kg(weighed: Weighing | Part) -> float | None:
     return None
 
 
-def _in_steps(weighing: Weighing, step_kg: float) -> int:
-    return round((weighing.net_kg if weighing.gross_kg is None else weighing.gross_kg) / step_kg)
+def _shown_kg(weighing: Weighing) -> list[float]:
+    """What the scale showed: the gross weight and the tare, where they were weighed; else the net."""
+    if weighing.gross_kg is None:
+        return [weighing.net_kg]
+    return [weighing.gross_kg, *([weighing.tare_kg] if weighing.tare_kg else [])]

@@ -51,6 +51,10 @@ UNKNOWN_WAY = science.FilmCorrection(0.75, 1.25)
 BAG_LIKE_SD = 0.002
 """How far a bag of grain is as moist as the tub that it hangs in, from memory."""
 
+SCALE_SD = 0.5
+"""Of a scale in use, in steps: it may be off by a whole one (OIML R 76-1, 3.5.2: twice the ± 0.5 e that is allowed when
+it is verified, for weights up to 500 e, from memory), taken as 95 %."""
+
 SAME_MOMENT = timedelta(minutes=15)
 
 
@@ -251,13 +255,13 @@ def _from_mass(
         moisture_wb,
         loss.total,
         mass_sd_kg=0.0,
-        initial_mass_sd_kg=science.resolution_sd(step),
+        initial_mass_sd_kg=SCALE_SD * step,
         initial_moisture_sd=moisture_sd,
         dry_loss_sd=loss.sd,
         film_points=film.points,
         film_sd_points=film_sd,
     )
-    own_sd = math.hypot((1.0 - value) * science.resolution_sd(weighing_step) / net, film_sd / 100.0)
+    own_sd = math.hypot((1.0 - value) * SCALE_SD * weighing_step / net, film_sd / 100.0)
     shared_sd = math.hypot(shared_sd, BAG_LIKE_SD if weighing.kind == "test_bag" else 0.0)
     where = weighing.vessel or ("whole charge" if weighing.kind == "charge_weighing" else None)
     sd = math.hypot(own_sd, shared_sd)
