@@ -35,6 +35,8 @@ ON_THE_KILN = frozenset({"set_point"})
 def begin_stage(app: Flask, kind: str) -> None:
     """Bring the batch to a stage at which one logs such a thing."""
     stages = [stage for stage, kinds in BY_STAGE.items() if kind in kinds and stage in STAGE_STARTS]
+    # A look asks of each stage what makes sense there; the example is one at the bed.
+    stages = ["germination"] if kind == "inspection" else stages
     stage = "kilning" if kind in ON_THE_KILN else (stages or ["charged"])[0]
     if stage in STAGE_STARTS:
         said(app, entry(STAGE_STARTS[stage], id="stage-1", at=iso(NOW - timedelta(hours=1))))

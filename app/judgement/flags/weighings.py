@@ -1,4 +1,4 @@
-"""Weighings that can't be read: bags and trays without a start, lighter than the dry matter in them, out of their row."""
+"""Weighings that can't be read: without a start, lighter than the dry matter in them, or out of their row."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ from app.judgement.grain.moisture_samples import SCALE_SD
 AT_THE_LOADING = timedelta(hours=1)
 STEEPING = ("immersion", "air_rest")
 FILM_KG = 0.05
-"""What a bag may weigh more under water than drained or blotted, of its dry weight: 1.5 ± 1 points at 40 %. From memory."""
+"""What a bag may weigh more under water than drained or blotted, of its dry weight: 1.5 ± 1 points at 40 %, from
+memory."""
 LEAST_LEFT = {"test_bag": 0.88, "charge_weighing": 0.7, "tray": 1.0}
 """Of the dry matter weighed in, what is left at the least: the rest may be gone with steep water, breath and rootlets,
 and from a charge by skimming and samples. From memory."""
@@ -160,7 +161,8 @@ def _without_tare(trays: Sequence[Weighing], net: Sequence[float]) -> Found | No
         share = (each.at - before.at) / max(after.at - before.at, timedelta(minutes=1))
         line_kg = net[place - 1] + share * (net[place + 1] - net[place - 1])
         if net[place] - line_kg > max(WEIGHED_WITH_IT * tare_kg, _apart_kg(before, each)):
-            words = f"{wording.mass(net[place])} between {wording.mass(net[place - 1])} and {wording.mass(net[place + 1])}"
+            before_it, at, after_it = (wording.mass(kg) for kg in net[place - 1 : place + 2])
+            words = f"{at} between {before_it} and {after_it}"
             return [each, after], f"{words}: as if the tray was weighed with it"
     return None
 
