@@ -24,6 +24,8 @@ ACT_EXCESS_C = 5.0
 ACT_HOURS = 1.0
 """From memory: a quarter of an hour over the ceiling is let pass; an hour, or five degrees, does lasting harm."""
 
+FOR_COLOUR = ("dark", "caramel")
+
 COMES_HOT_IN = timedelta(hours=1)
 """From memory: green malt is given an hour to come to the temperature at which it is stewed."""
 
@@ -58,8 +60,10 @@ def _ceiling_flag(batch: BatchAt, span: Span, readings: Sequence[Reading], place
         f"{wording.kiln_temperature(span.worst_ceiling_c)} for {wording.hours(span.hours)} "
         f"({wording.degree_hours(span.degree_hours)})"
     )
-    meaning = f"Wet grain this hot loses the enzymes it was grown for, and turns glassy. {_moisture_words(batch, span)}"
     programme = batch.programme_at(span.starts_at)
+    is_for_colour = programme is not None and programme.purpose in FOR_COLOUR
+    harm = "turns glassy while it is wet, and scorches" if is_for_colour else "loses its enzymes, and turns glassy"
+    meaning = f"Grain this hot {harm}. {_moisture_words(batch, span)}"
     steps = programme.ceiling if programme else ()
     step = next((step for step in steps if step.grain_c == span.worst_ceiling_c), None)
     return raised(

@@ -205,9 +205,13 @@ def test_at_an_edge_the_drier_step_of_the_ceiling_holds(moisture, ceiling):
     assert BUILTIN["barley_diastatic"].ceiling_c(moisture) == ceiling
 
 
-@pytest.mark.parametrize("key", ["barley_dark", "caramel", "roasted"])
-def test_malts_made_for_colour_have_no_ceiling(key):
-    assert BUILTIN[key].ceiling_c(0.3) is None
+def test_malts_made_for_colour_bear_what_their_own_plan_asks_of_them_and_no_more():
+    for key in ("barley_dark", "caramel"):
+        hottest_c = max(step.air_on_c or 0.0 for step in BUILTIN[key].steps if step.stage == "kilning")
+        assert hottest_c < BUILTIN[key].ceiling_c(0.04) < 160.0
+        assert BUILTIN[key].ceiling_c(0.3) < BUILTIN[key].ceiling_c(0.2) < BUILTIN[key].ceiling_c(0.04)
+    assert BUILTIN["roasted"].ceiling_c(0.3) is None
+    assert BUILTIN["roasted"].limits["grain_temperature.roasting"].judge(231.0).severity == "act"
 
 
 def test_caramel_has_a_floor():

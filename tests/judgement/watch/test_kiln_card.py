@@ -88,11 +88,19 @@ def test_a_roast_has_no_card_for_nothing_bounds_its_heat() -> None:
     assert kiln_card(loaded(programme="roasted").history(), at(161.0)) is None
 
 
-def test_a_dark_malt_has_no_ceiling_and_dries_all_the_same() -> None:
-    card = card_at(loaded(programme="barley_dark"), 161.0)
-    assert not card.has_ceiling
-    assert card.ceiling is None
-    assert card.forecast is not None
+@pytest.mark.parametrize(("programme", "hot_c", "too_hot_c"), [("barley_dark", 62.0, 75.0), ("caramel", 82.0, 95.0)])
+def test_a_malt_made_for_colour_has_a_ceiling_too(programme: str, hot_c: float, too_hot_c: float) -> None:
+    def severities(grain_c: float) -> list[str]:
+        story = loaded(programme=programme)
+        for hour in (160.5, 161.0):
+            story.say(hour, "grain_temperature", {"value": grain_c})
+        card = card_at(story, 161.1)
+        assert card.has_ceiling
+        assert card.forecast is not None
+        return [flag.severity for flag in evaluate(story.history(), at(161.1)) if flag.rule == "over_ceiling"]
+
+    assert severities(hot_c) == []
+    assert severities(too_hot_c) == ["act"]
 
 
 def test_a_stewing_has_a_floor_and_no_ceiling() -> None:
