@@ -312,3 +312,12 @@ def test_a_reading_is_answered_as_its_instrument_is_corrected(phone: Phone) -> N
     phone.send_one(entry("calibrated", {"amount": "-2", "amount_unit": "c"}, id="c1", at=at) | {"subject": about})
     answer = phone.send_one(water("14.5", instrument="probe 2"))
     assert "12.5 °C" in answer["meaning"]["text"]
+
+
+@pytest.mark.parametrize("typed", [{}, {"as_is": "2", "moisture": "12"}])
+@pytest.mark.parametrize("quality", ["over_range", "not_possible", "all_well"])
+@pytest.mark.parametrize("kind", [name for name in KINDS if "batch" in KINDS[name].subjects])
+def test_whatever_nobody_could_read_is_answered(phone: Phone, kind: str, quality: str, typed: dict[str, str]) -> None:
+    """A phone whose entry is answered by an error page would send it for ever."""
+    said = {name: text for name, text in typed.items() if name in KINDS[kind].fields}
+    assert phone.send_one(entry(kind, said, id="said-1", quality=quality))["status"] in (201, 409, 422)

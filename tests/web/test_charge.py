@@ -324,3 +324,9 @@ def test_a_time_that_came_twice_that_night_asks_which_one(
     again = next(form for form in forms_of(answer.text) if form.action == "/batches/new")
     assert client.post("/batches/new", data=again.filled(fold=which)).status_code == 303
     assert looked_up(app)[1][0].charges[0].at == datetime(2026, 10, 25, hour, 30, tzinfo=UTC)
+
+
+def test_grain_that_is_charged_before_its_lot_was_taken_in_is_asked_about(app: Flask, client: FlaskClient):
+    answer = send(client, when="at", at=f"{NOW - timedelta(days=300):%Y-%m-%dT%H:%M}")
+    refused(answer, app, "was taken in (")
+    assert client.post("/batches/new", data=insisting(answer.text)).status_code == 303

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
@@ -128,3 +130,15 @@ def test_the_address_alone_says_out_of_which_pack(app: Flask, client: FlaskClien
     values = blank(client).values | {"as_is_0": "1", "source_0": "pack:other"}
     client.post(PATH, data=values)
     assert len(gone(app)) == 1
+
+
+def test_malt_that_left_before_its_jar_was_filled_is_asked_about(app: Flask, client: FlaskClient) -> None:
+    with read_session(app.extensions["engine"]) as session:
+        filled = load_pack_stories(session, [get_pack(session, "jar-3")])[0].fillings[0].at
+    early = {"when": "at", "at": f"{filled - timedelta(days=3):%Y-%m-%dT%H:%M}"}
+    answer = send(client, **early)
+    assert answer.status_code == 422
+    assert "is before Jar 3 was filled (" in answer.text
+    assert gone(app) == []
+    form = blank(client)
+    assert client.post(form.action, data=insisting(answer.text)).status_code == 303

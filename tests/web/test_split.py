@@ -103,3 +103,8 @@ def test_bad_input_is_named_and_nothing_is_kept(app: Flask, client: FlaskClient,
 def test_a_batch_that_is_not_there_is_not_found(client: FlaskClient):
     assert client.get("/batches/9/split").status_code == 404
     assert client.post("/batches/9/split", data={}).status_code == 404
+
+
+def test_out_of_which_batch_it_is_split_the_address_alone_says(app: Flask, client: FlaskClient):
+    values = blank(client).values | {"as_is_0": "5", "moisture_0": "40", "source_0": "pack:nowhere"}
+    assert client.post("/batches/1/split", data=values).status_code == 303

@@ -17,7 +17,7 @@ from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kind_parts import VALUELESS_QUALITIES, Kind
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.refusals import contradictions, refused_meter
-from app.judgement.facts.shapes import Fact, Part, Reading, Result, Subject, Tally, Weighing
+from app.judgement.facts.shapes import Answer, Fact, Part, Reading, Result, Subject, Tally, Weighing
 
 
 def kind_named(name: object) -> Kind:
@@ -57,7 +57,7 @@ def read_typed(kind: Kind, typed: Mapping[str, str], quality: str) -> tuple[dict
     wrong: dict[str, str] = {}
     for name, spec in kind.fields.items():
         try:
-            if quality in VALUELESS_QUALITIES and not str(typed.get(name) or "").strip():
+            if _may_lack_values(kind, quality) and not str(typed.get(name) or "").strip():
                 continue
             value = spec.read(typed, name)
         except ValueError as error:
@@ -66,6 +66,11 @@ def read_typed(kind: Kind, typed: Mapping[str, str], quality: str) -> tuple[dict
         if value is not None:
             _put(values, spec.target, value)
     return values, wrong
+
+
+def _may_lack_values(kind: Kind, quality: str) -> bool:
+    """Whether somebody may say that there is no number; not of grain that was moved, nor of an answer to something."""
+    return quality in VALUELESS_QUALITIES and kind.shape not in (Part, Answer)
 
 
 def values_from_typed(kind: Kind, typed: Mapping[str, str], quality: str = "measured") -> dict[str, Any]:
@@ -84,7 +89,7 @@ def checked_values(kind: Kind, values: Mapping[str, Any], quality: str = "measur
         try:
             if value is not None:
                 _put(checked, spec.target, spec.check(value))
-            elif spec.required and quality not in VALUELESS_QUALITIES:
+            elif spec.required and not _may_lack_values(kind, quality):
                 raise ValueError(f"{spec.word} is missing.")
         except (ValueError, TypeError) as error:
             wrong[name] = str(error)

@@ -122,7 +122,7 @@ def _sent(sources: Sequence[Source]) -> Source:
 
 
 def _form(kind: str, sources: Sequence[Source], fixed: Sequence[Source], free_rows: int, sent: Any = None) -> Any:
-    return grain_form(
+    form = grain_form(
         kind,
         sources,
         sent,
@@ -134,6 +134,10 @@ def _form(kind: str, sources: Sequence[Source], fixed: Sequence[Source], free_ro
         now=request_now(),
         **(blank(db(), kind, fixed[0], len(fixed) + free_rows, words(), zone()) if sent is None else {}),
     )
+    # Out of which the grain comes is said by the address alone.
+    for row, source in zip(form.rows, fixed, strict=False):
+        row.source.data = source.reference
+    return form
 
 
 def _form_page(form: Any, source: Source, outcome: Outcome | None = None) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -174,10 +174,19 @@ def _questions(session: Session, form: Any, parts: Sequence[Part], words: Words)
     digest = getattr(getattr(form, "programme", None), "data", None)
     programme = get_programme(session, digest) if digest else None
     for (row, _), part in zip(form.read, parts, strict=True):
+        found += _date_question(form, row, moment, words)
         found += _stock_question(form, row, part.as_is_kg, words)
         found += _pack_questions(form, row, part.moisture_wb, words) + _held_question(session, form, row)
         found += [question.message for question in slip_questions(part, None, programme, moment)]
     return tuple(found)
+
+
+def _date_question(form: Any, row: Row, moment: datetime, words: Words) -> list[str]:
+    source = form.sources.get(str(row.source.data))
+    if source is None or source.since is None or moment >= source.since:
+        return []
+    came = "taken in" if source.reference.startswith("lot:") else "filled"
+    return [f"{words.clock(moment)} is before {source.name} was {came} ({words.clock(source.since)}). Is it right?"]
 
 
 def _stock_question(form: Any, row: Row, as_is_kg: float, words: Words) -> list[str]:

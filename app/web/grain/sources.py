@@ -36,7 +36,8 @@ CHOICES = 60
 class Source:
     """Something grain comes out of. left_kg: as it is, None where it isn't known. moisture_wb: the last one known.
 
-    alive: of a lot, whether it is, and by which test. against: what stands against it as food, in words.
+    alive: of a lot, whether it is, and by which test. against: what stands against it as food, in words. since: when
+    grain first came into a lot or a pack.
     """
 
     reference: str
@@ -50,6 +51,7 @@ class Source:
     history: History | None = None
     alive: Said | None = None
     against: str = ""
+    since: datetime | None = None
 
     @property
     def id(self) -> str:
@@ -88,6 +90,7 @@ def _lot_source(lot: LotInfo, left_kg: float, words: Words) -> Source:
         is_held,
         alive=alive,
         against=against_lot(lot, words.now),
+        since=min((fact.at for fact in lot.facts if fact.kind == "intake"), default=None),
     )
 
 
@@ -206,7 +209,8 @@ def pack_source(
     kind = next((species[batch_id] for batch_id in story.batch_ids if batch_id in species), "barley")
     said = words.percent(moisture) if moisture is not None else ""
     line = f"{name} · {kind} · {words.mass(left)} left{' · held' if is_held or against else ''}"
-    return Source(f"pack:{story.pack.id}", name, kind, line, left, moisture, said, is_held, against=against)
+    since, reference = story.fillings[0].at if story.fillings else None, f"pack:{story.pack.id}"
+    return Source(reference, name, kind, line, left, moisture, said, is_held, against=against, since=since)
 
 
 def pack_against(session: Session, pack_id: str, now: datetime) -> str:
