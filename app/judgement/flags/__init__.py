@@ -31,6 +31,7 @@ __all__ = [
     "RULES",
     "SEVERITIES",
     "SEVERITY_WORDS",
+    "STANDS_WHENEVER_TOLD",
     "Flag",
     "Message",
     "Rule",

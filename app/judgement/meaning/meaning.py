@@ -8,18 +8,19 @@ from datetime import datetime
 
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
-from app.judgement.flags import Flag
+from app.judgement.flags import STANDS_WHENEVER_TOLD, Flag
 from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
 from app.judgement.forecasts.moisture import charged, determination_of, dry_kg_of, moisture_at, wettest_it_may_be
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
+from app.judgement.history.told_late import is_told_late
 from app.judgement.malt.dry_enough import SURE_WB
 from app.judgement.malt.looks import GRAVITY, KEEP_APART, NOT_JUDGED, amiss_in_batch, in_one, not_said
 from app.judgement.malt.mould import ergot_share, is_mouldy, is_spreading_in
 from app.judgement.malt.no_moisture import no_moisture
 from app.judgement.malt.tests import told
-from app.judgement.meaning.raised import raised_by
+from app.judgement.meaning.raised import LEAST, raised_by
 from app.judgement.measures.account import account
 from app.judgement.programmes.programme import Limit
 from app.judgement.slips.questions import looks_like_a_slip
@@ -56,11 +57,21 @@ def meaning(
     fact = history.by_id(fact.id) or fact
     said = by_itself(history, fact, now, words)
     flag = None if isinstance(fact, Withdrawal) else raised_by(history, fact, now, standing)
+    if is_told_late(history, fact):
+        said = _as_it_was(said)
+        flag = flag if flag is not None and flag.rule in STANDS_WHENEVER_TOLD else None
     if flag is None:
         return said
     gravity = GRAVITY.index(said.status) if said.status in GRAVITY else 0
     is_told = gravity > GRAVITY.index(flag.severity) or (said.status == flag.severity and said.says_what_to_do)
     return said if is_told else _of_flag(flag, said, fact, words)
+
+
+def _as_it_was(said: Meaning) -> Meaning:
+    """Of what is told long after it was so: there is nothing to be done of it any more."""
+    if said.says_what_to_do or said.status not in LEAST:
+        return said
+    return Meaning("notice", f"{said.text.removesuffix(': act now')}, then")
 
 
 def _of_flag(flag: Flag, said: Meaning, fact: Fact, words: Words) -> Meaning:
@@ -198,7 +209,10 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
 
 def _follow_on(history: History, now: datetime, words: Words) -> str:
     steps = next_steps(history, now, words)
-    return f" Next: {steps[0].what.lower()}, {words.clock(steps[0].due_at)}." if steps else ""
+    if not steps:
+        return ""
+    line = steps[0].line(words, now)
+    return f" {'Now' if steps[0].is_due(now) else 'Next'}: {line[:1].lower()}{line[1:]}."
 
 
 def _tally(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:

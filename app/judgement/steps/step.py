@@ -60,6 +60,14 @@ class NextStep:
     def is_overdue(self, now: datetime) -> bool:
         return now > self.latest_at
 
+    def is_due(self, now: datetime) -> bool:
+        return bool(self.order) or self.due_at <= now
+
+    def line(self, words: Words, now: datetime) -> str:
+        """What to do, and the one time by when."""
+        about = "about" if self.basis == "forecast" else "by"
+        return self.what if self.is_due(now) else f"{self.what} {about} {words.clock(self.due_at)}"
+
 
 class Ending(NamedTuple):
     """How the plan ends the stage: the entry that ends it, and after how long, at the least and at the most."""

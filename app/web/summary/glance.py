@@ -40,7 +40,7 @@ STALE_H = 48.0
 class StepView:
     """A next step with its times in words. line: what to do and by when, in one; heading: how near that is.
 
-    method: the formula that it comes from, where there is one.
+    span: within which it is in time, where it is still to come. method: the formula that it comes from, if any.
     """
 
     what: str
@@ -48,6 +48,7 @@ class StepView:
     heading: str
     status: str
     when: str
+    span: str
     why: str
     kind: str
     due_at: datetime
@@ -197,22 +198,17 @@ def state_of(views: list[FlagView], is_going_on: bool = True, is_read: bool = Tr
 
 def step_view(step: NextStep, words: Words) -> StepView:
     assert words.now is not None
-    line, heading, status = _in_one_line(step, words)
-    return StepView(step.what, line, heading, status, _step_when(step, words), step.why, step.kind, step.due_at,
-                    step.is_overdue(words.now), step.method)  # fmt: skip
-
-
-def _in_one_line(step: NextStep, words: Words) -> tuple[str, str, str]:
-    """What to do with its one time; how near that is; and the status of it."""
-    assert words.now is not None
+    now, heading, status = words.now, "Next", ""
     if step.order:
-        return step.what, "Now", "act"
-    if step.is_overdue(words.now):
-        return step.what, f"Overdue since {words.clock(step.latest_at)}", "overdue"
-    if step.due_at <= words.now:
-        return step.what, "Now", ""
-    about = "about" if step.basis == "forecast" else "by"
-    return f"{step.what} {about} {words.clock(step.due_at)}", "Next", ""
+        heading, status = "Now", "act"
+    elif step.is_overdue(now):
+        heading, status = f"Overdue since {words.clock(step.latest_at)}", "overdue"
+    elif step.is_due(now):
+        heading = "Now"
+    is_open = heading == "Next" and step.earliest_at < step.latest_at
+    span = f"In time from {words.clock(step.earliest_at)} to {words.clock(step.latest_at)}." if is_open else ""
+    return StepView(step.what, step.line(words, now), heading, status, _step_when(step, words), span, step.why,
+                    step.kind, step.due_at, step.is_overdue(now), step.method)  # fmt: skip
 
 
 def _step_when(step: NextStep, words: Words) -> str:

@@ -274,6 +274,16 @@ def test_while_last_week_is_caught_up_on_nothing_is_red_that_the_next_entry_may_
     assert {"long_under_water", "out_of_limits", "silent"} <= {f.rule for f in in_time if f.severity != "notice"}
 
 
+def test_the_answer_to_what_was_so_last_week_asks_for_nothing() -> None:
+    for hours_late, status, text in (
+        (40, "notice", "Water temperature 25.0 °C: far out, then"),
+        (0.1, "act", "Change to cooler water, or drain sooner."),
+    ):
+        history = caught_up_on(hours_late).history()
+        said = meaning(history, history.facts[-1], moment(5 + hours_late + 0.1))
+        assert (said.status, said.text) == (status, text)
+
+
 def test_mould_is_red_whenever_it_is_told() -> None:
     story = caught_up_on(40)
     story.look(5.5, mould="yes")
