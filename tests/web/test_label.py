@@ -177,3 +177,76 @@ def test_what_is_held_gets_no_sheet(app: Flask, client: FlaskClient):
     text = sheet(client)
     assert "Held: no malt sheet" in text
     assert "Colour" not in text
+
+
+# --- what a name says only on evidence -------------------------------------------------------------------------------
+
+
+CONVERTED = {"value": 12.0, "beside": {"reference_min": 10.0}}
+
+
+def jar_of(app: Flask, key: str, name: str = "Jar 3") -> None:
+    with write_session(app.extensions["engine"]) as session:
+        batch = add_story(session, hours_ago=400, key=key)
+    fill(app, batch, name=name)
+
+
+def left_off(client: FlaskClient) -> str:
+    page = unescape(client.get("/packs/jar-3/label").text)
+    return page.partition("Left off the label")[2].partition("</div>")[0]
+
+
+@pytest.mark.parametrize(
+    ("key", "claim", "neutral", "test", "values"),
+    [
+        ("barley_diastatic", "diastatic", "Barley malt", "diastatic_power", {"value": 100.0}),
+        ("barley_diastatic", "diastatic", "Barley malt", "conversion_test", CONVERTED),
+        ("barley_dark", "dark", "Barley malt", "malt_colour", {"value": 15.0}),
+    ],
+)  # fmt: skip
+def test_a_label_claims_only_what_was_measured(
+    app: Flask, client: FlaskClient, key: str, claim: str, neutral: str, test: str, values: dict[str, object]
+):
+    jar_of(app, key)
+    assert claim not in label(client)
+    assert neutral in label(client)
+    assert f"“{claim}”: " in left_off(client)
+    assert claim not in sheet(client).partition("Measured of its malt")[0].partition("<h1>")[2]
+    measure(app, test, values)
+    assert f", {claim} malt" in label(client)
+    assert not left_off(client)
+
+
+@pytest.mark.parametrize(
+    ("key", "claim", "test", "value"),
+    [("barley_diastatic", "diastatic", "diastatic_power", 20.0), ("barley_dark", "dark", "malt_colour", 14.0)],
+)
+def test_a_test_that_says_otherwise_shows_nothing(
+    app: Flask, client: FlaskClient, key: str, claim: str, test: str, value: float
+):
+    jar_of(app, key)
+    measure(app, test, {"value": value})
+    assert claim not in label(client)
+
+
+def test_what_was_only_estimated_shows_nothing(app: Flask, client: FlaskClient):
+    jar_of(app, "barley_dark")
+    measure(app, "malt_colour", {"value": 30.0}, quality="estimated")
+    assert "dark" not in label(client)
+
+
+def test_smoke_is_claimed_once_the_record_tells_of_it(app: Flask, client: FlaskClient):
+    jar_of(app, "barley_pale", name="Smoked 7")
+    assert "<h2>7</h2>" in label(client)
+    measure(app, "addition", {"what": "beech smoke, 6 h"})
+    assert "<h2>Smoked 7</h2>" in label(client)
+
+
+@pytest.mark.parametrize("name", ["Gluten-free oats", "gluten free oats", "Oats without gluten", "OATS, GLUTENFREE"])
+def test_nothing_shows_that_malt_is_free_of_gluten(app: Flask, client: FlaskClient, name: str):
+    jar_of(app, "oats", name=name)
+    measure(app, "diastatic_power", {"value": 100.0})
+    heading = re.search(r"<h2>(.*?)</h2>", label(client))
+    assert heading is not None
+    assert heading[1].lower() == "oats"
+    assert "no entry here can show it" in left_off(client)

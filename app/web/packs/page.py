@@ -13,6 +13,7 @@ from app.judgement import cautions
 from app.judgement.facts.shapes import Fact, Result
 from app.judgement.grain.stock import PackLedger, pack_ledger
 from app.judgement.history.history import History, LotInfo
+from app.judgement.malt.claims import CLAIMS, claimed, unproven, without
 from app.judgement.malt.holds import Hold, hold
 from app.judgement.wording import Words
 from app.science import units
@@ -51,7 +52,10 @@ class PackRow:
 
 @dataclass(frozen=True)
 class Label:
-    """What stands on the label of a pack, and the address that its code opens."""
+    """What stands on the label of a pack, and the address that its code opens.
+
+    unproven: what no name on it may say; missing: what it would say so, and what would show it.
+    """
 
     name: str
     grain: str
@@ -66,6 +70,11 @@ class Label:
     texts: tuple[str, ...]
     address: str
     code: Markup
+    unproven: tuple[str, ...]
+    missing: tuple[str, ...]
+
+    def plain(self, text: str) -> str:
+        return without(text, self.unproven)
 
 
 @dataclass(frozen=True)
@@ -180,20 +189,26 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
     """The label of a pack that isn't held. species: all that the house malts; address: what its code opens."""
     own = species_of(histories)
     numbers = ", ".join(str(batch.number) for batch in row.batches)
+    programme = ", ".join(dict.fromkeys(_plan(history) for history in histories))
+    lots = ", ".join(dict.fromkeys(_lot(lot) for history in histories for lot in history.lots.values()))
+    not_shown = unproven(histories)
+    made = claimed(f"{row.name} {programme} {lots}", not_shown)
     return Label(
-        name=row.name,
+        name=without(row.name, not_shown) or f"Batch {numbers}",
         grain=", ".join(sorted(own)),
-        programme=", ".join(dict.fromkeys(_plan(history) for history in histories)),
+        programme=without(programme, not_shown),
         packed=words.date(row.packed_at) if row.packed_at else "",
         moisture=row.moisture,
         batches=numbers,
         net=row.packed,
-        lots=", ".join(dict.fromkeys(_lot(lot) for history in histories for lot in history.lots.values())),
+        lots=without(lots, not_shown),
         maker=row.packed_by,
         tests=label_tests(histories, words),
         texts=cautions.label_texts(own, species),
         address=address,
         code=qr_svg(address, f"Opens batch {numbers}"),
+        unproven=not_shown,
+        missing=tuple(f"“{key}”: {CLAIMS[key].missing}" for key in made),
     )
 
 
