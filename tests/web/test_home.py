@@ -92,6 +92,31 @@ def test_a_reading_out_of_range_says_so_and_raises_its_flag(app: Flask, client: 
     assert "caution" in page
 
 
+def test_of_two_beds_home_shows_the_hottest_and_which_is_to_be_turned_next(app: Flask, client: FlaskClient):
+    with write(app) as session:
+        batch = add_story(session, hours_ago=100, kinds={"charge", "steep_on", "drained", "cast"})
+        for number, (hours_ago, place, value) in enumerate(
+            [
+                (3.2, "bed A middle", 16.0),
+                (3.1, "bed B middle", 18.3),
+                (3.0, "bed B top", 17.9),
+                (1, "bed A middle", 16.1),
+            ]
+        ):
+            reading = {"value": value}
+            add_fact(session, batch, "grain_temperature", reading, id=f"t{number}", hours_ago=hours_ago, place=place)
+        for number, (hours_ago, place) in enumerate([(9, "bed B"), (8.5, "bed A"), (1, "bed A")]):
+            add_fact(session, batch, "turned", {}, id=f"turn{number}", hours_ago=hours_ago, place=place)
+    page = client.get("/").text.replace("\xa0", " ")
+    assert "18.3 °C" in page
+    assert "bed B middle, 3 h 6 min ago" in page
+    assert "16.1 °C" not in page
+    assert "Turning due: no turning of bed B written down for 9 h" in page
+    listed = client.get("/batches/1").text
+    assert "Turn bed B" in listed
+    assert "Turn bed A" not in listed
+
+
 def test_an_undeclared_lot_holds_its_batch_loudly(app: Flask, client: FlaskClient):
     with write(app) as session:
         add_story(session, hours_ago=20, is_declared=False)

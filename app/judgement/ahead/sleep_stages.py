@@ -17,7 +17,7 @@ from app.judgement.history.kiln_runs import fired_at
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dryness import too_wet
 from app.judgement.programmes.programme import Programme, provenance
-from app.judgement.watch.bed_ahead import is_cold_and_thin
+from app.judgement.watch.bed_ahead import is_cold_and_thin, next_to_turn
 from app.judgement.watch.bed_warming import bed_watches
 from app.judgement.watch.kiln import ceiling_watch, waiting_watch
 from app.judgement.watch.waiting import WAITING_H, is_heat_off
@@ -174,7 +174,8 @@ UPTAKE = "uptake.weibull_gain"
 
 
 def _turns(history: History, stage: Stage, now: datetime) -> list[datetime]:
-    return [stage.starts_at, *(fact.at for fact in history.of_kind("turned") if stage.starts_at <= fact.at <= now)]
+    """Of the bed that was turned the longest ago."""
+    return [stage.starts_at, *(turn.at for turn in next_to_turn(history, stage, now).turns if turn.kind == "turned")]
 
 
 def _turning(

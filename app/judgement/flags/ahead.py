@@ -16,7 +16,7 @@ from app.judgement.grain.counts import growth_counts
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage, planned_place
 from app.judgement.programmes.programme import Programme
-from app.judgement.watch.bed_ahead import BedAhead, beds_ahead, last_turned
+from app.judgement.watch.bed_ahead import BedAhead, beds_ahead, next_to_turn
 from app.science.drying import HALF_WIDTH_WB
 
 FEWEST = 2
@@ -179,7 +179,7 @@ def _next_look(batch: BatchAt, programme: Programme | None, stage: Stage, bed: B
     """By the plan: the next turn, or the next reading; now, where both are late."""
     turning = programme.limit("turning_h") if programme is not None else None
     every_h = (turning.target_high if turning is not None else None) or TURN_EVERY_H
-    turn_at = last_turned(batch.history, stage).at + timedelta(hours=every_h)
+    turn_at = next_to_turn(batch.history, stage, batch.now).since + timedelta(hours=every_h)
     return max(min(turn_at, bed.last_at + timedelta(hours=LOOK_EVERY_H)), batch.now)
 
 

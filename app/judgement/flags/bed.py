@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from itertools import zip_longest
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading, Remark
@@ -13,7 +14,7 @@ from app.judgement.flags.base import Flag, Message, Overrun, Rule, overrun, rais
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
-from app.judgement.watch.bed_ahead import is_cold_and_thin
+from app.judgement.watch.bed_ahead import Bed, bed_key, beds_of, is_cold_and_thin, is_of_bed
 from app.judgement.watch.moving_air import Stretch, still_stretches
 from app.judgement.watch.waiting import WAITING_H, waits
 
@@ -26,6 +27,7 @@ SPREAD_C, SPREAD_ACT_C = 3.0, 6.0
 SPREAD_SOURCE = "from memory: 3 °C from top to bottom"
 SAME_LOOK = timedelta(minutes=30)
 BRIDGED = timedelta(hours=1)
+FOREVER = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass
@@ -207,13 +209,14 @@ def top_to_bottom(batch: BatchAt) -> Iterator[Flag]:
     """Places of one bed that lie far apart at one look; a run of such looks is one flag."""
     for stage in batch.stages_named("air_rest", "germination"):
         readings = batch.within(batch.history.readings("grain_temperature"), stage.starts_at, batch.end_of(stage))
-        run: list[list[Reading]] = []
-        for look in [*_looks(readings), None]:
-            if look is not None and _apart(look) > SPREAD_C + 1e-9:
-                run.append(look)
-            elif run:
-                yield _spread_flag(batch, stage, run, look)
-                run = []
+        for bed in sorted({bed_key(reading.place) for reading in readings}):
+            run: list[list[Reading]] = []
+            for look in [*_looks([reading for reading in readings if bed_key(reading.place) == bed]), None]:
+                if look is not None and _apart(look) > SPREAD_C + 1e-9:
+                    run.append(look)
+                elif run:
+                    yield _spread_flag(batch, stage, run, look)
+                    run = []
 
 
 def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
@@ -253,52 +256,68 @@ def _spread_flag(
 
 
 def turning_due(batch: BatchAt) -> Iterator[Flag]:
-    """Each stretch between two turns of the bed that is too long; none where the bed is cold and thin."""
+    """Each stretch between two turns of a bed that is too long; none where the bed is cold and thin."""
     for stage in batch.stages_named("germination"):
-        turned = [fact for fact in batch.history.of_kind("turned") if stage.starts_at <= fact.at <= batch.end_of(stage)]
-        start = batch.history.by_id(stage.fact_id)
-        turns: list[Fact] = [*([start] if start else []), *turned]
-        for place, turn in enumerate(turns):
-            ends_at = turns[place + 1].at if place + 1 < len(turns) else stage.ends_at
-            flag = _turning_flag(batch, turn, ends_at)
+        beds = beds_of(batch.history, stage, batch.end_of(stage))
+        waited: dict[str, list[tuple[datetime | None, Fact, Bed]]] = {}
+        for bed in beds:
+            for turn, following in zip_longest(bed.turns, bed.turns[1:]):
+                ends_at = following.at if following is not None else stage.ends_at
+                waited.setdefault(turn.id, []).append((ends_at, turn, bed))
+        for stretches in waited.values():
+            # Of beds that were last turned together one flag is raised, by the one that waits for longest.
+            ends_at, turn, bed = max(stretches, key=lambda each: each[0] or FOREVER)
+            names = [each.name for end, _, each in stretches if end == ends_at]
+            flag = _turning_flag(batch, turn, ends_at, bed.key, "" if len(names) == len(beds) else " and ".join(names))
             if flag is not None:
                 yield flag
 
 
-def _turning_flag(batch: BatchAt, turn: Fact, ends_at: datetime | None) -> Flag | None:
+def _turning_flag(batch: BatchAt, turn: Fact, ends_at: datetime | None, bed: str, name: str) -> Flag | None:
+    """bed: whose looks and temperatures count; name: of the beds that wait while others don't."""
     until = ends_at or batch.now
     programme = batch.programme_at(turn.at)
     limit = (programme.limit("turning_h") if programme else None) or TURNING_H
     lasted = hours_between(turn.at, until)
-    looks = [remark for remark in batch.history.of_shape(Remark, "inspection") if turn.at <= remark.at <= until]
+    looks = [
+        remark
+        for remark in batch.history.of_shape(Remark, "inspection")
+        if turn.at <= remark.at <= until and is_of_bed(remark.place, bed)
+    ]
     felted = next((look for look in looks if look.findings.get("matting") == "felted"), None)
-    over = None if is_cold_and_thin(batch.history, until) else overrun(limit, turn.at, lasted)
+    over = None if is_cold_and_thin(batch.history, until, bed) else overrun(limit, turn.at, lasted)
     if felted is not None:
         knit_over = overrun(FELTED_H, felted.at, hours_between(felted.at, until))
         over = over if knit_over is None or (over is not None and over.starts_at <= knit_over.starts_at) else knit_over
     if over is None:
         return None
     since = "the cast" if turn.kind == "cast" else "the last"
-    title = f"{'' if ends_at else 'Turning due: '}no turning written down for {wording.hours(lasted)} since {since}"
+    title = f"no turning {f'of {name} ' if name else ''}written down for {wording.hours(lasted)} since {since}"
+    title = title if ends_at else f"Turning due: {title}"
     knit = felted or next((look for look in looks if look.findings.get("matting") == "strands"), None)
     meaning = "The bed heats inside, carbon dioxide stays in it, and rootlets knit."
     if knit is not None:
         meaning = f"The rootlets are knitting by {batch.hour_words(knit.at)}. {meaning}"
     return raised(
-        batch, "turning_due", _turning_severity(batch, over, felted, turn, until), [turn, *([knit] if knit else [])],
+        batch, "turning_due", _turning_severity(batch, over, felted, turn, until, bed),
+        [turn, *([knit] if knit else [])],
         Message(title[:1].upper() + title[1:], meaning, "Turn it from bottom to top, gently; break up what has knit."),
         over.source, starts_at=over.starts_at, ends_at=ends_at, worst=lasted, unit="h",
+        place=name or None,
     )  # fmt: skip
 
 
-def _turning_severity(batch: BatchAt, over: Overrun, felted: Remark | None, turn: Fact, until: datetime) -> str:
+def _turning_severity(
+    batch: BatchAt, over: Overrun, felted: Remark | None, turn: Fact, until: datetime, bed: str
+) -> str:
     """What isn't written down may have been done all the same: it is grave only where the bed itself shows it.
 
     Where nothing at all was written since then, it is the silence that is told.
     """
     if felted is not None:
         return over.severity
-    read = [reading for reading in batch.history.readings("grain_temperature") if turn.at < reading.at <= until]
+    readings = batch.history.readings("grain_temperature")
+    read = [each for each in readings if turn.at < each.at <= until and is_of_bed(each.place, bed)]
     if _is_warmer_than_wanted(batch, read[-1:]):
         return over.severity
     seen = [fact for fact in batch.history.facts if turn.at < fact.at < until]

@@ -7,6 +7,7 @@ from datetime import timedelta
 from app.judgement.batch_at import BatchAt
 from app.judgement.grain.counts import GrowthCount, ShareCount, chit_counts, growth_counts
 from app.judgement.measures.measure import Measure, highest, hours_in, judged, mean_over_time, readings_in
+from app.judgement.watch.bed_ahead import beds_of
 
 STEEPING = ("immersion", "air_rest")
 CHITS_BEFORE, CHITS_AFTER = timedelta(hours=12), timedelta(hours=6)
@@ -112,11 +113,13 @@ def _chits_at_cast(batch: BatchAt) -> ShareCount | None:
 
 
 def _turns(batch: BatchAt) -> Measure:
-    spans = [(stage.starts_at, batch.end_of(stage)) for stage in batch.stages_named("germination")]
-    if not spans:
+    """Of several beds that which was turned least."""
+    grown = batch.stages_named("germination")
+    if not grown:
         return Measure("turns", "Turned", "count", note="not cast yet")
-    turned = [fact for fact in batch.history.of_kind("turned") if any(start <= fact.at <= end for start, end in spans)]
-    return Measure("turns", "Turned", "count", float(len(turned)), n=len(turned))
+    beds = [beds_of(batch.history, stage, batch.end_of(stage)) for stage in grown]
+    turned = sum(min(sum(turn.kind == "turned" for turn in bed.turns) for bed in each) for each in beds)
+    return Measure("turns", "Turned", "count", float(turned), n=turned)
 
 
 def _last_growth(batch: BatchAt) -> GrowthCount | None:

@@ -20,7 +20,7 @@ from app.judgement.steps.step import (
     while_it_lasts,
     within,
 )
-from app.judgement.watch.bed_ahead import beds_ahead, is_cold_and_thin, last_turned
+from app.judgement.watch.bed_ahead import beds_ahead, is_cold_and_thin, next_to_turn
 from app.science.moisture import water_to_reach_kg
 
 LOOK_EVERY_H = 8.0
@@ -92,12 +92,12 @@ def _turn(plan: InPlan) -> NextStep | None:
     if is_cold_and_thin(plan.batch.history, plan.batch.now):
         return None
     limit, (usual_h, late_h) = plan.limit("turning_h"), TURN_EVERY_H
-    turned = last_turned(plan.batch.history, plan.stage)
-    hour = timedelta(hours=1)
-    latest = turned.at + ((limit.high_caution if limit is not None else None) or late_h) * hour
-    due = min(turned.at + ((limit.target_high if limit is not None else None) or usual_h) * hour, latest)
-    plain = step("turned", "Turn the bed", due, due - 2 * hour, latest, "It vents, cools and keeps it loose.")
-    knit = _knit(plan, turned.at, plain)
+    bed = next_to_turn(plan.batch.history, plan.stage, plan.batch.now)
+    what, hour = f"Turn {bed.name or 'the bed'}", timedelta(hours=1)
+    latest = bed.since + ((limit.high_caution if limit is not None else None) or late_h) * hour
+    due = min(bed.since + ((limit.target_high if limit is not None else None) or usual_h) * hour, latest)
+    plain = step("turned", what, due, due - 2 * hour, latest, "It vents, cools and keeps it loose.")
+    knit = _knit(plan, bed.since, plain)
     warm = _too_warm(plan, plain)
     sooner = [each for each in (knit, warm) if each is not None and each.due_at < due]
     return min(sooner, key=lambda each: each.due_at, default=plain)

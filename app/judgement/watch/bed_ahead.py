@@ -1,9 +1,13 @@
-"""Where a bed is going: how fast each place has warmed since it was last turned, and when it comes to a limit."""
+"""The beds on the floor, each with its own turns; and where each is going: how fast it has warmed since it was last
+turned, and when it comes to a limit.
+"""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
@@ -65,36 +69,87 @@ def beds_ahead(batch: BatchAt) -> list[BedAhead]:
 def _beds_ahead(batch: BatchAt) -> list[BedAhead]:
     if batch.stage is None:
         return []
-    now, since = batch.now, last_turned(batch.history, batch.stage)
-    inside = batch.within(batch.history.readings("grain_temperature"), since.at, now)
-    beds = []
-    for place, readings in by_place(filter(is_usable, inside)).items():
-        hours = [hours_between(since.at, reading.at) for reading in readings]
-        if readings[-1].at - readings[0].at >= LEAST_APART and now - readings[-1].at <= OLD_AFTER:
-            beds.append(
-                BedAhead(place, tuple(readings), warming(hours, [reading.value or 0.0 for reading in readings]))
-            )
+    now, stage, beds = batch.now, batch.stage, []
+    turned = {bed.key: bed.since for bed in beds_of(batch.history, stage, now)}
+    inside = batch.within(batch.history.readings("grain_temperature"), stage.starts_at, now)
+    for place, read in by_place(filter(is_usable, inside)).items():
+        since = turned.get(bed_key(place), max(turned.values()))
+        readings = [reading for reading in read if reading.at >= since]
+        if readings and readings[-1].at - readings[0].at >= LEAST_APART and now - readings[-1].at <= OLD_AFTER:
+            hours = [hours_between(since, reading.at) for reading in readings]
+            line = warming(hours, [reading.value or 0.0 for reading in readings])
+            beds.append(BedAhead(place, tuple(readings), line))
     return beds
 
 
+SPOTS = frozenset({
+    "the", "bed", "of", "at", "in", "top", "upper", "middle", "centre", "center", "core", "bottom", "lower", "surface",
+    "corner", "edge", "side",
+})  # fmt: skip
+"""Words of a place that say where in a bed it is, and not in which."""
+
+
 @dataclass(frozen=True)
-class Turned:
-    """When the bed was last turned, or cast, and the fact that says so."""
+class Bed:
+    """A bed as the house names it; key and name are empty of the only one. turns: how it began, then each turn.
 
-    at: datetime
-    fact: Fact | None
+    since: the last of them.
+    """
+
+    key: str
+    name: str
+    turns: tuple[Fact, ...]
+    since: datetime
 
 
-def last_turned(history: History, stage: Stage) -> Turned:
-    turned = [fact for fact in history.of_kind("turned") if fact.at >= stage.starts_at]
-    fact = turned[-1] if turned else history.by_id(stage.fact_id)
-    return Turned(turned[-1].at if turned else stage.starts_at, fact)
+@lru_cache(maxsize=512)
+def bed_key(place: str | None) -> str:
+    """What names the bed in a place: "a" of "Bed A, middle"; nothing of "middle", which is of any."""
+    words = re.findall(r"[^\s,;/()]+", (place or "").casefold())
+    return "" if {"probe", "sensor"} & set(words) else " ".join(word for word in words if word not in SPOTS)
 
 
-def is_cold_and_thin(history: History, moment: datetime) -> bool:
-    """Whether the bed lies so thin and so cold that it needs no turning for its heat."""
-    depth = history.last_before(moment, history.readings("bed_depth"))
-    warmth = history.last_before(moment, history.readings("grain_temperature"))
+def is_of_bed(place: str | None, key: str) -> bool:
+    """Whether what was done or seen at a place was so of a bed: where no bed is named, it is of all."""
+    return not key or bed_key(place) in ("", key)
+
+
+def beds_of(history: History, stage: Stage, until: datetime) -> list[Bed]:
+    """The beds that turns and temperatures of a stage name, or the one of which nothing need be said."""
+    begun, turned = history.by_id(stage.fact_id), history.of_kind("turned")
+    read = history.readings("grain_temperature")
+    named: dict[str, str] = {}
+    for fact in (*turned, *read):
+        key = bed_key(fact.place) if stage.starts_at <= fact.at <= until else ""
+        if key:
+            shortest = min(named.get(key, fact.place or ""), fact.place or "", key=len)
+            named[key] = shortest
+    turns = [*([begun] if begun else []), *(fact for fact in turned if stage.starts_at <= fact.at <= until)]
+    beds = []
+    for key, place in sorted(named.items()) if len(named) > 1 else [("", "")]:
+        own = tuple(fact for fact in turns if fact is begun or is_of_bed(fact.place, key))
+        beds.append(Bed(key, _name(place), own, own[-1].at if own else stage.starts_at))
+    return beds
+
+
+def _name(place: str) -> str:
+    """The bed in a place as it was written: "bed A" of "bed A middle"."""
+    kept = [word for word in re.findall(r"[^\s,;/()]+", place) if word.casefold() not in SPOTS - {"bed"}]
+    return " ".join(kept)
+
+
+def next_to_turn(history: History, stage: Stage, now: datetime) -> Bed:
+    """The bed that was turned the longest ago; the first that needs it."""
+    beds = [bed for bed in beds_of(history, stage, now) if not is_cold_and_thin(history, now, bed.key)]
+    return min(beds or beds_of(history, stage, now), key=lambda bed: bed.since)
+
+
+def is_cold_and_thin(history: History, moment: datetime, bed: str = "") -> bool:
+    """Whether a bed, or the one read last, lies so thin and so cold that it needs no turning for its heat."""
+    depth, warmth = (
+        history.last_before(moment, [each for each in history.readings(kind) if is_of_bed(each.place, bed)])
+        for kind in ("bed_depth", "grain_temperature")
+    )
     if depth is None or warmth is None or depth.value is None or warmth.value is None:
         return False
     return depth.value <= THIN_M and warmth.value <= COLD_C and moment - warmth.at <= COLD_READ

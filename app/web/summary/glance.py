@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
@@ -18,6 +18,7 @@ from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage, is_live, stages
 from app.judgement.meaning.meaning import STATUS_WORDS, by_itself, judged
 from app.judgement.steps.next_steps import NextStep, next_steps, ranked
+from app.judgement.watch.bed_ahead import OLD_AFTER, bed_key
 from app.judgement.wording import Words
 from app.web.summary.flags import FlagView, flag_views
 from app.web.words.figures import NO_BREAK, Figure, unbroken
@@ -32,6 +33,7 @@ CURVES = {
 }
 """What the moisture of a stage is read from where nobody weighed it just now."""
 
+ONE_LOOK = timedelta(minutes=30)
 STALE_H = 48.0
 """A temperature older than this tells nothing of now: common practice."""
 
@@ -244,7 +246,10 @@ def moisture_said(history: History, words: Words) -> Figure | None:
 
 
 def temperature_said(history: History, words: Words) -> Figure | None:
-    """The last temperature read, of the water while it is under water and of the grain else; and how it is judged."""
+    """The last temperature read, of the water while it is under water and of the grain else; and how it is judged.
+
+    Of several places of a look, and of several beds, the hottest.
+    """
     assert words.now is not None
     last = _last_temperature(history, words.now)
     if last is None or last.value is None or history.hour(words.now) - history.hour(last.at) > STALE_H:
@@ -261,8 +266,15 @@ def _last_temperature(history: History, now: datetime) -> Reading | None:
     past = stages(history, now)
     wanted = "water_temperature" if past and past[-1].name == "immersion" else "grain_temperature"
     fitting = [each for each in read if each.kind == wanted]
-    readings = fitting or read
-    return readings[-1] if readings else None
+    if not fitting:
+        return read[-1] if read else None
+    looks: dict[str, list[Reading]] = {}
+    for each in reversed(fitting):
+        look = looks.setdefault(bed_key(each.place), [each])
+        if each is not look[0] and look[0].at - each.at <= ONE_LOOK and each.place not in {seen.place for seen in look}:
+            look.append(each)
+    lately = [each for look in looks.values() for each in look if fitting[-1].at - look[0].at <= OLD_AFTER]
+    return max(lately, key=lambda each: each.value or 0.0)
 
 
 def in_words(status: str) -> tuple[str, str]:

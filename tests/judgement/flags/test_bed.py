@@ -402,3 +402,55 @@ def test_matting_is_told_with_the_turning() -> None:
     flag = story.flag(51, "turning_due")
     assert knit in flag.fact_ids
     assert "knitting" in flag.meaning
+
+
+def two_beds(*turned: tuple[float, str | None]) -> Story:
+    story = Story()
+    story.grow(cast_hour=40)
+    for hour in range(42, 90, 6):
+        story.grain(hour, 16.0, "bed A middle")
+        story.grain(hour, 16.0, "bed B middle")
+    for hour, place in turned:
+        story.tell(hour, "turned", place=place)
+    return story
+
+
+def test_each_bed_has_a_clock_of_its_own_for_turning() -> None:
+    story = two_beds((48, "bed A"), (48.1, "bed B"), (57, "bed A"), (66, "A"))
+    flag = story.flag(67, "turning_due")
+    assert "Turning due: no turning of bed B written down" in flag.title
+    assert (flag.place, flag.ends_at) == ("bed B", None)
+    assert two_beds((48, "bed A"), (48.1, "bed B"), (57, "bed A"), (57, "Bed B")).flags(66, "turning_due") == []
+
+
+def test_a_bed_that_only_temperatures_name_waits_since_the_cast() -> None:
+    flag = two_beds((48, "bed A"), (57, "bed A")).flag(58, "turning_due")
+    assert "of bed B" in flag.title
+    assert "since the cast" in flag.title
+
+
+def test_turned_without_a_place_means_every_bed() -> None:
+    assert two_beds((48, None), (57, None)).flags(66, "turning_due") == []
+    flag = two_beds((48, None)).flag(66, "turning_due")
+    assert "turning written" in flag.title
+    assert flag.place is None
+
+
+def test_two_beds_apart_are_no_top_and_bottom() -> None:
+    story = Story()
+    story.grow(cast_hour=40)
+    story.grain(50, 20.0, "bed A middle")
+    story.grain(50.1, 14.0, "bed B middle")
+    assert story.flags(51, "top_to_bottom") == []
+    story.grain(50.2, 24.0, "bed A top")
+    assert story.flag(51, "top_to_bottom").place == "bed A top"
+
+
+def test_spots_of_one_bed_are_no_beds() -> None:
+    story = Story()
+    story.grow(cast_hour=40)
+    for hour in (48, 57):
+        story.grain(hour - 1, 16.0, "top")
+        story.grain(hour - 1, 16.0, "middle")
+        story.tell(hour, "turned", place="bottom")
+    assert story.flags(66, "turning_due") == []
