@@ -195,6 +195,24 @@ def strange_order(batch: BatchAt) -> Iterator[Flag]:
     for before, after in zip(batch.stages, batch.stages[1:], strict=False):
         if after.name != "abandoned" and after.name not in FOLLOWS.get(before.name, frozenset()):
             yield _order_flag(batch, after, f"From {before.word} to {after.word}")
+    yield from _loaded_again(batch)
+
+
+def _loaded_again(batch: BatchAt) -> Iterator[Flag]:
+    """Wet grain set to grain that is drying: neither moisture nor hours are those of one load any more."""
+    is_hot = False
+    for fact in batch.history.of_kind("loaded", "heat_on", "heat_off", "stripped"):
+        if fact.kind == "loaded" and is_hot:
+            stage = batch.stage_at(fact.at)
+            yield raised(
+                batch, "strange_order", "caution", [fact],
+                Message("Loaded again while the heat is on", "There are two loads now, one wetter than the other: the "
+                        "moisture and the hours said here are those of one load, and of neither.",
+                        "Weigh a tray of each load; keep the air to what the wetter one bears. If it was no second "
+                        "load, strike the entry out."),
+                RECORD, ends_at=stage.ends_at if stage else batch.ended_at,
+            )  # fmt: skip
+        is_hot = fact.kind == "heat_on" or (is_hot and fact.kind == "loaded")
 
 
 def _order_flag(batch: BatchAt, stage: Stage, title: str) -> Flag:

@@ -13,12 +13,12 @@ from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import charged, net_of, scale_step_kg, tray_start
 from app.judgement.grain.moisture_samples import SCALE_SD
+from app.judgement.history.history import hours_between
 
 AT_THE_LOADING = timedelta(hours=1)
 STEEPING = ("immersion", "air_rest")
 FILM_KG = 0.05
-"""What a bag may weigh more under water than drained or blotted, of its dry weight: 1.5 ± 1 points at 40 %, from
-memory."""
+"""What a bag may weigh more dripping than blotted, of its weight when filled: 1.5 ± 1 points at 40 %. From memory."""
 LEAST_LEFT = {"test_bag": 0.88, "charge_weighing": 0.7, "tray": 1.0}
 """Of the dry matter weighed in, what is left at the least: the rest may be gone with steep water, breath and rootlets,
 and from a charge by skimming and samples. From memory."""
@@ -138,15 +138,15 @@ def out_of_row(batch: BatchAt) -> Iterator[Flag]:
 Found = tuple[list[Weighing], str]
 
 
-def _apart_kg(first: Weighing, second: Weighing) -> float:
-    """So far two weighings of one vessel may be apart by the scale and the hand."""
-    scale = SCALE_SD * math.hypot(*(scale_step_kg(each) for each in (first, second, first, second)))
-    return max(APART_SDS * scale, LEAST_APART * first.net_kg)
+def _apart_kg(first: Weighing, second: Weighing, alike: Sequence[Weighing]) -> float:
+    """So far two weighings of one vessel, each with its tare, may be apart by the scale and the hand."""
+    scale_kg = SCALE_SD * math.hypot(*(2 * [scale_step_kg(each, alike) for each in (first, second)]))
+    return max(APART_SDS * scale_kg, LEAST_APART * first.net_kg)
 
 
 def _heavier(trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:
     for (before, after), (was, now) in zip(pairwise(trays), pairwise(net), strict=True):
-        if now > was + _apart_kg(before, after):
+        if now > was + _apart_kg(before, after, trays):
             return [before, after], f"{wording.mass(now)} after {wording.mass(was)}: grain gets no heavier in the heat"
     return None
 
@@ -160,29 +160,32 @@ def _without_tare(trays: Sequence[Weighing], net: Sequence[float]) -> Found | No
             continue
         share = (each.at - before.at) / max(after.at - before.at, timedelta(minutes=1))
         line_kg = net[place - 1] + share * (net[place + 1] - net[place - 1])
-        if net[place] - line_kg > max(WEIGHED_WITH_IT * tare_kg, _apart_kg(before, each)):
-            before_it, at, after_it = (wording.mass(kg) for kg in net[place - 1 : place + 2])
-            words = f"{at} between {before_it} and {after_it}"
+        if net[place] - line_kg > max(WEIGHED_WITH_IT * tare_kg, _apart_kg(before, each, trays)):
+            words = (
+                f"{wording.mass(net[place])} between {wording.mass(net[place - 1])} and {wording.mass(net[place + 1])}"
+            )
             return [each, after], f"{words}: as if the tray was weighed with it"
     return None
 
 
 def _steeped(batch: BatchAt, start: Weighing, bags: Sequence[Weighing]) -> Found | None:
-    """No bag gets lighter in the steep; and none takes up more in an hour than it did on the mean since first water."""
-    zero = batch.history.first_water_at
+    """No bag gets lighter in the steep; and none takes up more in an hour under water than in all those before."""
     whole_kg = start.net_kg
     for before, after in pairwise(bags):
         was, now = net_of(before, start), net_of(after, start)
-        apart_kg = _apart_kg(before, after) + FILM_KG * whole_kg
+        apart_kg = _apart_kg(before, after, bags) + FILM_KG * whole_kg
         words = f"{wording.mass(now)} after {wording.mass(was)}"
         if now < was - apart_kg:
             return [before, after], f"{words}: grain gets no lighter in the steep"
-        if zero is None or before.at <= zero:
-            continue
-        most_kg = max(was - whole_kg, 0.0) * ((after.at - before.at) / (before.at - zero))
-        if now > was + most_kg + apart_kg:
+        wet_h, then_h = (_under_water_h(batch, each.at) for each in (before, after))
+        if wet_h > 0.0 and now > was + max(was - whole_kg, 0.0) * (then_h - wet_h) / wet_h + apart_kg:
             return [before, after], f"{words}: faster than it ever took up water"
     return None
+
+
+def _under_water_h(batch: BatchAt, moment: datetime) -> float:
+    stages = [stage for stage in batch.stages_named("immersion") if stage.starts_at < moment]
+    return sum(hours_between(stage.starts_at, min(batch.end_of(stage), moment)) for stage in stages)
 
 
 def _row_flag(batch: BatchAt, vessel: str, weighings: list[Weighing], why: str) -> Flag:
@@ -190,8 +193,8 @@ def _row_flag(batch: BatchAt, vessel: str, weighings: list[Weighing], why: str) 
         batch, "out_of_row", "caution", weighings,
         Message(f"{vessel} at {why}", "One of these weights is not its own: a tare, another vessel, a digit.",
                 "Weigh it again now, with its tare, and correct the entry that was wrong."),
-        "derived: conservation of mass", ends_at=batch.ended_at, worst=weighings[-1].net_kg, unit="kg",
-        place=weighings[-1].vessel,
+        "derived: conservation of mass", starts_at=weighings[-1].at, ends_at=batch.ended_at,
+        worst=weighings[-1].net_kg, unit="kg", place=weighings[-1].vessel,
     )  # fmt: skip
 
 

@@ -296,3 +296,68 @@ def test_a_correction_of_an_old_entry_makes_no_record_late() -> None:
     story.read(5, "water_temperature", 24.5)
     story.records[-1] |= {"supersedes_id": story.records[-2]["id"], "written_at": moment(44).isoformat()}
     assert "long_under_water" in {flag.rule for flag in story.flags(45.1) if flag.severity == "act"}
+
+
+def steeped(*bags: tuple[float, float]) -> Story:
+    """Six hours under water, fourteen in the air, six under water; the bag weighed, kg, of one of 0.5 kg."""
+    story = Story().begin()
+    story.bag_start()
+    story.tell(6, "drained")
+    story.tell(20, "steep_on", method="still")
+    for hour, net_kg in bags:
+        story.tell(hour, "test_bag", {"vessel": "bag 1", "net_kg": net_kg}, method="blotted")
+    return story
+
+
+@pytest.mark.parametrize(
+    ("bags", "is_flagged"),
+    [
+        (((5.9, 0.650), (19.9, 0.665), (23.0, 0.720)), False),
+        (((5.9, 0.650), (19.9, 0.645), (23.0, 0.700)), False),
+        (((5.9, 0.650), (19.9, 0.665), (23.0, 0.620)), True),
+        (((5.9, 0.650), (19.9, 0.765), (23.0, 0.720)), True),
+        (((5.9, 0.650), (19.9, 0.665), (23.0, 0.820)), True),
+    ],
+)
+def test_a_bag_gets_no_lighter_in_the_steep_and_takes_up_no_faster_than_before(bags, is_flagged) -> None:
+    assert bool(steeped(*bags).flags(23.1, "out_of_row")) == is_flagged
+
+
+def on_trays(*weighings: tuple[float, dict[str, float]]) -> Story:
+    story = Story()
+    story.grow()
+    story.tell(146, "loaded")
+    story.tell(146.2, "heat_on")
+    for hour, values in weighings:
+        story.tell(hour, "tray", {"vessel": "tray 1"} | values)
+    return story
+
+
+START = (146.1, {"gross_kg": 2.4, "tare_kg": 0.5, "net_kg": 1.9})
+
+
+@pytest.mark.parametrize(
+    ("weighings", "is_flagged"),
+    [
+        (((149.0, {"gross_kg": 2.2, "tare_kg": 0.5, "net_kg": 1.7}),), False),
+        (((149.0, {"net_kg": 1.7}), (151.0, {"net_kg": 1.5})), False),
+        (((149.0, {"gross_kg": 2.41, "tare_kg": 0.5, "net_kg": 1.91}),), False),
+        (((149.0, {"gross_kg": 2.6, "tare_kg": 0.5, "net_kg": 2.1}),), True),
+        (((149.0, {"net_kg": 2.2}),), True),
+        (((149.0, {"net_kg": 1.89}), (151.0, {"gross_kg": 1.7, "tare_kg": 0.5, "net_kg": 1.2})), True),
+    ],
+)
+def test_a_tray_gets_no_heavier_in_the_heat_and_is_not_weighed_with_the_grain(weighings, is_flagged) -> None:
+    story = on_trays(START, *weighings)
+    assert bool(story.flags(151.1, "out_of_row")) == is_flagged
+
+
+def test_a_load_set_to_one_that_is_drying_is_told_and_a_new_one_after_the_heat_is_not() -> None:
+    story = on_trays(START)
+    assert story.flags(149, "strange_order") == []
+    story.tell(149, "loaded")
+    assert story.flag(149.1, "strange_order").severity == "caution"
+    after = on_trays(START)
+    after.tell(160, "heat_off")
+    after.tell(161, "loaded")
+    assert not any(flag.severity == "caution" for flag in after.flags(161.1, "strange_order"))
