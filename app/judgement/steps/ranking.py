@@ -90,7 +90,7 @@ def ask_of(batch: BatchAt, flag: Flag) -> Ask:
     is_high = ", above" in flag.message.title
     match flag.rule:
         case "out_of_limits" if fact is not None and fact.kind == "water_temperature":
-            return Ask("batch", ("water_changed",) if is_high else ("stand",))
+            return Ask("batch", ("water_changed", "drained", "cast") if is_high else ("stand",))
         case "out_of_limits" if fact is not None and fact.kind == "air_on_temperature":
             return Ask("batch", ("lower",) if is_high else ("raise",))
         case "out_of_limits" if stage == "kilning" and is_high:

@@ -190,6 +190,8 @@ def _water_change(plan: InPlan, due: datetime | None) -> NextStep | None:
     if foul is not None:
         what, why = "Drain, rinse, and let it breathe", "It was foul at the last look."
         return look("drained", what, foul, 0.5, why, 0.0, "facts")
+    if due is not None and due <= plan.batch.now + timedelta(hours=1):
+        return None
     warm = plan.last("water_temperature", since=since)
     warm_c = warm.value if isinstance(warm, Reading) else None
     if warm is not None and warm_c is not None and limit is not None and warm_c > (limit.high_caution or 99.0):
