@@ -23,6 +23,11 @@ from app.judgement.measures.rejects import is_moisture_assumed, skimmings_sd_kg
 from app.science.mass_balance import dry_matter_with_sd
 from app.science.moisture import resolution_sd
 
+SCALE_RELATIVE_SD = 0.001
+"""How true a scale is, whatever digits it shows or a bag has printed on it, as a share of what was weighed: one of
+class III may be off in use by one of its steps up to 500 of them, by two up to 2000 and by three beyond (OIML R 76-1,
+from memory). In the moisture of a bag or tray it has no part: both weighings are off alike.
+"""
 GUESSED_MASS_RELATIVE_SD = 0.05
 ASSUMED_LOSS_MOISTURE_SD = 0.03
 CULMS_MOISTURE_SD = 0.01
@@ -211,7 +216,7 @@ def _of_loss(history: History, start: Charged, weighing: Weighing) -> _Mass:
 
 def _scale_sd(fact: Fact, step_kg: float, mass_kg: float) -> float:
     guessed = GUESSED_MASS_RELATIVE_SD * mass_kg if fact.quality == "estimated" else 0.0
-    return math.hypot(resolution_sd(step_kg), guessed)
+    return math.hypot(resolution_sd(step_kg), SCALE_RELATIVE_SD * mass_kg, guessed)
 
 
 def _line(key: str, word: str, masses: Sequence[_Mass], note: str = "") -> AccountLine:

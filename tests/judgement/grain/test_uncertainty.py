@@ -40,9 +40,9 @@ def malted(**outturn: object) -> Story:
     return story
 
 
-def spread(step: float, random: Random) -> float:
-    """An error of a scale that shows steps of this size."""
-    return random.uniform(-step / 2, step / 2)
+def spread(kg: float, step: float, random: Random) -> float:
+    """An error of a scale that shows steps of this size and is true to a thousandth."""
+    return random.uniform(-step / 2, step / 2) + random.gauss(0.0, 0.001 * kg)
 
 
 def test_half_widths_are_those_of_many_draws_of_what_was_weighed_and_tested() -> None:
@@ -56,7 +56,7 @@ def test_half_widths_are_those_of_many_draws_of_what_was_weighed_and_tested() ->
     random = Random(7)
     drawn: dict[str, list[float]] = {"outturn_kg": [], "culms_share": [], "yield_as_is": [], "malting_loss": []}
     for _ in range(DRAWS):
-        charge_kg, malt_kg = 24.0 + spread(0.12, random), 19.5 + spread(0.0975, random)
+        charge_kg, malt_kg = 24.0 + spread(24.0, 0.12, random), 19.5 + spread(19.5, 0.0975, random)
         dry = random.gauss(lines.charge.dry_kg, lines.charge.sd_kg)
         drawn["outturn_kg"].append(malt_kg)
         drawn["yield_as_is"].append(malt_kg / charge_kg)
@@ -71,8 +71,8 @@ def test_dry_matter_is_as_sure_as_scale_and_moisture_together() -> None:
     lines = account(malted().history(), END)
     assert lines.charge is not None
     random = Random(11)
-    moisture_sd = math.sqrt(max(lines.charge.sd_kg**2 - (0.88 * 0.12 / math.sqrt(12)) ** 2, 0.0)) / 24.0
-    drawn = [(24.0 + spread(0.12, random)) * (1.0 - random.gauss(0.12, moisture_sd)) for _ in range(DRAWS)]
+    moisture_sd = math.sqrt(max(lines.charge.sd_kg**2 - 0.88**2 * (0.12**2 / 12 + 0.024**2), 0.0)) / 24.0
+    drawn = [(24.0 + spread(24.0, 0.12, random)) * (1.0 - random.gauss(0.12, moisture_sd)) for _ in range(DRAWS)]
     assert lines.charge.sd_kg == pytest.approx(stdev(drawn), rel=0.06)
     assert 0.0 < moisture_sd < 0.02
 
@@ -118,6 +118,15 @@ def test_noughts_left_away_are_no_coarse_scale(typed: str, step_kg: float) -> No
     story = Story("barley_pale")
     story.charge(5.0, 0.12, typed={"as_is": typed, "as_is_unit": "kg", "moisture": "12", "moisture_unit": "percent"})
     assert scale_step_kg(story.history().charges[0]) == pytest.approx(step_kg)
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"), [("20", "20.00 ± 0.07 kg"), ("20.00", "20.00 ± 0.04 kg"), ("20.000", "20.00 ± 0.04 kg")]
+)
+def test_digits_on_a_bag_make_no_scale_true(typed: str, shown: str) -> None:
+    story = Story("barley_pale")
+    story.charge(20.0, 0.12, typed={"as_is": typed, "as_is_unit": "kg", "moisture": "12", "moisture_unit": "percent"})
+    assert measure_value(by_key(story.history())["charged_kg"], METRIC).replace("\u00a0", " ") == shown
 
 
 def test_a_share_near_its_end_is_told_by_the_ends_of_its_lopsided_interval() -> None:
