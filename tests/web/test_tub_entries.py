@@ -300,3 +300,17 @@ def test_a_reading_just_kept_is_told_as_its_instrument_is_corrected(app: Flask, 
     page = text_of(tub.client.get(f"{tub.path}?kept={fact_id}"))
     assert "Grain temperature 15.0 °C" in page
     assert "Corrected by -2.0 °C for its instrument" in page
+
+
+def test_an_open_question_is_not_kept_and_back_offers_to_drop_it_or_keep_it_as_typed(app: Flask, tub: Tub) -> None:
+    begin_stage(app, "grain_temperature")
+    answer = tub.keep("grain_temperature", {"value": "59"})
+    asked(answer)
+    screen = answer.text.partition('id="grain_temperature"')[2].partition('class="keep"')[0]
+    assert '<a class="back" href="#asked">' in screen
+    question = screen.partition('id="asked"')[2]
+    assert "Drop it, or keep it as typed?" in question
+    assert "59 °C (138.2 °F), as typed" in question
+    assert f'href="{tub.path}">Drop it</a>' in question
+    assert "notice--fine" not in answer.text
+    assert [fact.kind for fact in facts_of(app) if fact.kind == "grain_temperature"] == []
