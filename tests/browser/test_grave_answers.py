@@ -31,6 +31,9 @@ def page(house: House, browser: Browser) -> Iterator[Page]:
         ("inspection", {"mould": "no", "smell": "musty"}, "act", "Smells musty"),
         ("inspection", {"mould": "no", "ergot": "40"}, "caution", "Ergot: pick it all out, and weigh it"),
         ("inspection", {"mould": "no"}, "fine", "Kept on this phone"),
+        ("co_room", {"value": "150"}, "act", "Out now, everybody."),
+        ("co_room", {"value": "25"}, "caution", "Fuel off, open doors and windows"),
+        ("co_room", {"value": "5", "highest": "150"}, "act", "Out now, everybody."),
     ],
 )
 def test_without_a_connection_the_phone_itself_says_what_to_do(
@@ -70,3 +73,13 @@ def test_a_correction_to_gas_is_answered_with_what_to_do(house: House, page: Pag
     page.get_by_role("button", name="Keep the correction").click()
     page.wait_for_url("**/batches/1*")
     expect(page.locator("#kept .notice--act")).to_contain_text(LEAVE)
+
+
+def test_one_tap_answers_all_that_is_asked_as_clean(house: House, page: Page) -> None:
+    page.goto(f"{page.url.split('#')[0]}#inspection")
+    page.get_by_role("button", name="All of this is clean").click()
+    page.locator("button[name=kind][value=inspection]").click()
+    expect(page.get_by_label("What it means").locator(".meaning")).to_contain_text("Looked, clean")
+    (look,) = house.facts()
+    assert "mould" in look.typed
+    assert len(look.typed) > 2

@@ -423,6 +423,16 @@ def test_on_the_kiln_fire_is_first_and_mould_second(app: Flask, tub: Tub, scorch
     assert "Mould" not in rest[: rest.index("Mould: don’t turn")]
 
 
+def test_at_the_tub_and_at_home_gas_comes_before_fire_and_fire_before_mould(app: Flask, tub: Tub) -> None:
+    brought_to(app, "kilning")
+    kept(tub.keep("inspection", {"scorch": "smoke", "mould": "yes"}, when="m15"))
+    kept(tub.keep("co_room", ppm("150")))
+    for path in (tub.path, "/"):
+        page = text_of(tub.client.get(path))
+        places = [page.index(title) for title in ("CO in the room 150 ppm", "Smoke, or a smell of", "Mould seen")]
+        assert places == sorted(places), path
+
+
 @pytest.mark.parametrize("smell", ["musty", "off"])
 def test_a_bad_smell_on_the_kiln_sends_one_to_look_for_fire_first(app: Flask, tub: Tub, smell: str) -> None:
     brought_to(app, "kilning")

@@ -69,7 +69,7 @@ STANDS_WHENEVER_TOLD = frozenset([*_OF_FINDS, *(rule.key for rule in lot.RULES)]
 
 
 def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Flag]:
-    """Every flag of the batch up to now, past episodes too: the gravest first, then by time.
+    """Every flag of the batch up to now, past episodes too: the gravest first, gas and fire before all, then by time.
 
     words: whose units the flags speak in.
     """
@@ -78,7 +78,12 @@ def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Fla
     flags = batch_at(history, now).once(_one_for_each_cause)
     if words.system != "metric":
         flags = [replace(flag, system=words.system) for flag in flags]
-    return sorted(flags, key=lambda flag: (-flag.rank, flag.starts_at, flag.rule, flag.episode_id))
+    return sorted(flags, key=lambda flag: (-flag.rank, *_peril(flag), flag.starts_at, flag.rule, flag.episode_id))
+
+
+def _peril(flag: Flag) -> tuple[bool, bool]:
+    """Among flags alike grave: what harms people at once comes first, then fire."""
+    return flag.rule != "room_air", flag.rule != "scorch"
 
 
 def each_for_itself(history: History, now: datetime) -> list[Flag]:
