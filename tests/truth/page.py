@@ -23,7 +23,7 @@ from tests.truth.run import FAULTY_SEEDS, NORMAL_SEEDS, batch, who
 SETS = ("first", "second")
 LOOKS, MOST_SEEN = 12, 5
 TELLS = {
-    "fan_failure": ("over_ceiling", "break_point", "not_in_reach", "out_of_limits", "stage_overdue", "warm_and_wet"),
+    "fan_failure": ("air_fell",),
     "pause": ("warm_and_wet", "heap_waiting", "stage_overdue"),
     "power_cut": ("warm_and_wet", "heap_waiting", "stage_overdue"),
     "probe_off": ("lying", "out_of_limits", "slip"),
@@ -47,7 +47,8 @@ TELLS = {
 """By fault, the rules that tell a person of it."""
 
 HEAT_BACK = "Fan, then heat on again, and say so"
-"""The step that tells of a pause."""
+STOOD_STILL = ("pause", "power_cut")
+"""The step that tells of a heat that stood still, where somebody wrote down that it did."""
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,8 @@ def missed_of(faulty: Sequence[Look]) -> list[tuple[str, int, int]]:
     told: dict[tuple[str, str], bool] = {}
     for look in faulty:
         if look.fault is not None and look.in_time:
-            says = any(flag.rule in TELLS[look.fault] for flag in look.flags) or HEAT_BACK in look.steps
+            says = any(flag.rule in TELLS[look.fault] for flag in look.flags)
+            says = says or (look.fault in STOOD_STILL and HEAT_BACK in look.steps)
             told[look.fault, look.batch] = told.get((look.fault, look.batch), False) or says
     by_fault: dict[str, list[bool]] = defaultdict(list)
     for (fault, _), was_told in told.items():

@@ -204,3 +204,37 @@ def test_heat_that_looks_like_a_slip_is_judged_as_it_was_read_and_asked_about_be
     assert {"slip", "over_ceiling"} <= {flag.rule for flag in story.flags(162.5)}
     assert story.flag(162.5, "over_ceiling").severity == "act"
     assert "judged as it was read" in story.flag(162.5, "slip").meaning
+
+
+def blown(*told: tuple[float, str, float | None]) -> Story:
+    story = Story().kiln()
+    story.tell(160.2, "heat_on")
+    for hour, kind, value in told:
+        story.tell(hour, kind, {} if value is None else {"value": value})
+    return story
+
+
+AIR = "air_on_temperature"
+
+
+def test_air_that_falls_away_with_the_heat_on_is_told_until_it_is_back_or_the_heat_is_off() -> None:
+    fallen = ((160.3, "set_point", 50.0), (163.0, AIR, 49.5), (164.5, AIR, 31.0))
+    flag = blown(*fallen).flag(164.6, "air_fell")
+    assert (flag.severity, flag.worst, flag.has_ended) == ("caution", 31.0, False)
+    for after in ((166.0, AIR, 48.0), (166.0, "heat_off", None), (166.0, "paused", None)):
+        assert blown(*fallen, after).flag(166.1, "air_fell").has_ended, after
+
+
+def test_air_that_is_still_rising_or_was_set_lower_or_goes_without_heat_has_not_fallen() -> None:
+    for told in (
+        ((160.3, "set_point", 50.0), (161.5, AIR, 24.0), (162.5, AIR, 33.0), (164.0, AIR, 49.0)),
+        (
+            (160.3, "set_point", 60.0),
+            (163.0, AIR, 59.0),
+            (163.2, "set_point", 42.0),
+            (163.3, AIR, 58.0),
+            (164.5, AIR, 42.5),
+        ),
+        ((160.3, "set_point", 50.0), (163.0, AIR, 49.0), (163.5, "paused", None), (164.5, AIR, 25.0)),
+    ):
+        assert blown(*told).flags(165.0, "air_fell") == [], told
