@@ -16,6 +16,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "methods.md"
+PROGRAMMES = "Where the numbers of the programmes come from"
 BACKTEST = "How well the forecasts did"
 TRUTH = "Held against batches that never were"
 
@@ -38,6 +39,7 @@ def render(kept: str = "", truth: str = "") -> str:
     marks = ", ".join(f"[{letter}] {word}" for letter, word in MARK_WORDS.items())
     parts = [HEAD.format(marks=marks)]
     parts += [f"- [{each.title}](#{each.key.replace('_', '-')})" for each in chapters()]
+    parts += [f"- [{PROGRAMMES}](#programmes)"]
     parts += [f"- [{BACKTEST}](#backtest)", f"- [{TRUTH}](#truth)"]
     for chapter in chapters():
         parts += ["", f'<a id="{chapter.key.replace("_", "-")}"></a>', "", f"## {chapter.title}", "", chapter.about]
@@ -46,10 +48,40 @@ def render(kept: str = "", truth: str = "") -> str:
             parts += ["", _escaped(each.about)] if each.about else []
             parts += ["", f"- Takes: {_escaped(each.args)}", f"- Gives: {_escaped(each.returns)}"]
             parts += [f"- Source: {_escaped(each.source)}", f"- Check: {_escaped(each.check)}"]
+    parts += ["", '<a id="programmes"></a>', "", f"## {PROGRAMMES}", "", *_programmes()]
     parts += ["", '<a id="backtest"></a>', "", f"## {BACKTEST}", ""]
     parts += [_mark("backtest", "begin"), *([kept] if kept else []), _mark("backtest", "end")]
     parts += ["", '<a id="truth"></a>', "", f"## {TRUTH}", ""]
     return "\n".join([*parts, _mark("truth", "begin"), *([truth] if truth else []), _mark("truth", "end"), ""])
+
+
+def _programmes() -> list[str]:
+    """The marks of the programmes that ship, and the sources they name."""
+    from app.judgement.programmes.parts import MARKS
+    from app.judgement.programmes.programme import load_builtin
+    from app.judgement.programmes.sources import FROM_SOURCES, from_sources, sources, tally
+
+    tallies = {each.name: tally(each) for each in load_builtin().values()}
+    letters = [letter for letter in MARKS if letter != "H"]
+    found = sum(map(from_sources, tallies.values()))
+    total = sum(sum(counts.values()) for counts in tallies.values())
+    rows = []
+    for name, counts in tallies.items():
+        cells = [str(counts[letter]) for letter in letters] + [
+            f"{100 * from_sources(counts) / sum(counts.values()):.0f} %"
+        ]
+        rows.append(f"| {name} | {' | '.join(cells)} |")
+    return [
+        f"Of {total} marks, one to each step, bound, ceiling and setting, {found} ({100 * found / total:.0f} %) are",
+        f"{', '.join(FROM_SOURCES[:-1])} or {FROM_SOURCES[-1]}: published, or derived from what is. A source holds for",
+        "what was measured there. Beside a target stands what is published, or that nothing published was found.",
+        "",
+        f"| programme | {' | '.join(letters)} | from sources |",
+        f"|---|{'--:|' * (len(letters) + 1)}",
+        *rows,
+        "",
+        *(f"- **{name}**: {text}" for name, text in sources().items()),
+    ]
 
 
 def kept_part(page: str, of: str = "backtest") -> str:

@@ -51,7 +51,7 @@ def germinative_energy(daily_counts: Counts, kernels: float, days: int = 3) -> f
     Args: daily_counts: newly grown kernels at 24, 48, 72 h (counts of later days are left out); kernels: laid out,
         the true number, at least 1; days: length of the test.
     Returns: per cent of the kernels laid out.
-    Source: EBC Analytica 3.6; ASBC Barley-3 [P].
+    Source: EBC Analytica 3.6; ASBC Barley-3, as in K. Kunze, BarleyGermination-KK [T].
     Check: 28/45/27 of 100 gives 100; 54/38/3 of 100 gives 95.
     """
     counts = _counts(daily_counts)[: int(between("The number of days", float(days), 1.0))]
@@ -104,7 +104,7 @@ def germination_index(daily_counts: Counts) -> float:
 
     Args: daily_counts: newly grown kernels on day 1, 2, 3 and so on, at least one in all.
     Returns: 10 × sum of x / sum of day × x: 10 when all grew on the first day.
-    Source: EBC Analytica 3.7 [P]; at most 10: McCafferty & Bryce 1999 [P].
+    Source: EBC Analytica 3.7, as in K. Kunze, BarleyGermination-KK [T]; at most 10: McCafferty & Bryce 1999 [P].
     Check: 28/45/27 gives 5.025126, 54/38/3 gives 6.834532 (counts: K. Kunze, BarleyGermination-KK).
     """
     counts = _some(_counts(daily_counts))

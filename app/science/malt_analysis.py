@@ -30,7 +30,7 @@ def windisch_kolbach_from_lintner(lintner: Quantity) -> Quantity:
 
     Args: lintner: °L (diastatic), at least 0.
     Returns: °WK = 3.5·°L - 16, not below 0.
-    Source: EBC Analytica and ASBC, the common conversion [P].
+    Source: EBC Analytica and ASBC, the common conversion, from memory [M].
     Check: 76 °L is 250 °WK.
     """
     power = between("The diastatic power", lintner, 0.0, unit="°L")
@@ -42,7 +42,7 @@ def lintner_from_windisch_kolbach(windisch_kolbach: Quantity) -> Quantity:
 
     Args: windisch_kolbach: °WK, at least 0.
     Returns: °L = (°WK + 16)/3.5. 0 °WK stands for anything up to 4.6 °L.
-    Source: EBC Analytica and ASBC, the common conversion [P].
+    Source: EBC Analytica and ASBC, the common conversion, from memory [M].
     Check: 250 °WK is 76.0 °L.
     """
     return (between("The diastatic power", windisch_kolbach, 0.0, unit="°WK") + 16.0) / 3.5
@@ -81,7 +81,7 @@ def ebc_from_lovibond(lovibond: Quantity) -> Quantity:
 
     Args: lovibond: °L (colour), at least 0.
     Returns: EBC = 1.97 × (1.3546·°L - 0.76), not below 0.
-    Source: EBC = 1.97·SRM, EBC and ASBC [P]; SRM = 1.3546·°L - 0.76, from memory [M].
+    Source: EBC = 1.97·SRM, EBC and ASBC, from memory [M]; SRM = 1.3546·°L - 0.76, from memory [M].
     Check: 10 °L is 25.2 EBC.
     """
     return ebc_from_srm(srm_from_lovibond(lovibond))
@@ -114,7 +114,7 @@ def ebc_from_srm(srm: Quantity) -> Quantity:
 
     Args: srm: SRM, at least 0.
     Returns: EBC = 1.97·SRM.
-    Source: EBC and ASBC [P].
+    Source: EBC and ASBC, from memory [M].
     Check: 10 SRM is 19.7 EBC.
     """
     return 1.97 * between("The colour", srm, 0.0, unit="SRM")
@@ -125,7 +125,7 @@ def srm_from_ebc(ebc: Quantity) -> Quantity:
 
     Args: ebc: EBC units, at least 0.
     Returns: SRM = EBC/1.97.
-    Source: EBC and ASBC [P].
+    Source: EBC and ASBC, from memory [M].
     Check: 19.7 EBC is 10 SRM.
     """
     return between("The colour", ebc, 0.0, unit="EBC") / 1.97
@@ -227,7 +227,7 @@ def protein_percent(nitrogen_percent: Quantity, factor: float = 6.25) -> Quantit
 
     Args: nitrogen_percent: 0 to 15 %; factor: 5 to 7: 6.25 for barley and malt, others in PROTEIN_FACTORS.
     Returns: per cent, on the same basis.
-    Source: EBC Analytica 3.3 and 4.3: 6.25 [P].
+    Source: EBC Analytica 3.3 and 4.3: 6.25, from memory [M].
     Check: 1.76 % nitrogen is 11.0 % protein.
     """
     nitrogen = between("The nitrogen", nitrogen_percent, 0.0, 15.0, unit="%")

@@ -1,7 +1,7 @@
 """Moisture measured otherwise than by the weight of the charge: by the oven and by the meter.
 
 Raw grain and malt want different ovens: the heat of ISO 712 makes water out of malt, so malt has its own method
-(EBC Analytica 4.2 [P]). The method is kept with each result.
+(EBC Analytica 4.2, from memory [M]). The method is kept with each result.
 """
 
 from __future__ import annotations

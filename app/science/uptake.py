@@ -1,8 +1,8 @@
 """How grain takes up water: the curves to fit to weighings, and what temperature and air rests do to their clock.
 
-No published constant predicts a batch: k1 differs more than twofold between lots of barley (Molina-Cano et al. 1995
-[P]). The curves are forms to fit, the species' figures only where a fit begins. Moistures here are *dry basis*
-(kg water per kg dry matter), where uptake adds up.
+No published constant predicts a batch: k1 differs more than twofold between lots of barley (fitted to the weighings of
+Molina-Cano et al. 1995 [D]). The curves are forms to fit, the species' figures only where a fit begins. Moistures here
+are *dry basis* (kg water per kg dry matter), where uptake adds up.
 """
 
 from __future__ import annotations

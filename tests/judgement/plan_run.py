@@ -276,7 +276,9 @@ def _cool(run: Run, start_h: float, step: Step, before: Step | None) -> None:
 
 def _finish(run: Run, hour: float) -> None:
     final_wb = run.programme.planned_curve("moisture_wb")[-1][1]
-    losses = ("steep_loss", "respiration_loss", "rootlet_loss", "roast_loss")
+    # The plan of a roast goes on to the dark.
+    roast = "roast_loss_dark" if run.setting("roast_loss_dark") else "roast_loss"
+    losses = ("steep_loss", "respiration_loss", "rootlet_loss", roast)
     malt_kg = run.dry_kg * (1.0 - sum(run.setting(name) for name in losses)) / (1.0 - final_wb)
     if run.setting("rootlet_loss"):
         run.write(hour + 1.0, "culms", {"net_kg": run.dry_kg * run.setting("rootlet_loss") / (1.0 - final_wb)})

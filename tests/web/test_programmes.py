@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from html import unescape
 
 import pytest
@@ -12,6 +13,8 @@ from werkzeug.test import TestResponse
 from app.judgement.programmes.changes import flattened
 from app.judgement.programmes.parts import SETTING_UNITS
 from app.judgement.programmes.programme import LIMIT_UNITS, Programme, load_builtin
+from app.judgement.programmes.sources import cited, from_sources, marked, tally
+from app.operations.programmes import revise_programme
 from app.store.engine import read_session, write_session
 from app.store.programmes import ProgrammeRevision, get_programme, get_revision, list_offered
 from app.web.words.programmes import LIMIT_WORDS, SETTING_WORDS, unit_at
@@ -55,6 +58,28 @@ def test_every_programme_on_offer_is_listed_with_its_plan(client):
         assert programme.name in page
         assert f"/programmes/{programme.digest}" in page
     assert page.count('class="ribbon"') == len(load_builtin())
+
+
+def test_the_page_tells_how_much_is_published_and_names_the_sources_in_full(client):
+    page = unescape(client.get(f"/programmes/{PALE.digest}").text)
+    part = page.split("Where its numbers come from")[1].split("</section>")[0]
+    assert f"{from_sources(tally(PALE))} of {len(marked(PALE))} are published or derived" in part
+    for name, source in cited(PALE):
+        assert name in part
+        assert source in part
+    assert "on oats" not in part
+
+
+def test_a_low_bound_of_an_older_revision_that_nothing_judges_is_neither_shown_nor_asked_for(app, client):
+    limit = {"limits/immersion_h/target/low": 4.0, "limits/immersion_h/target/high": 8.5}
+    with write_session(app.extensions["engine"]) as session:
+        older = revise_programme(session, PALE, limit, now=datetime(2026, 3, 1, tzinfo=UTC))
+    assert older.limit("immersion_h").target_low == 4.0
+    page = unescape(client.get(f"/programmes/{older.digest}").text).replace("\u00a0", " ")
+    row = page.split("One immersion</th>")[1].split("</tr>")[0]
+    assert "up to 8.5 h" in row
+    assert "4 to" not in row
+    assert "limits-immersion_h-target-low" not in client.get(f"/programmes/{older.digest}/edit").text
 
 
 @pytest.mark.parametrize("programme", load_builtin().values(), ids=lambda each: each.key)

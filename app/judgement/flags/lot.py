@@ -169,7 +169,7 @@ def _verdict_flag(batch: BatchAt, lot: LotInfo, facts: Sequence[Fact], verdict: 
     rule, severity, remedy = _VERDICTS[verdict.verdict]
     source = provenance(verdict.required.mark, verdict.required.source)
     if verdict.verdict == SENSITIVE:
-        source = provenance("P", "30 points or more: Montana State University barley programme; MEBAK R-110.34.612")
+        source = provenance("P", "30 points or more: Montana State University barley programme")
     doubt = "" if verdict.is_sure else " So few kernels leave room for chance."
     title = _TITLES[verdict.verdict] if verdict.can_tell else verdict.word
     return raised(

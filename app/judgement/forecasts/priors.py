@@ -1,8 +1,8 @@
 """What is known of a batch before it is weighed: from its species, its programme, and its lot's earlier batches.
 
 A species' figures are from memory and only where learning begins; no published constant predicts a batch. The spread
-about them is wide on purpose: k1 of uptake differs more than twofold between lots of barley (Molina-Cano et al. 1995,
-published).
+about them is wide on purpose: k1 of uptake differs more than twofold between lots of barley (derived: fitted to the
+weighings of Molina-Cano et al. 1995).
 """
 
 from __future__ import annotations

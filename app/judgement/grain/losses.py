@@ -86,10 +86,22 @@ _BY_STAGE = {
 def _rates(history: History) -> list[tuple[Stage, str, float]]:
     """(stage, what is lost in it, fraction of the first dry matter per hour)."""
     return [
-        (stage, name, _per_h(history.programme_at(stage.starts_at), f"{name}_loss", over, otherwise))
+        (stage, name, _per_h(history.programme_at(stage.starts_at), _loss_key(history, stage, name), over, otherwise))
         for stage in all_stages(history)
         for name, over, otherwise in _BY_STAGE.get(stage.name, ())
     ]
+
+
+def _loss_key(history: History, stage: Stage, name: str) -> str:
+    """The setting that tells a loss: a roast has two, by the hottest that its grain has been."""
+    programme = history.programme_at(stage.starts_at)
+    dark_c = programme.setting("roast_dark_from_c") if programme and name == "roast" else None
+    is_dark = dark_c is not None and any(
+        reading.value is not None and reading.value >= dark_c
+        for reading in history.readings("grain_temperature")
+        if stage.starts_at <= reading.at and (stage.ends_at is None or reading.at <= stage.ends_at)
+    )
+    return "roast_loss_dark" if is_dark else f"{name}_loss"
 
 
 def _per_h(programme: Programme | None, key: str, over: tuple[str, ...], otherwise: float) -> float:

@@ -38,6 +38,19 @@ LIMIT_UNITS: Mapping[str, str] = MappingProxyType(
         "acrospire": "kernel_lengths",
     }
 )
+HIGH_ONLY = frozenset(
+    {
+        "immersion_h",
+        "immersion_chitted_h",
+        "air_rest_h",
+        "stewing_h",
+        "turning_h",
+        "warm_wet_h",
+        "germination_d",
+    }
+)
+"""Hours and days are judged for being too many alone: a low bound of an older revision is kept, and not shown."""
+
 # A bound typed in °F or as a share comes back a hair off; a reading on the bound is inside it.
 TOLERANCE = 1e-9
 

@@ -48,6 +48,8 @@ SETTING_UNITS: Mapping[str, str] = MappingProxyType(
         "respiration_loss": "fraction",
         "rootlet_loss": "fraction",
         "roast_loss": "fraction",
+        "roast_loss_dark": "fraction",
+        "roast_dark_from_c": "c",
     }
 )
 

@@ -172,10 +172,10 @@ class Programme:
     def immersion_limit(
         self, water_temperature_c: float | None, chitted_fraction: float | None, aerated: bool = False
     ) -> Limit | None:
-        """How long one immersion may last: less in water warmer than the reference and once chitted, more when blown.
+        """How long one immersion may last: less in water warmer than the reference, more in colder or when blown.
 
-        What is not known (None) is taken as cool water, and as grain that has not chitted. Colder water than the
-        reference gives no extra time.
+        Chitted grain has a limit of its own. What is not known (None) is taken as water at the reference, and as grain
+        that has not chitted. Water colder than the programme cautions of earns no more than water at that bound.
         """
         is_chitted = chitted_fraction is not None and chitted_fraction >= (
             self.setting("immersion_chitted_from") or 0.0
@@ -184,9 +184,13 @@ class Programme:
         if limit is None:
             return None
         factor, reasons = 1.0, []
-        if water_temperature_c is not None and water_temperature_c > self.immersion_reference_c:
-            factor *= self.immersion_q10 ** ((self.immersion_reference_c - water_temperature_c) / 10.0)
-            reasons.append(f"shortened for water at {water_temperature_c:.1f} °C")
+        reference_c, water = self.immersion_reference_c, self.limit("water_temperature.immersion")
+        coldest_c = reference_c if water is None or water.low_caution is None else water.low_caution
+        warmer_c = 0.0 if water_temperature_c is None else max(water_temperature_c, coldest_c) - reference_c
+        if warmer_c:
+            factor *= self.immersion_q10 ** (-warmer_c / 10.0)
+            word = "shortened" if warmer_c > 0.0 else "lengthened"
+            reasons.append(f"{word} for water at {water_temperature_c:.1f} °C")
         if aerated:
             factor *= self.immersion_aerated_factor
             reasons.append("lengthened for blown air")
@@ -271,7 +275,7 @@ def differences(old: Programme, new: Programme) -> list[Change]:
 def _builtin() -> Mapping[str, Programme]:
     programmes = {}
     for file in sorted(resources.files("app.judgement").joinpath("programmes").iterdir(), key=lambda each: each.name):
-        if file.name.endswith(".toml"):
+        if file.name.endswith(".toml") and file.name != "sources.toml":
             programme = Programme.from_dict(tomllib.loads(file.read_text(encoding="utf-8")))
             programmes[programme.key] = programme
     return programmes

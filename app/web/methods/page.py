@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from functools import cache
 
 from app.judgement.programmes.parts import MARKS
-from app.judgement.programmes.programme import Programme, load_builtin
+from app.judgement.programmes.programme import load_builtin
+from app.judgement.programmes.sources import tally
 
 
 @dataclass(frozen=True)
@@ -27,16 +27,7 @@ def mark_rows() -> list[tuple[str, str, str]]:
 @cache
 def programme_rows() -> tuple[ProgrammeRow, ...]:
     """The programmes that ship, and the marks of all their numbers."""
-    return tuple(
-        ProgrammeRow(each.digest, each.name, tuple(_counted(each)[mark] for mark in MARKS))
-        for each in load_builtin().values()
-    )
-
-
-def _counted(programme: Programme) -> Counter[str]:
-    marks = [step.mark for step in programme.steps]
-    marks += [limit.mark for limit in programme.limits.values()] + [each.mark for each in programme.ceiling]
-    return Counter(marks + [setting.mark for setting in programme.settings.values()])
+    return tuple(ProgrammeRow(each.digest, each.name, tuple(tally(each).values())) for each in load_builtin().values())
 
 
 _WHAT_IT_IS_WORTH = {

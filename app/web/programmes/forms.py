@@ -11,6 +11,7 @@ from wtforms.form import BaseForm
 from wtforms.validators import Length
 
 from app.judgement.programmes.changes import flattened
+from app.judgement.programmes.limits import HIGH_ONLY
 from app.judgement.programmes.parts import SETTING_UNITS
 from app.judgement.programmes.programme import LIMIT_UNITS, Programme, Step, provenance
 from app.web.words.programmes import (
@@ -131,11 +132,11 @@ def _step_group(place: int, step: Step, system: str) -> Group:
 
 def _limit_group(key: str, programme: Programme, system: str) -> Group:
     limit = programme.limits[key]
-    rows = tuple(
-        Row(word, tuple(f"limits/{key}/{band}/{end}" for end in ("low", "high"))) for band, word in BAND_WORDS.items()
-    )
+    ends = ("high",) if key in HIGH_ONLY else ("low", "high")
+    rows = tuple(Row(word, tuple(f"limits/{key}/{band}/{end}" for end in ends)) for band, word in BAND_WORDS.items())
     symbol = Scale(LIMIT_UNITS[key], system).symbol
-    headings = ("", f"at least, {symbol}", f"at most, {symbol}")
+    said = {"low": f"at least, {symbol}", "high": f"at most, {symbol}"}
+    headings = ("", *(said[end] for end in ends))
     return Group(f"limits/{key}", LIMIT_WORDS[key], rows, limit_source(limit), headings)
 
 

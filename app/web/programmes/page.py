@@ -11,8 +11,10 @@ from markupsafe import Markup
 from app.charts.ceiling import ceiling_svg, range_words
 from app.charts.ribbon import Segment, ribbon_svg
 from app.judgement.cautions import DEFERS, for_species
-from app.judgement.programmes.parts import SETTING_UNITS
+from app.judgement.programmes.limits import HIGH_ONLY
+from app.judgement.programmes.parts import MARKS, SETTING_UNITS
 from app.judgement.programmes.programme import LIMIT_UNITS, Change, Limit, Programme, Step, differences, provenance
+from app.judgement.programmes.sources import cited, from_sources, tally
 from app.judgement.wording import Words
 from app.store.programmes import ProgrammeRevision, programme_of
 from app.web.words.programme_changes import ChangeRow
@@ -103,8 +105,17 @@ def programme_context(programme: Programme, parent: Programme | None, words: Wor
         "ceiling": ceiling_rows(programme, words),
         "ceiling_drawing": ceiling_drawing(programme, words),
         "settings": [setting_row(key, programme, words) for key in SETTING_UNITS if key in programme.settings],
+        "marks": marks_said(programme),
+        "cited": cited(programme),
         "changes": change_rows(parent, programme, words) if parent is not None else [],
     }
+
+
+def marks_said(programme: Programme) -> str:
+    """How much of it comes from where: "40 of 68 marks are published or derived from what is (38 published …)"."""
+    counts = tally(programme)
+    each = ", ".join(f"{counts[mark]} {word}" for mark, word in MARKS.items() if counts[mark])
+    return f"{from_sources(counts)} of {sum(counts.values())} are published or derived from what is: {each}."
 
 
 def setting_row(key: str, programme: Programme, words: Words) -> tuple[str, Number]:
@@ -119,7 +130,7 @@ def limit_row(key: str, limit: Limit, words: Words) -> LimitRow:
     other = Scale("c", "us" if words.system == "metric" else "metric") if key.startswith(ON_THE_KILN) else None
     bands = tuple(
         (scale.range(low, high), other.plainly(low, high) if other and (low, high) != (None, None) else "")
-        for _, low, high in limit.bands()
+        for _, low, high in ((each[0], None if key in HIGH_ONLY else each[1], each[2]) for each in limit.bands())
     )
     return LimitRow(LIMIT_WORDS[key], bands, limit_source(limit))
 

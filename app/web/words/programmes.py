@@ -45,6 +45,8 @@ SETTING_WORDS: Mapping[str, str] = {
     "respiration_loss": "Dry matter lost by breathing",
     "rootlet_loss": "Dry matter lost in rootlets",
     "roast_loss": "Dry matter lost in the roast",
+    "roast_loss_dark": "Dry matter lost in a dark roast",
+    "roast_dark_from_c": "A roast counts as dark once the grain has come to",
 }
 STEP_WORDS: Mapping[str, str] = {
     "hours": "Hours planned",

@@ -63,7 +63,8 @@ def test_a_run_to_plan_leaves_nothing_unexplained(key):
     found = account(to_plan(key), at(2000))
     assert found.is_complete
     assert found.remainder.value == pytest.approx(0.0, abs=0.05)
-    names = ("steep_loss", "respiration_loss", "rootlet_loss", "roast_loss")
+    roast = "roast_loss_dark" if key == "roasted" else "roast_loss"
+    names = ("steep_loss", "respiration_loss", "rootlet_loss", roast)
     assert found.malting_loss.value == pytest.approx(sum(BUILTIN[key].setting(name) or 0.0 for name in names))
 
 

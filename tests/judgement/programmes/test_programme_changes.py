@@ -26,8 +26,8 @@ def test_a_revision_knows_its_parent_and_what_changed():
 def test_a_changed_number_is_no_longer_called_published():
     limit = revise(BUILTIN["barley_pale"], {"limits/cast_moisture/target/high": 0.45}).limit("cast_moisture")
     assert limit.mark == "H"
-    assert limit.source.startswith("the house's own; before, published: Evans")
-    assert limit.act_mark == "C"
+    assert limit.source.startswith("the house's own; before, published: 42–46 % (Evans et al. 2024)")
+    assert limit.act_mark == "D"
 
 
 def test_a_number_changed_together_with_its_source_keeps_what_was_given():
