@@ -10,7 +10,7 @@ from itertools import zip_longest
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading, Remark
 from app.judgement.flags import wording
-from app.judgement.flags.base import Flag, Message, Overrun, Rule, overrun, raised
+from app.judgement.flags.base import RANK, Flag, Message, Overrun, Rule, overrun, raised
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
@@ -321,7 +321,7 @@ def _turning_severity(
     if _is_warmer_than_wanted(batch, read[-1:]):
         return over.severity
     seen = [fact for fact in batch.history.facts if turn.at < fact.at < until]
-    return "caution" if seen else "notice"
+    return min(over.severity, "caution" if seen else "notice", key=RANK.__getitem__)
 
 
 def _is_warmer_than_wanted(batch: BatchAt, read: Sequence[Reading]) -> bool:

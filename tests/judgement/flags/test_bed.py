@@ -3,6 +3,7 @@
 import pytest
 
 from app.judgement.flags import evaluate
+from app.judgement.programmes.programme import load_builtin
 from tests.judgement.flag_story import Story, hour_of, moment
 from tests.judgement.normal_batches import normal_batch
 
@@ -360,6 +361,14 @@ def test_turning_is_due_after_hours_and_is_grave_where_the_bed_is_warm(
     story.grow(cast_hour=40)
     story.grain(41, warmth_c)
     assert [flag.severity for flag in story.flags(hour, "turning_due")] == ([severity] if severity else [])
+
+
+def test_a_little_later_than_wanted_is_a_notice_and_no_more() -> None:
+    story = Story(programme="base")
+    story.programme = load_builtin()["barley_pale"]
+    story.grow(cast_hour=40)
+    story.grain(44, 15.0)
+    assert [flag.severity for flag in story.flags(48.5, "turning_due")] == ["notice"]
 
 
 def test_where_nothing_was_written_since_the_cast_it_is_only_said_that_no_turning_was() -> None:
