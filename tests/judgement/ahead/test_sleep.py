@@ -124,7 +124,7 @@ def test_a_cold_thin_bed_needs_no_turning_at_night() -> None:
 
 def test_still_water_may_stand_its_hours_and_less_where_it_is_warm() -> None:
     cool, warm = Story("barley_pale"), Story("barley_pale")
-    for story, value in ((cool, 14.0), (warm, 26.0)):
+    for story, value in ((cool, 16.0), (warm, 26.0)):
         story.charge(20.0, 0.12, -1.0)
         story.say(0.0, "steep_on", method="still")
         story.say(0.5, "water_temperature", {"value": value})

@@ -8,10 +8,17 @@ from tests.judgement.flag_story import Story, hour_of
 @pytest.mark.parametrize(
     ("hour", "severity"), [(7.9, None), (8.1, "notice"), (9.9, "notice"), (10.1, "caution"), (14.1, "act")]
 )
-def test_one_immersion_may_last_so_long_in_cool_still_water(hour: float, severity: str | None) -> None:
+def test_one_immersion_may_last_so_long_in_still_water_of_16_degrees(hour: float, severity: str | None) -> None:
     story = Story().begin()
-    story.read(0.5, "water_temperature", 14.0)
+    story.read(0.5, "water_temperature", 16.0)
     assert [flag.severity for flag in story.flags(hour, "long_under_water")] == ([severity] if severity else [])
+
+
+def test_ten_hours_in_water_of_13_degrees_are_as_published_and_no_caution() -> None:
+    story = Story().begin()
+    story.read(0.5, "water_temperature", 12.7)
+    assert story.flags(10.0, "long_under_water") == []
+    assert [flag.severity for flag in story.flags(10.3, "long_under_water")] == ["notice"]
 
 
 def test_a_flag_for_time_under_water_ends_at_the_drain_and_keeps_its_figures() -> None:

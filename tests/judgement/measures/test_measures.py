@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.judgement.grain.losses import losses_by
 from app.judgement.history.build import history_from_records
 from app.judgement.measures.account import account
 from app.judgement.measures.batch import KEYS, measures, measures_from_record, measures_record
@@ -218,7 +219,18 @@ def test_a_record_of_measures_is_plain_json_and_reads_back(key):
 def test_a_roast_has_no_steep_and_no_growth():
     found = by_key(to_plan("roasted"))
     assert not any(found[key].is_known for key in ("steep_h", "cast_moisture", "germination_h", "turns", "acrospire"))
-    assert found["malting_loss"].value == pytest.approx(0.05)
+    # The plan goes on to chocolate: about 15 % for dark roasts.
+    assert found["malting_loss"].value == pytest.approx(0.15)
+
+
+def test_a_roast_that_stops_at_brown_loses_less_than_a_dark_one():
+    programme = BUILTIN["roasted"]
+    dark = history_from_records(plan_story(programme, ZERO))
+    hottest = [record for record in plan_story(programme, ZERO) if record.get("kind") == "grain_temperature"]
+    cooler = {record["id"] for record in hottest if record["values"]["value"] >= 200.0}
+    brown = history_from_records(each for each in plan_story(programme, ZERO) if each.get("id") not in cooler)
+    assert losses_by(dark, at(1000)).roast == pytest.approx(0.15)
+    assert losses_by(brown, at(1000)).roast == pytest.approx(0.05)
 
 
 @given(story=stories(), hour=st.sampled_from([-1.0, 0.0, 6.0, 41.0, 165.0, 200.0]))
