@@ -27,9 +27,9 @@ BASE_C = BARLEY_BASE_C
 
 SOFTLY_C_D = 5.0
 SHORTEST, BLUR = 0.125, 0.06
-WANDERS = 0.012
-WANDERS_OVER_C_D = 30.0
-COUNT_SD = 0.015
+WANDERS = 0.03
+WANDERS_OVER_C_D = 50.0
+COUNT_SD = 0.01
 HIDDEN_SD = 0.03
 """One count against another of the same bed, beside what the number counted leaves open; and what the shortest class
 hides. Set on the first set of the bench of truth."""
