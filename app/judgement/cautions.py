@@ -166,7 +166,7 @@ def label_texts(species: Iterable[str], others: Iterable[str] = ()) -> tuple[str
     beside = sorted(set(others) - set(own))
     said = f"{gluten} Malted in a house that also malts {_listed(beside)}." if beside else gluten
     of_grain = (PRUSSIC_ACID.short,) if for_species(own) else ()
-    return (NOT_READY_TO_EAT, *of_grain, said)
+    return (NOT_READY_TO_EAT, said, *of_grain)
 
 
 def _listed(words: Sequence[str]) -> str:

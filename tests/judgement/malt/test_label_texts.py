@@ -25,3 +25,8 @@ def test_what_else_the_house_malts_is_named_and_its_own_grain_is_not_named_again
 
 def test_it_is_never_ready_to_eat():
     assert "Not ready to eat" in label_texts(["oats"])[0]
+
+
+def test_sorghum_says_that_it_makes_prussic_acid_and_barley_says_nothing_of_it():
+    assert "Prussic acid" in label_texts(["sorghum"])[2]
+    assert len(label_texts(["barley"])) == 2
