@@ -30,7 +30,7 @@ def wrong_with(mark, source):
         return "a source of the list"
     if mark in "PTD" and not re.search(r"\d|full length", source):
         return "what the source says"
-    if mark == "D" and not re.search(r"above|below|less|more|between|by the factor|rounded", source):
+    if mark == "D" and not re.search(r"above|below|less|more|between|by the factor|rounded|hotter", source):
         return "the margin or the reckoning"
     if mark == "M" and not source.startswith("from memory"):
         return "that it is from memory"
