@@ -34,8 +34,8 @@ SCHEDULES = (
 class Book:
     """Records, written by the hour."""
 
-    def __init__(self) -> None:
-        digest = load_builtin()[PROGRAMME].digest
+    def __init__(self, programme: str = PROGRAMME) -> None:
+        digest = load_builtin()[programme].digest
         self.records: list[Record] = [{"record": "batch", "id": BATCH["id"], "number": 1, "programme": digest}]
 
     def say(self, hour: float, kind: str, values: Record | None = None, **envelope: Any) -> None:
@@ -50,9 +50,11 @@ class Book:
         self.say(-0.5, "charge", ends | {"as_is_kg": 50.0, "moisture_wb": moisture_wb}, method="measured")
 
 
-def published_steep(hours: Sequence[float], gain_percent: Sequence[float], moisture_wb: float = 0.12) -> list[Record]:
+def published_steep(
+    hours: Sequence[float], gain_percent: Sequence[float], programme: str = PROGRAMME, moisture_wb: float = 0.12
+) -> list[Record]:
     """A steep without a rest of which the weight gain was published, weighed as a bag of 50 g."""
-    book = Book()
+    book = Book(programme)
     book.charge(moisture_wb)
     book.say(-0.1, "test_bag_start", {"vessel": "bag", "net_kg": 0.05, "moisture_wb": moisture_wb})
     book.say(0.0, "steep_on")

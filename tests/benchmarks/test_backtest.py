@@ -14,7 +14,7 @@ import pytest
 from app.judgement.facts.shapes import Fact
 from app.judgement.history.history import History
 from app.store.engine import make_engine
-from tests.benchmarks.backtest_page import EVERY, Result, page_part, results, row_of
+from tests.benchmarks.backtest_page import EVERY, Result, by_programme, page_part, results, row_of
 from tests.benchmarks.demo_told import told_again, whole_demo
 from tests.benchmarks.known_by import told_at
 
@@ -33,6 +33,13 @@ def test_over_all_the_forecasts_are_nearer_than_both_naive_ones(told: list[Resul
     assert len(everything) == 4
     for each in everything:
         assert all(score.is_better for score in each.scores.values()), each.title
+
+
+def test_whatever_is_to_be_malted_the_interval_after_one_weighing_holds_the_published_steeps() -> None:
+    after_one = {key: scores[1] for key, scores in by_programme().items()}
+    assert len(after_one) == 12
+    assert {key: score.coverage for key, score in after_one.items() if score.coverage < 0.75} == {}
+    assert {key: score.row()[0] for key, score in after_one.items() if score.row()[0] > 2.0} == {}
 
 
 def test_the_methods_say_what_the_forecasts_are_worth_now(told: list[Result]) -> None:

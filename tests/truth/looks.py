@@ -18,6 +18,7 @@ from app.judgement.facts.records import fact_from_record
 from app.judgement.facts.shapes import Reading, StageChange, Tally, Weighing
 from app.judgement.flags import Flag, evaluate
 from app.judgement.forecasts.band import Value, When
+from app.judgement.forecasts.forecast import moisture_value
 from app.judgement.forecasts.moisture import determinations
 from app.judgement.grain.counts import growth_counts
 from app.judgement.programmes.programme import load_builtin
@@ -36,7 +37,7 @@ class Claim:
     """A quantity as it was said with its 80 % interval, and as it was; moments in hours of the batch.
 
     seen: how many determinations of it were known. naive: what was determined last. left: for a moment, how many hours
-    off it truly was.
+    off it truly was. most: what nothing can be above: of moisture, what was loaded, or what grain takes up at all.
     """
 
     quantity: str
@@ -47,6 +48,11 @@ class Claim:
     truth: float
     naive: float | None = None
     left: float | None = None
+    most: float = math.inf
+
+    @property
+    def is_absurd(self) -> bool:
+        return self.low < 0.0 or self.high > self.most + 0.001 or not self.low <= self.central <= self.high
 
     @property
     def held(self) -> bool:
@@ -313,18 +319,31 @@ def claims(run: Run, batch: BatchAt, hour: float) -> Iterator[Claim]:
     moist = [each.moisture_wb for each in determinations(batch.history) if each.basis != "charged"]
     grown = [each.mean for each in growth_counts(batch.history)]
     if stage in PARTS:
-        yield from _value(f"moisture, {PARTS[stage]}", told.moisture, truth.moisture(hour), moist)
+        most = _most_wb(batch) if stage == "kilning" else WETTEST_WB
+        yield from _value(f"moisture, {PARTS[stage]}", told.moisture, truth.moisture(hour), moist, most)
     if told.acrospire is not None:
-        yield from _value("growth", told.acrospire, truth.growth(hour), grown)
+        yield from _value("growth", told.acrospire, truth.growth(hour), grown, LONGEST)
     yield from _moment("hours to the end of growth", told.grown, _grown_h(run), run, hour, len(grown))
     dry = told.kiln.dry if told.kiln else None
     yield from _moment("hours to dry", dry, _dry_h(run), run, hour, len(moist))
     yield from _moment("hours to the cast, by the plan", told.cast_by_plan, _cast_h(run), run, hour, len(moist))
 
 
-def _value(quantity: str, value: Value, truth: float, seen: list[float]) -> Iterator[Claim]:
+WETTEST_WB, LONGEST = 0.6, 3.0
+"""No grain takes up more, and no acrospire of a malt is longer, in kernel lengths: M."""
+
+
+def _most_wb(batch: BatchAt) -> float:
+    """The upper edge of what the last load was loaded with, as it is said now."""
+    loaded = batch.history.of_kind("loaded")
+    high = moisture_value(batch.history, loaded[-1].at).high if loaded else None
+    return WETTEST_WB if high is None else high
+
+
+def _value(quantity: str, value: Value, truth: float, seen: list[float], most: float = math.inf) -> Iterator[Claim]:
     if value.central is not None and value.low is not None and value.high is not None:
-        yield Claim(quantity, len(seen), value.central, value.low, value.high, truth, seen[-1] if seen else None)
+        naive = seen[-1] if seen else None
+        yield Claim(quantity, len(seen), value.central, value.low, value.high, truth, naive, most=most)
 
 
 def _moment(

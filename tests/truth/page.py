@@ -119,6 +119,8 @@ def _part(result: Result) -> list[str]:
         for claim in look.claims:
             groups[claim.quantity, min(claim.seen, MOST_SEEN)].append(claim)
     parts += [_row(quantity, seen, group) for (quantity, seen), group in sorted(groups.items())]
+    absurd = sum(claim.is_absurd for look in (*result.normal, *result.faulty) for claim in look.claims)
+    parts += ["", f"Intervals that say what can't be, as wetter than it was loaded: {absurd}."]
     parts += ["", "| flag | severity | batches in which it stood | of these false |", "|---|---|---|---|"]
     parts += [f"| {rule} | {severity} | {len(all_of)} | {false} |" for rule, severity, all_of, false in _flags(result)]
     parts += ["", "| planted fault | batches | missed |", "|---|---|---|"]

@@ -51,7 +51,7 @@ def _fell_flag(batch: BatchAt, stage: Stage, fallen: Sequence[Reading], wanted: 
     lowest = min(each.value or 0.0 for each in fallen)
     below = f"{wording.kiln_temperature(lowest)}, from {wording.kiln_temperature(wanted)}"
     return raised(
-        batch, "air_fell", "caution", fallen,
+        batch, "air_fell", "act", fallen,
         Message(f"Air-on down to {below}, with the heat on",
                 "A fan or a fire stands still: wet, warm grain without air sours within hours.",
                 "Look at fan, fuse and fire now. If it was put out, say so: heat off, or a pause."),

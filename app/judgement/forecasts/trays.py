@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from app.judgement.facts.shapes import Weighing
 from app.judgement.forecasts.bed import BED
 from app.judgement.grain.moisture_samples import MoistureSample, determined, net_of, scale_step_kg, tray_start
-from app.judgement.grain.moisture_trays import State, tray_sample
+from app.judgement.grain.moisture_trays import State, is_heavier, tray_sample
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import AS_LOADED
 from app.judgement.history.stages import Stage
@@ -108,7 +108,7 @@ def determined_on_kiln(
     found = []
     for weighing in history.of_shape(Weighing, "tray"):
         tray = by_name.get(weighing.vessel or "")
-        if tray is None or not tray.first.at < weighing.at <= tray.last.at:
+        if tray is None or not tray.first.at < weighing.at <= tray.last.at or is_heavier(weighing, tray.first):
             continue
         if tray.loaded_wb is None:
             found.append(_by_weight(history, heat_at, tray, tray.first, weighing))

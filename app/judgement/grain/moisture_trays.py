@@ -14,15 +14,24 @@ State = Callable[[float], tuple[float, float]]
 
 
 SURE_SDS = 2.0
+HEAVIER = 1.02
+"""More than it was loaded with no tray holds, but for what the scale and the hand may be off. From memory."""
+
+
+def is_heavier(weighing: Weighing, start: Weighing) -> bool:
+    """Whether a tray weighs more than at its start: then it is another one, or was weighed with its tare."""
+    return net_of(weighing, start) > HEAVIER * net_of(start, start)
 
 
 def tray_sample(history: History, weighing: Weighing, loaded: State) -> MoistureSample | None:
-    """None for a tray's first weighing, and where it weighs less than its own dry matter can be.
+    """None for a tray's first weighing, and where it weighs less than its own dry matter can be, or more than it did.
 
     One that weighs less than its dry matter is only thought to be is dry, as surely as its loading is known.
     """
     start = tray_start(history, weighing)
     if weighing.quality == "over_range" or start is None or start.id == weighing.id:
+        return None
+    if is_heavier(weighing, start):
         return None
     moisture_wb, sd = loaded(history.hour(start.at))
     net_kg, start_kg = net_of(weighing, start), net_of(start, start)

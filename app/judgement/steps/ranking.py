@@ -35,6 +35,7 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
     "heat_off": frozenset({"raise", "heat_on"}),
     "smother": HANDLES | {"heat_off", "lower", "grain_temperature"},
     "lower": frozenset({"raise"}),
+    "relight": frozenset({"raise"}),
     "sprinkled": frozenset({"dry"}),
     "dry": frozenset({"sprinkled", "steep_on", "water_changed", "stand"}),
 }
@@ -43,7 +44,7 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
 RECORDED_AS = {
     "leave": "co2_room", "hold": "inspection", "declare": "note", "lower": "set_point", "raise": "set_point",
     "cool": "grain_temperature", "dry": "inspection", "grow": "growth_count", "wait": "rub_out", "stand": "test_bag",
-    "look": "inspection", "smother": "heat_off",
+    "look": "inspection", "smother": "heat_off", "relight": "air_on_temperature",
 }  # fmt: skip
 
 
@@ -66,6 +67,7 @@ _ASKS: Mapping[str, Ask] = {
     "lot_undeclared": Ask("food", ("declare",)),
     "not_dry_enough": Ask("food", ("heat_on",)),
     "cool_stew": Ask("food", ("raise",)),
+    "air_fell": Ask("food", ("relight",)),
     "spoiling": Ask("food", ("drained", "cast")),
     "long_under_water": _DRAIN,
     "chitted_under_water": _DRAIN,

@@ -220,7 +220,7 @@ AIR = "air_on_temperature"
 def test_air_that_falls_away_with_the_heat_on_is_told_until_it_is_back_or_the_heat_is_off() -> None:
     fallen = ((160.3, "set_point", 50.0), (163.0, AIR, 49.5), (164.5, AIR, 31.0))
     flag = blown(*fallen).flag(164.6, "air_fell")
-    assert (flag.severity, flag.worst, flag.has_ended) == ("caution", 31.0, False)
+    assert (flag.severity, flag.worst, flag.has_ended) == ("act", 31.0, False)
     for after in ((166.0, AIR, 48.0), (166.0, "heat_off", None), (166.0, "paused", None)):
         assert blown(*fallen, after).flag(166.1, "air_fell").has_ended, after
 
