@@ -20,6 +20,8 @@ from app.judgement.watch.bed_ahead import BedAhead, beds_ahead, next_to_turn
 from app.science.drying import HALF_WIDTH_WB
 
 FEWEST = 2
+NOT_WORTH_A_WORD_WB = 0.01
+"""So little below the least for the cast is made up for by a sprinkling: from memory."""
 """Weighings or counts of the batch's own before anything is said against it: from memory."""
 
 WETTED_BY = ("test_bag", "charge_weighing", "tested")
@@ -61,7 +63,7 @@ def _too_dry_to_cast(batch: BatchAt, programme: Programme, stage: Stage, fitted:
         for determination in determinations(batch.history)
         if determination.basis in WETTED_BY and determination.at >= start.at
     ]
-    when = to_moisture_by_plan(fitted, least_wb, batch.now)
+    when = to_moisture_by_plan(fitted, least_wb - NOT_WORTH_A_WORD_WB, batch.now)
     if len(weighed) < FEWEST or when is None or (when.low is not None and when.low <= ends_at):
         return None
     by = f"by {batch.hour_words(ends_at)}, the end of the steeps planned"
