@@ -12,7 +12,7 @@ from app.judgement.facts.shapes import Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import charged, net_of, scale_step_kg, tray_start
-from app.judgement.grain.moisture_samples import SCALE_SD
+from app.judgement.grain.moisture_samples import SAME_MOMENT, SCALE_SD
 from app.judgement.history.history import hours_between
 
 AT_THE_LOADING = timedelta(hours=1)
@@ -146,7 +146,8 @@ def _apart_kg(first: Weighing, second: Weighing, alike: Sequence[Weighing]) -> f
 
 def _heavier(trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:
     for (before, after), (was, now) in zip(pairwise(trays), pairwise(net), strict=True):
-        if now > was + _apart_kg(before, after, trays):
+        # Weighed twice at one look, it is neither heavier nor lighter: the two are one determination.
+        if now > was + _apart_kg(before, after, trays) and after.at - before.at > SAME_MOMENT:
             return [before, after], f"{wording.mass(now)} after {wording.mass(was)}: grain gets no heavier in the heat"
     return None
 
