@@ -33,7 +33,7 @@ class KeptFacts:
     def keep(self, facts: Mapping[Key, Fact]) -> None:
         # One assignment: whoever looks meanwhile sees the old ones or the new ones, whole.
         kept = {**self._kept, **facts}
-        self._kept = kept if len(kept) <= self._most else dict(facts)
+        self._kept = kept if len(kept) <= self._most else dict(list(kept.items())[-self._most :])
 
 
 def load_facts(session: Session, query: Select[Any], keys: Select[Any], given: Mapping[str, Any]) -> list[Fact]:

@@ -93,4 +93,6 @@ def test_no_more_are_kept_than_a_bounded_number() -> None:
     for seq in range(10):
         kept.keep({(seq, "id"): fact})  # type: ignore[dict-item]
         assert len(kept.of([(each, "id") for each in range(10)])) <= 3
-    assert kept.of([(9, "id")]) == {(9, "id"): fact}
+    assert set(kept.of([(each, "id") for each in range(10)])) == {(7, "id"), (8, "id"), (9, "id")}
+    kept.keep({(seq, "id"): fact for seq in range(20, 30)})  # type: ignore[misc]
+    assert set(kept.of([(each, "id") for each in range(40)])) == {(27, "id"), (28, "id"), (29, "id")}
