@@ -150,6 +150,12 @@ def test_a_count_far_from_the_forecast_is_asked_about(app: Flask, client: FlaskC
     kept(tub.keep("growth_count", {"to_quarter": "50"}))
 
 
+def test_a_first_count_of_grain_that_grows_well_is_not_asked_about(app: Flask, client: FlaskClient) -> None:
+    tub = tub_after(app, client, FLOOR)
+    counts = {"quarter_to_half": "3", "half_to_three_quarters": "16", "three_quarters_to_full": "31"}
+    kept(tub.keep("growth_count", counts))
+
+
 def test_of_grain_whose_steep_was_not_recorded_nothing_is_foreseen(app: Flask, client: FlaskClient) -> None:
     tub = tub_after(app, client, ((-20.0, "cast", {}),))
     kept(tub.keep("moisture_test", {"value": "45", "method": "oven_two_stage"}))

@@ -23,7 +23,7 @@ from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.growth import count_sd
 from app.judgement.forecasts.trays import LEAST_RATIO_SD
 from app.judgement.forecasts.trusted import trusted
-from app.judgement.grain.counts import growth_of
+from app.judgement.grain.counts import growth_counts, growth_of
 from app.judgement.grain.moisture_samples import MoistureSample, net_of, sample_of, scale_step_kg, tray_start
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage, all_stages, stage_at
@@ -36,6 +36,9 @@ from app.science.moisture import resolution_sd
 
 FAR_SDS, NEAR_SDS = 3.0, 2.0
 """Farther from the forecast is asked about; what lies nearer is offered. The house's rule."""
+
+FIRST_COUNT_STRAYS = 2.0
+"""As many times as far as the forecast says before any count, a first count may lie from it. The house's rule."""
 
 MOST_OFFERED = 2
 WEIGHED = ("test_bag", "charge_weighing", "tray")
@@ -118,7 +121,9 @@ class _Look:
             return None
         edges = fitted.band(np.array([self.hour]), in_classes=not grown.is_from_lengths)
         central, low, high = (float(each[0]) for each in edges)
-        return _Foreseen(grown.mean, central, math.hypot((high - low) / (2.0 * Z80), count_sd(grown)))
+        # Before a first count the figures are the species', from memory: lots stray from them by more than they say.
+        stray = 1.0 if growth_counts(self.history) else FIRST_COUNT_STRAYS
+        return _Foreseen(grown.mean, central, math.hypot(stray * (high - low) / (2.0 * Z80), count_sd(grown)))
 
     def _moisture(self) -> tuple[float, float] | None:
         value = asking.moisture(fit(self.history), self.new.at)
