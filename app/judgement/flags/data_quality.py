@@ -59,8 +59,15 @@ def slip(batch: BatchAt) -> Iterator[Flag]:
                     f"{'Look at the kiln now. ' if is_hot else ''}"
                     "Correct it; or answer “false alarm”, and it counts as it was read."),
             "what is usual for this kind, stage and programme, from memory",
-            ends_at=batch.ended_at, place=fact.place,
+            ends_at=_heat_told_at(batch, fact) if is_hot else batch.ended_at, place=fact.place,
         )  # fmt: skip
+
+
+def _heat_told_at(batch: BatchAt, hot: Fact) -> datetime | None:
+    """When the next look or the end of the heat told what a hot reading was; None while nobody has looked again."""
+    after = [each.at for each in batch.history.of_kind(hot.kind) if each.at > hot.at and each.place == hot.place]
+    stage = batch.stage_at(hot.at)
+    return min([*after, *([stage.ends_at] if stage is not None and stage.ends_at is not None else [])], default=None)
 
 
 def silent(batch: BatchAt) -> Iterator[Flag]:

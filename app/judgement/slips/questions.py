@@ -27,12 +27,16 @@ __all__ = ["INSISTED", "Question", "is_insisted", "looks_like_a_slip", "plausibl
 INSISTED = "insisted"
 """The key in `typed` by which an entry says that its writer was asked and meant it."""
 
-LAST_TELLS = timedelta(hours=12)
+LAST_TELLS, AIR_TELLS = timedelta(hours=12), timedelta(minutes=30)
 JUMP_C = {"kilning": 25.0, "stewing": 25.0, "cooling": 40.0}
 JUMP_ELSEWHERE_C = 12.0
 FALLEN_C, RISEN_C = 15.0, 6.0
 """From memory: from one look to the next a temperature jumps no further, unless something happened. The other unit is
 offered where it lies this near to the last look: grain that is heated may well rise fast, but hardly falls."""
+
+AS_SET_C, OVER_AIR_C = 10.0, 3.0
+"""From memory: so near to what it is set to, air is as it should be; and so little over its air a probe may show grain.
+"""
 
 _GROUPED = re.compile(r"[1-9]\d{0,2},\d{3}")
 DECIMAL = "The comma is a decimal mark"
@@ -143,6 +147,8 @@ class _Look:
         last = self._last_c() if spec.target == "value" else None
         if expected is None or (expected.possible.holds(value) and not self._jumps(value, last)):
             return None
+        if last is not None and expected.possible.holds(value) and self._is_heated(value, last):
+            return None
         forgotten = self._forgotten_tare(spec, expected)
         if forgotten is not None:
             return forgotten
@@ -176,6 +182,21 @@ class _Look:
 
     def _jumps(self, value: float, last: float | None) -> bool:
         return last is not None and abs(value - last) > _jump_c(self.stage, self.programme)
+
+    def _is_heated(self, value: float, last: float) -> bool:
+        """Whether the kiln rose to it since the last look: air to what it is set to, grain and air-off with the air."""
+        if self.stage not in ("kilning", "stewing") or self.history is None or value < last:
+            return False
+        heat = self.history.last_of_kind(
+            "set_point" if self.kind == "air_on_temperature" else "air_on_temperature", self.at
+        )
+        if not isinstance(heat, Reading) or heat.value is None or self.since is None or heat.at < self.since:
+            return False
+        if self.kind == "air_on_temperature":
+            return abs(value - heat.value) <= AS_SET_C
+        before = self.history.last_of_kind(self.kind, self.at)
+        has_risen = before is not None and before.at <= heat.at and self.at - heat.at <= AIR_TELLS
+        return has_risen and -_jump_c(self.stage, self.programme) <= value - heat.value <= OVER_AIR_C
 
     def _forgotten_tare(self, spec: Quantity, expected: Plausible) -> Question | None:
         if spec.target not in ("gross_kg", "net_kg") or self.values.get("tare_kg"):

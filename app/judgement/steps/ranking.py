@@ -154,7 +154,7 @@ def _asked(batch: BatchAt, flag: Flag, planned: Sequence[NextStep], words: Words
     does = own.doing if own is not None else (ask.does or (flag.rule,))[0]
     what = own.what if own is not None else told.remedy.partition(";")[0].partition(". ")[0].rstrip(".")
     kind = own.kind if own is not None else RECORDED_AS.get(does, does if ask.does else "note")
-    since, why = flag.starts_at, f"{told.title}. {told.meaning}"
+    since, why = flag.starts_at, f"{told.title}{'' if told.title.endswith('?') else '.'} {told.meaning}"
     made = own or NextStep(kind, what, since, since, since, why, "facts")
     first = min(since, made.due_at)
     return replace(made, due_at=first, earliest_at=first, latest_at=first, why=why, basis="facts", does=does,

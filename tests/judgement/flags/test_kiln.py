@@ -206,6 +206,26 @@ def test_heat_that_looks_like_a_slip_is_judged_as_it_was_read_and_asked_about_be
     assert "judged as it was read" in story.flag(162.5, "slip").meaning
 
 
+def test_a_hot_reading_is_asked_about_until_the_next_look_or_the_end_of_the_heat() -> None:
+    for kind, value in (("grain_temperature", 45.0), ("heat_off", None)):
+        story = hot((161, 46.0))
+        story.tell(162, "grain_temperature", {"value": 137.0}, typed={"value": "137", "value_unit": "c"})
+        assert not story.flag(162.5, "slip").has_ended
+        story.tell(163, kind, {} if value is None else {"value": value})
+        assert story.flag(163.1, "slip").has_ended, kind
+
+
+def test_a_kiln_that_rises_to_what_it_is_set_to_is_no_slip() -> None:
+    """As after a power cut: air-on at 21 and then at 62.4 °C, where 62 was set, is no 62.4 °F."""
+    cut = [(160.3, "set_point", 62.0), (165.0, AIR, 20.7), (165.0, "grain_temperature", 15.1)]
+    risen = [(166.4, AIR, 62.4), (166.42, "grain_temperature", 58.8)]
+    assert blown(*cut, *risen).flags(166.5, "slip") == []
+    # Grain hotter than its air has not risen with it; nor has air over what it is set to.
+    (flag,) = blown(*cut, risen[0], (166.42, "grain_temperature", 67.0)).flags(166.5, "slip")
+    assert "67" in flag.title
+    assert blown((160.3, "set_point", 40.0), *cut[1:], risen[0]).flags(166.5, "slip") != []
+
+
 def blown(*told: tuple[float, str, float | None]) -> Story:
     story = Story().kiln()
     story.tell(160.2, "heat_on")
