@@ -13,13 +13,14 @@ from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import MoistureSample, determinations
 from app.judgement.history.history import hours_between
+from app.judgement.history.kiln_runs import air_was_out, run_at
 from app.judgement.history.stages import Stage
 
 AT_ONCE = timedelta(minutes=20)
 HOTTER_THAN_AIR_C = 3.0
 STEADY_C = 3.0
 """From memory: grain can't be hotter than the air that heats it, but for what the thermometers are off, unless that
-air has just been turned down."""
+air has just been turned down. Where a fan or a fire stands still, the air heats nothing."""
 
 APART_C = 2.0
 APART_SDS = 3.0
@@ -51,6 +52,9 @@ def _hotter_than_the_air(batch: BatchAt) -> Iterator[Flag]:
         for grain in batch.within(batch.history.readings("grain_temperature"), stage.starts_at, batch.end_of(stage)):
             air = batch.history.last_before(grain.at + AT_ONCE, air_on)
             if air is None or grain.value is None or air.value is None or abs(air.at - grain.at) > AT_ONCE:
+                continue
+            run = run_at(batch.history, grain.at)
+            if run is not None and air_was_out(batch.history, run, grain.at, max(air.at, grain.at)):
                 continue
             if grain.value > air.value + HOTTER_THAN_AIR_C and not _was_turned_down(air, air_on):
                 pairs.append((grain, air))

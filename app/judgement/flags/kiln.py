@@ -13,7 +13,7 @@ from app.judgement.facts.shapes import Fact, Reading, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import MoistureSample, net_of, tray_start
-from app.judgement.history.kiln_runs import run_at
+from app.judgement.history.kiln_runs import air_was_out, run_at
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dry_enough import dryness
 from app.judgement.programmes.programme import Programme, provenance
@@ -174,7 +174,7 @@ def _break_by_air(batch: BatchAt, stage: Stage) -> tuple[Fact, str] | None:
     run = run_at(batch.history, stage.starts_at)
     air_on = batch.within(batch.history.readings("air_on_temperature"), stage.starts_at, batch.end_of(stage))
     for off in batch.within(batch.history.readings("air_off_temperature"), stage.starts_at, batch.end_of(stage)):
-        if run is not None and run.is_without_heat(off.at):
+        if run is not None and (run.is_without_heat(off.at) or air_was_out(batch.history, run, off.at, off.at)):
             continue
         on = batch.history.last_before(off.at, air_on)
         if on is not None and on.value is not None and off.value is not None and off.at - on.at <= timedelta(hours=1):
@@ -193,13 +193,16 @@ def _break_by_trays(batch: BatchAt, stage: Stage) -> tuple[Fact, str] | None:
         if stage.covers(tray.at):
             by_tray.setdefault(tray.vessel, []).append(tray)
     found: list[Weighing] = []
-    run = run_at(batch.history, stage.starts_at)
+    history, run = batch.history, run_at(batch.history, stage.starts_at)
+    if run is None:
+        return None
     for weighings in by_tray.values():
-        start = tray_start(batch.history, weighings[0]) or weighings[0]
+        start = tray_start(history, weighings[0]) or weighings[0]
         rates = [
             (later, (net_of(earlier, start) - net_of(later, start)) / lasted)
             for earlier, later in pairwise(weighings)
-            if (lasted := run.hours_of_heat(earlier.at, later.at) if run is not None else 0.0) >= 0.5
+            if (lasted := run.hours_of_heat(earlier.at, later.at)) >= 0.5
+            and not air_was_out(history, run, earlier.at, later.at)
         ]
         for place in range(STEADY_WEIGHINGS, len(rates)):
             steady = median(rate for _, rate in rates[:place])

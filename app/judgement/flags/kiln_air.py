@@ -9,13 +9,12 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
+from app.judgement.history.kiln_runs import FALLEN_K
 from app.judgement.history.stages import Stage
 
-FALLEN_K = 15.0
 WARMS_UP = timedelta(hours=1)
 RISES_K = 1.0
-"""From memory: no draught and no thermostat takes so much off; a kiln that warms up shows more at each look, and is not
-judged in its first hour."""
+"""From memory: a kiln that warms up shows more at each look, and is not judged in its first hour."""
 
 _TELLS = ("heat_on", "resumed", "set_point", "heat_off", "paused", "interruption", "air_on_temperature")
 _NO_HEAT = frozenset({"heat_off", "paused", "interruption"})

@@ -17,7 +17,7 @@ from app.judgement.forecasts.bed import hours_of_heat
 from app.judgement.forecasts.course import is_usable, means_by_hour
 from app.judgement.forecasts.drying import DryingFit
 from app.judgement.history.history import History
-from app.judgement.history.kiln_runs import runs
+from app.judgement.history.kiln_runs import has_fallen_out, runs
 from app.science.drying import HALF_WIDTH_WB
 from app.science.humid_air import drying_duty
 from app.science.moisture import gross_to_stop_at_kg
@@ -138,6 +138,8 @@ def _rate_falls(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> f
     """Rates are those of one and the same air: what hotter air carries more of is divided out."""
     steady: list[float] = []
     for (start_h, start_kg), (end_h, end_kg) in pairwise(points):
+        if _was_out(pieces, start_h, end_h):
+            continue
         carries = _mean_constant(pieces, start_h, end_h)
         rate = (start_kg - end_kg) / (end_h - start_h) / carries
         if steady and rate < FALLEN_TO * max(median(steady), 1e-9):
@@ -145,6 +147,16 @@ def _rate_falls(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> f
         if start_h >= pieces[0].start_h:
             steady.append(rate)
     return None
+
+
+def _was_out(pieces: tuple[Air, ...], start_h: float, end_h: float) -> bool:
+    """Whether a fan or a fire stood still in a stretch: what dries then tells nothing of the bed."""
+    hottest_c = -math.inf
+    for air, until_h in zip(pieces, [*(piece.start_h for piece in pieces[1:]), math.inf], strict=True):
+        if air.start_h <= end_h and until_h > start_h and has_fallen_out(air.temperature_c, hottest_c):
+            return True
+        hottest_c = max(hottest_c, air.temperature_c)
+    return False
 
 
 def _mean_constant(pieces: tuple[Air, ...], start_h: float, end_h: float) -> float:
@@ -172,7 +184,9 @@ def _by_air_off(history: History, drying: DryingFit) -> BreakPoint | None:
     ]
     if len(inside) < 3:
         return None
-    hours, off_c = means_by_hour(history, inside)
+    looks = zip(*means_by_hour(history, inside), strict=True)
+    heated = [look for look in looks if not _was_out(drying.air.pieces, look[0], look[0])]
+    hours, off_c = [hour for hour, _ in heated], [value for _, value in heated]
     starts = np.array([piece.start_h for piece in drying.air.pieces])
     place = np.maximum(np.searchsorted(starts, hours, side="right") - 1, 0)
     lost = [drying.air.pieces[int(spot)].temperature_c - off for spot, off in zip(place, off_c, strict=True)]

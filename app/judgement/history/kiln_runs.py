@@ -6,6 +6,7 @@ time passes in them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -25,7 +26,9 @@ COOLER_BY_C, NO_AIR_YET_C = 2.0, 40.0
 AS_LOADED = timedelta(minutes=30)
 """Grain weighed or tested within this of the heat is as moist as it was loaded, from memory; later it has dried."""
 
-HEATED_C = 30.0
+HEATED_C, FALLEN_K = 30.0, 15.0
+"""From memory: no cooler air is heated; and no draught and no thermostat takes so much off."""
+
 SHOWS_HEAT = ("set_point", "air_on_temperature", "air_off_temperature")
 WEIGHED_DRY = frozenset({"tray", "moisture_test", "charge_weighing"})
 UNLOADED = frozenset({"stripped", "outturn", "culms"})
@@ -91,6 +94,24 @@ def fired_at(history: History, stage: Stage, until: datetime) -> datetime | None
         if stage.starts_at <= fact.at <= until and not (fact.kind == "air_on_temperature" and _is_cold(fact)):
             return fact.at
     return None
+
+
+def air_was_out(history: History, run: Run, start: datetime, end: datetime) -> bool:
+    """Whether the air into the grain, hot before, was read cold in a stretch or last before it: nothing dries in it."""
+    hottest_c, was_out = -math.inf, False
+    for fact in history.of_kind("set_point", "air_on_temperature"):
+        if not isinstance(fact, Reading) or fact.value is None or not run.heat_at <= fact.at <= end:
+            continue
+        if fact.kind == "air_on_temperature":
+            is_out = has_fallen_out(fact.value, hottest_c)
+            was_out = is_out or (was_out and fact.at > start)
+        hottest_c = max(hottest_c, fact.value)
+    return was_out
+
+
+def has_fallen_out(air_c: float, hottest_c: float) -> bool:
+    """Whether air that was so hot before is no longer heated."""
+    return air_c < HEATED_C and air_c < hottest_c - FALLEN_K
 
 
 def _is_cold(fact: Fact) -> bool:

@@ -1,6 +1,10 @@
 """The kiln: the ceiling, the floor of a stewing, the break point, dry enough."""
 
-from tests.judgement.flag_story import Story, hour_of
+import pytest
+
+from app.judgement.forecasts.forecast import fit
+from app.judgement.steps.next_steps import next_steps
+from tests.judgement.flag_story import Story, hour_of, moment
 
 
 def hot(*readings: tuple[float, float], moisture_wb: float = 0.44) -> Story:
@@ -142,6 +146,47 @@ def test_air_off_that_comes_near_air_on_tells_the_break_point_too() -> None:
         story.read(hour, "air_on_temperature", 52.0)
         story.read(hour, "air_off_temperature", off)
     assert hour_of(story.flag(165, "break_point").starts_at) == 165
+
+
+def still(*, back: bool) -> Story:
+    """Trays and airs every hour; from the fourth the fan stands, for four hours."""
+    story = dried(10.0, 9.2, 8.4, 7.6)
+    fan = [(hour, 52.0, 28.0) for hour in (161.1, 162.1, 163.1)] + [(hour, 14.0, 20.0) for hour in (163.4, 165, 167)]
+    for hour, air_on, air_off in [*fan, *([(167.5, 51.5, 28.0)] if back else [])]:
+        story.read(hour, "air_on_temperature", air_on)
+        story.read(hour, "air_off_temperature", air_off)
+        story.grain(hour, 26.0)
+    story.tray(165.1, 7.55)
+    story.tray(167.1, 7.5)
+    if back:
+        story.tray(168.6, 6.5)
+    return story
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_bed_that_loses_nothing_while_the_fan_stands_has_not_broken_and_no_thermometer_lies(back: bool) -> None:
+    story = still(back=back)
+    now = 168.7 if back else 167.2
+    assert story.flags(now, "break_point") == []
+    assert story.flags(now, "lying") == []
+    assert fit(story.history()).broke is None
+    assert not [
+        step.what
+        for step in next_steps(story.history(), moment(now))
+        if step.does == "raise" and step.due_at <= moment(now)
+    ]
+
+
+def test_air_that_is_cold_after_a_power_cut_tells_no_break_point() -> None:
+    story = Story().kiln()
+    for hour in (161, 162, 163):
+        story.read(hour, "air_on_temperature", 52.0)
+        story.read(hour, "air_off_temperature", 27.0)
+    story.tell(163.5, "interruption", {"what": "power cut", "until_at": moment(167).isoformat()})
+    story.read(167.2, "air_on_temperature", 20.7)
+    story.read(167.2, "air_off_temperature", 17.2)
+    assert story.flags(167.3, "break_point") == []
+    assert fit(story.history()).broke is None
 
 
 def test_air_on_read_long_before_is_not_set_against_air_off() -> None:
