@@ -183,15 +183,18 @@ def few_chits_at_cast(batch: BatchAt) -> Iterator[Flag]:
 
 
 def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
-    """Oversteeped, as soon as a weighing shows it; too dry at the cast. The last weighing before growth decides."""
+    """Oversteeped, as soon as a weighing shows it; too dry at the cast: until a later weighing shows it no longer.
+
+    The last weighing before growth decides.
+    """
     cast_at = _cast_at(batch)
     last = batch.now if cast_at is None else cast_at + timedelta(hours=1)
-    samples = [
+    weighed = [
         determination
         for determination in determinations(batch.history)
-        if determination.at <= last and _is_wet(batch, determination.at)
+        if determination.basis in ("test_bag", "charge_weighing", "tested") and _is_wet(batch, determination.at)
     ]
-    steeped = [each for each in samples if each.basis in ("test_bag", "charge_weighing", "tested")]
+    steeped = [each for each in weighed if each.at <= last]
     if not steeped or (
         batch.stage is not None and cast_at is None and batch.stage.name not in ("immersion", "air_rest")
     ):
@@ -201,14 +204,16 @@ def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
     limit = programme.limit("cast_moisture") if programme else None
     verdict = limit.judge(sample.moisture_wb) if limit else None
     is_at_cast = cast_at is not None and cast_at - sample.at <= NEAR_CAST
-    if verdict is None or verdict.severity is None or (verdict.position == "low" and not is_at_cast):
+    if limit is None or verdict is None or verdict.severity is None or (verdict.position == "low" and not is_at_cast):
         return
     stages = batch.stages_named("germination")
-    ends_at = stages[0].ends_at if stages else batch.ended_at
+    ends = [stages[0].ends_at if stages else batch.ended_at]
+    ends += [each.at for each in weighed if each.at > last and limit.judge(each.moisture_wb).severity is None]
     rule, words = _taken_up_words(verdict.position, verdict.bound or 0.0, sample.moisture_wb, sample.half_width)
     yield raised(
         batch, rule, verdict.severity, list(sample.facts), words, provenance(verdict.mark, verdict.source),
-        ends_at=ends_at, worst=sample.moisture_wb, unit="wb", place=sample.place,
+        ends_at=min((end for end in ends if end is not None), default=None),
+        worst=sample.moisture_wb, unit="wb", place=sample.place,
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from app.judgement.facts.shapes import Fact, Weighing
 from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.course import is_usable
+from app.judgement.forecasts.drying import DryingFit
 from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.grain.moisture_samples import (
@@ -75,6 +76,7 @@ class Estimate:
 
     since_h: hours from the last determination, `sample`. wettest: the upper 95 % bound where the grain is wettest.
     is_told: False where heat may have dried it and nothing tells how far: then it is anything up to what was loaded.
+    at_most: on the kiln no grain is wetter than it was loaded.
     """
 
     moisture_wb: float
@@ -84,6 +86,7 @@ class Estimate:
     sample: MoistureSample | None = None
     wettest: float = 0.0
     is_told: bool = True
+    at_most: float = WETTEST_WB
 
     @property
     def half_width(self) -> float:
@@ -96,7 +99,7 @@ class Estimate:
     @property
     def upper(self) -> float:
         """The upper 95 % bound; on the kiln that of the wettest tray, for there the enzymes die first."""
-        return min(max(self.moisture_wb + self.half_width, self.wettest), WETTEST_WB)
+        return min(max(self.moisture_wb + self.half_width, self.wettest), self.at_most)
 
 
 def wettest_it_may_be(estimate: Estimate | None) -> float:
@@ -170,7 +173,7 @@ def _estimate(history: History, at: datetime) -> Estimate | None:
     if loaded is not None:
         driest, as_loaded = max(central - 2.0 * sd, 0.0), max(loaded[0] + 2.0 * loaded[1], central + 2.0 * sd)
         return Estimate((driest + as_loaded) / 2.0, (as_loaded - driest) / 4.0, True, since_h, before, 0.0, False)
-    return Estimate(central, sd, True, since_h, before, wettest)
+    return Estimate(central, sd, True, since_h, before, wettest, at_most=_as_loaded(history, at, central))
 
 
 def moistures_at(history: History, moments: Sequence[datetime]) -> list[Estimate | None]:
@@ -185,12 +188,26 @@ def _untold_since_loading(history: History, at: datetime, last: MoistureSample) 
     """What it was loaded with, where it may have dried by now and nothing was weighed or tested, or just read of the
     air: by a plan that nobody has looked after nobody knows how far it has dried.
     """
-    run, told = run_at(history, at), fit(history).story
-    if run is None or told is None or at <= run.heat_at + AS_LOADED or last.at > run.heat_at:
+    run = run_at(history, at)
+    if run is None or at <= run.heat_at + AS_LOADED or last.at > run.heat_at:
         return None
-    start_h = history.hour(run.heat_at)
-    drying = next((each for each in told.runs if each.start_h == start_h), None)
+    drying = _drying(history, run)
     return None if drying is None or drying.known or _is_air_read(history, run, at) else drying.loaded_wb
+
+
+def _as_loaded(history: History, at: datetime, central: float) -> float:
+    """The most that grain which is heated may hold: the upper 95 % bound of what was loaded, in the wettest tray."""
+    run = run_at(history, at)
+    drying = None if run is None or at < run.heat_at or not run.covers(at) else _drying(history, run)
+    if drying is None:
+        return WETTEST_WB
+    loaded = [drying.loaded_wb, *(tray.loaded_wb for tray in drying.trays if tray.loaded_wb)]
+    return max(central, *(moisture + 2.0 * sd for moisture, sd in loaded))
+
+
+def _drying(history: History, run: Run) -> DryingFit | None:
+    told, start_h = fit(history).story, history.hour(run.heat_at)
+    return None if told is None else next((each for each in told.runs if each.start_h == start_h), None)
 
 
 def _is_air_read(history: History, run: Run, at: datetime) -> bool:

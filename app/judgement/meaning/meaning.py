@@ -201,7 +201,9 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
     if sample.moisture_wb > limit.target_high and key == "final_moisture" and name == "kilning":
         return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
     status = judged(limit, sample.moisture_wb)
-    if status == "fine" and key == "final_moisture" and sample.half_width > SURE_WB:
+    reach = (sample.moisture_wb - sample.half_width, sample.moisture_wb + sample.half_width)
+    may_be_dry = reach[0] <= limit.target_high and limit.target_low <= reach[1]
+    if may_be_dry and key == "final_moisture" and sample.half_width > SURE_WB:
         return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
     place = "inside" if status == "fine" else "outside"
     return Meaning(status, f"Moisture {shown}, {place} {target}", _follow_on(history, now, words).strip())

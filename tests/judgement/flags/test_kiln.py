@@ -3,7 +3,10 @@
 import pytest
 
 from app.judgement.forecasts.forecast import fit
+from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.meaning.meaning import meaning
 from app.judgement.steps.next_steps import next_steps
+from app.judgement.wording import Words
 from tests.judgement.flag_story import Story, hour_of, moment
 
 
@@ -241,6 +244,43 @@ def test_malt_that_was_loaded_at_nobody_knows_what_is_only_perhaps_dry_enough() 
     assert flag.title.startswith("Perhaps dry enough")
     assert "Test the malt" in flag.remedy
     assert weighed_dry(("tray 1", 5.8)).flag(174.1, "dry_enough").title.startswith("Dry enough")
+
+
+def green(moisture_wb: float = 0.43) -> Story:
+    """Loaded at what a bag of the floor tells."""
+    story = Story().grow()
+    story.bag_start()
+    story.bag(159.5, moisture_wb)
+    story.tell(160, "loaded")
+    story.tray(160.05, 1.66)
+    story.tell(160.1, "heat_on")
+    story.read(160.2, "set_point", 52.0)
+    return story
+
+
+def test_no_grain_on_the_kiln_may_be_wetter_than_it_was_loaded() -> None:
+    story = green()
+    loaded = moisture_at(story.history(), moment(160.05))
+    assert loaded is not None
+    for hour in (161.5, 162.5, 163.5):
+        story.read(hour, AIR, 51.0)
+        later = moisture_at(story.history(), moment(hour))
+        assert later is not None
+        assert later.is_told
+        assert later.upper <= loaded.upper + 0.003
+
+
+def test_a_tray_that_is_hardly_known_is_not_said_to_be_outside_what_it_may_be_in() -> None:
+    for net_kg, hardly in ((0.93, True), (0.965, True), (1.1, False)):
+        story = green()
+        story.tell(175, "heat_off")
+        tray = story.tray(175.1, net_kg)
+        history = story.history()
+        fact = history.by_id(tray)
+        assert fact is not None
+        said = meaning(history, fact, moment(175.2), Words(now=moment(175.2)))
+        assert ("Known too little" in said.detail) is hardly, (net_kg, said)
+        assert ("outside" in said.text) is not hardly, (net_kg, said)
 
 
 def test_heat_that_looks_like_a_slip_is_judged_as_it_was_read_and_asked_about_beside() -> None:

@@ -157,6 +157,15 @@ def test_oversteeped_is_told_while_it_is_still_under_water() -> None:
     assert "±" in flag.title
 
 
+@pytest.mark.parametrize(("at_cast", "rule"), [(0.47, "oversteeped"), (0.41, "dry_at_cast")])
+def test_the_water_taken_up_is_said_until_a_weighing_on_the_floor_is_in_range(at_cast: float, rule: str) -> None:
+    story = cast_at(at_cast)
+    story.bag(60, at_cast)
+    assert not story.flag(61, rule).has_ended
+    story.bag(70, 0.44)
+    assert hour_of(story.flag(71, rule).ends_at) == 70
+
+
 def test_a_weighing_long_after_the_cast_says_nothing_of_the_steep() -> None:
     story = cast_at(0.44)
     story.bag(45, 0.51)
