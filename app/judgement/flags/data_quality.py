@@ -10,7 +10,7 @@ from app.judgement.facts.kinds import KINDS, MALT_TESTS
 from app.judgement.facts.shapes import Fact, Part, Reading, StageChange, Tally, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
-from app.judgement.forecasts.trusted import is_at_the_fire
+from app.judgement.forecasts.trusted import HOT_C, is_at_the_fire
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.slips.questions import looks_like_a_slip
@@ -51,21 +51,33 @@ def slip(batch: BatchAt) -> Iterator[Flag]:
     for fact in batch.doubted:
         question = looks_like_a_slip(fact, batch.whole)[0]
         is_hot = is_at_the_fire(fact, batch.whole)
+        told_at = _heat_told_at(batch, fact) if is_hot else batch.ended_at
+        is_now = is_hot and told_at is None
         meaning = "It is judged as it was read" if is_hot else "It is left out of every flag"
         title = f"Another unit or a slip? {question.message}"
         yield raised(
-            batch, "slip", "act" if is_hot else "caution", [fact],
+            batch, "slip", "act" if is_now else "caution", [fact],
             Message(title, f"{meaning} until somebody says what was meant.",
-                    f"{'Look at the kiln now. ' if is_hot else ''}"
+                    f"{'Look at the kiln now. ' if is_now else ''}"
                     "Correct it; or answer “false alarm”, and it counts as it was read."),
             "what is usual for this kind, stage and programme, from memory",
-            ends_at=_heat_told_at(batch, fact) if is_hot else batch.ended_at, place=fact.place,
+            ends_at=told_at, place=fact.place,
         )  # fmt: skip
 
 
 def _heat_told_at(batch: BatchAt, hot: Fact) -> datetime | None:
-    """When the next look or the end of the heat told what a hot reading was; None while nobody has looked again."""
-    after = [each.at for each in batch.history.of_kind(hot.kind) if each.at > hot.at and each.place == hot.place]
+    """When the next look, grain that is cool again, or the end of the heat told what a hot reading was; None while
+    nobody has looked again."""
+    after = [
+        fact.at
+        for fact in batch.history.facts
+        if isinstance(fact, Reading)
+        and fact.at > hot.at
+        and (
+            (fact.kind == hot.kind and fact.place == hot.place)
+            or (fact.kind == "grain_temperature" and (fact.value or HOT_C) < HOT_C)
+        )
+    ]
     stage = batch.stage_at(hot.at)
     return min([*after, *([stage.ends_at] if stage is not None and stage.ends_at is not None else [])], default=None)
 

@@ -252,6 +252,16 @@ _OVERDUE = {
 }
 
 
+def _came_hot(batch: BatchAt, stage: Stage) -> bool:
+    """A stewing that is cooler than its floor has yet to begin: that flag has the say."""
+    programme = batch.programme_at(stage.starts_at)
+    limit = programme.limit_for("grain_temperature", "stewing") if programme else None
+    inside = [reading for reading in batch.history.readings("grain_temperature") if stage.covers(reading.at)]
+    if limit is None or not inside or inside[-1].value is None:
+        return True
+    return limit.judge(inside[-1].value).position != "low"
+
+
 def stage_overdue(batch: BatchAt) -> Iterator[Flag]:
     """A rest, a stewing or a germination that goes on longer than planned."""
     for name, key, hours_each in _PLANNED:
@@ -262,7 +272,7 @@ def stage_overdue(batch: BatchAt) -> Iterator[Flag]:
                 programme.limit(key) if programme else None, stage.starts_at, lasted / hours_each, hours_each
             )
             fact = batch.history.by_id(stage.fact_id)
-            if over is None or fact is None:
+            if over is None or fact is None or (name == "stewing" and not _came_hot(batch, stage)):
                 continue
             planned = wording.hours(over.bound * hours_each)
             title = f"{stage.word.capitalize()} for {wording.hours(lasted)}, more than {planned}"

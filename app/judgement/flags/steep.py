@@ -11,6 +11,7 @@ from app.judgement.facts.shapes import Fact, Remark, StageChange, Tally
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Overrun, Rule, overrun, raised, worse
 from app.judgement.forecasts.moisture import determinations
+from app.judgement.grain.moisture_samples import MoistureSample
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
@@ -18,6 +19,7 @@ from app.science.proportions import wilson_interval
 
 SAME_LOOK = timedelta(minutes=30)
 NEAR_CAST = timedelta(hours=3)
+SOAKED_ON = timedelta(hours=1)
 """A count or a weighing this near to the cast tells of the cast."""
 
 CHITS_DUE_H = 30.0
@@ -203,18 +205,37 @@ def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
     programme = batch.programme_at(sample.at)
     limit = programme.limit("cast_moisture") if programme else None
     verdict = limit.judge(sample.moisture_wb) if limit else None
-    is_at_cast = cast_at is not None and cast_at - sample.at <= NEAR_CAST
-    if limit is None or verdict is None or verdict.severity is None or (verdict.position == "low" and not is_at_cast):
+    is_low = verdict is not None and verdict.position == "low"
+    if limit is None or verdict is None or verdict.severity is None or (is_low and not _tells_the_cast(batch, sample)):
         return
     stages = batch.stages_named("germination")
     ends = [stages[0].ends_at if stages else batch.ended_at]
     ends += [each.at for each in weighed if each.at > last and limit.judge(each.moisture_wb).severity is None]
+    if is_low:
+        ends.append(_wetted_at(batch, verdict.bound or 0.0))
     rule, words = _taken_up_words(verdict.position, verdict.bound or 0.0, sample.moisture_wb, sample.half_width)
     yield raised(
         batch, rule, verdict.severity, list(sample.facts), words, provenance(verdict.mark, verdict.source),
         ends_at=min((end for end in ends if end is not None), default=None),
         worst=sample.moisture_wb, unit="wb", place=sample.place,
     )  # fmt: skip
+
+
+def _tells_the_cast(batch: BatchAt, sample: MoistureSample) -> bool:
+    """It was weighed near the cast, and the grain was not under water for long after it."""
+    cast_at = _cast_at(batch)
+    if cast_at is None or cast_at - sample.at > NEAR_CAST:
+        return False
+    ends = [min(batch.end_of(stage), cast_at) for stage in batch.stages_named("immersion")]
+    return all(end - sample.at <= SOAKED_ON for end in ends)
+
+
+def _wetted_at(batch: BatchAt, bound: float) -> datetime | None:
+    """When a bed cast too dry was sprinkled, or was weighed and found wet enough."""
+    cast_at = _cast_at(batch)
+    times = [fact.at for fact in batch.history.of_kind("sprinkled")]
+    times += [each.at for each in determinations(batch.history) if each.moisture_wb >= bound]
+    return min((at for at in times if cast_at is not None and at > cast_at), default=None)
 
 
 def _is_wet(batch: BatchAt, moment: datetime) -> bool:

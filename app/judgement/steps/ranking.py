@@ -35,6 +35,7 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
     "heat_off": frozenset({"raise", "heat_on"}),
     "smother": HANDLES | {"heat_off", "lower", "grain_temperature"},
     "lower": frozenset({"raise"}),
+    "raise": frozenset({"loaded"}),
     "relight": frozenset({"raise"}),
     "sprinkled": frozenset({"dry"}),
     "dry": frozenset({"sprinkled", "steep_on", "water_changed", "stand"}),
@@ -125,6 +126,10 @@ def rank(batch: BatchAt, planned: Iterable[NextStep], judged: Sequence[JudgedFla
     for flag in asking:
         if flag.severity == "act":
             steps.append(_asked(batch, flag, due, words))
+    if any(step.doing == "look" for step in steps):
+        # Whether a hot reading was read right is asked after what it asks for.
+        steps = [replace(step, order="fire") if step.doing == "lower" else step for step in steps]
+        steps.sort(key=lambda step: step.doing == "look")
     kept = _kept(sorted(steps, key=_place))
     said = _not_against(batch, asking, kept)
     beside = {doing for flag in said for doing in ask_of(batch, flag).does[:1]}

@@ -100,6 +100,14 @@ def test_a_stewing_is_given_an_hour_to_come_hot() -> None:
     assert stewed((160.5, 40.0), (161.1, 54.9)).flag(161.2, "cool_stew").severity == "caution"
 
 
+def test_a_stewing_that_never_came_hot_is_told_to_be_heated_and_not_to_be_let_out_or_loaded() -> None:
+    story = stewed(*((160.5 + number, 42.0) for number in range(7)))
+    for hour in (161.6, 162.6, 163.6, 166.6):
+        assert story.flag(hour, "cool_stew")
+        assert story.flags(hour, "stage_overdue") == []
+        assert "loaded" not in {step.kind for step in next_steps(story.history(), moment(hour))}
+
+
 def test_a_stewing_on_its_floor_is_hot_enough_and_just_below_the_target_a_notice() -> None:
     assert stewed((161.5, 60.0)).flags(162, "cool_stew") == []
     assert stewed((161.5, 59.0)).flag(162, "cool_stew").severity == "notice"

@@ -179,6 +179,24 @@ def test_too_dry_is_not_told_before_the_cast() -> None:
     assert story.flags(5.5, "dry_at_cast") == []
 
 
+def test_a_weighing_before_the_last_water_does_not_tell_that_it_was_cast_too_dry() -> None:
+    story = Story().begin()
+    story.bag_start()
+    story.tell(20, "drained")
+    story.bag(34, 0.39)
+    story.tell(34, "steep_on", method="still")
+    story.tell(37, "cast")
+    assert story.flags(37.5, "dry_at_cast") == []
+
+
+def test_too_dry_at_the_cast_ends_with_the_sprinkling_or_where_a_weighing_shows_it_wet_enough() -> None:
+    for mend in (lambda story: story.tell(50, "sprinkled", {"amount": 0.001}), lambda story: story.bag(50, 0.43)):
+        story = cast_at(0.39)
+        assert story.flag(49, "dry_at_cast").ends_at is None
+        mend(story)
+        assert hour_of(story.flag(60, "dry_at_cast").ends_at) == 50
+
+
 def test_a_foaming_steep_is_a_caution_and_sour_beside_it_is_act_now() -> None:
     story = Story().begin()
     story.look(4, steep="foaming")

@@ -149,3 +149,30 @@ def test_an_over_long_steep_told_three_times_is_said_once() -> None:
     for hour in (0.5, 1.0):
         story.tell(hour, "steep_on", method="still")
     assert len(story.flags(16, "long_under_water")) == 1
+
+
+def test_hot_grain_is_cooled_before_it_is_asked_whether_it_was_read_right() -> None:
+    story = Story().kiln()
+    story.read(165, "set_point", 135.0)
+    story.grain(165.5, 128.0)
+    order, what = first(story, 165.6)
+    assert (order, what.partition(" to ")[0]) == ("fire", "Lower the air-on")
+    assert "slip" in flags(story, 165.6)
+
+
+def test_a_hot_reading_that_is_past_asks_nobody_to_look_at_the_kiln_at_once() -> None:
+    story = Story().kiln()
+    doubted = story.read(165, "set_point", 135.0)
+    assert story.flag(165.1, "slip").severity == "act"
+    story.tell(166, "heat_off")
+    assert story.flag(166.1, "slip").severity == "act"
+    story.grain(169, 25.0)
+    flag = story.flag(169.1, "slip")
+    assert (flag.severity, flag.fact_ids) == ("caution", (doubted,))
+    assert "Look at the kiln now" not in flag.remedy
+
+
+def test_a_question_is_followed_by_no_full_stop() -> None:
+    story = Story().kiln()
+    story.read(165, "set_point", 135.0)
+    assert "?." not in next_steps(story.history(), moment(165.1))[0].why
