@@ -351,3 +351,34 @@ def test_air_that_is_still_rising_or_was_set_lower_or_goes_without_heat_has_not_
         ((160.3, "set_point", 50.0), (163.0, AIR, 49.0), (163.5, "paused", None), (164.5, AIR, 25.0)),
     ):
         assert blown(*told).flags(165.0, "air_fell") == [], told
+
+
+def test_a_set_point_written_down_in_a_pause_does_not_bring_the_heat_back() -> None:
+    paused = ((160.3, "set_point", 60.0), (163.0, AIR, 60.0), (164.0, "paused", None), (164.1, "set_point", 60.0))
+    assert blown(*paused, (166.0, AIR, 22.0)).flags(166.1, "air_fell") == []
+    again = ((166.2, "resumed", None), (167.0, AIR, 24.0))
+    assert blown(*paused, *again).flags(167.1, "air_fell") == []
+    assert blown(*paused, *again, (167.5, AIR, 23.0)).flag(167.6, "air_fell").severity == "act"
+
+
+def test_air_that_falls_after_an_interruption_with_an_end_of_its_own_is_told() -> None:
+    story = blown((160.3, "set_point", 60.0), (163.0, AIR, 60.0))
+    story.tell(164, "interruption", {"what": "fan", "until_at": moment(164.2).isoformat()})
+    story.read(166, AIR, 60.0)
+    story.read(168, AIR, 22.0)
+    assert story.flag(168.1, "air_fell").worst == 22.0
+
+
+def test_air_lowered_as_it_was_asked_and_read_without_a_set_point_has_not_fallen() -> None:
+    story = blown((163.0, AIR, 70.0))
+    story.grain(163, 60.0, "middle")
+    story.read(164.5, AIR, 50.0)
+    assert story.flags(164.6, "air_fell") == []
+    story.read(165.5, AIR, 30.0)
+    assert story.flag(165.6, "air_fell").remedy.endswith("enter the set point.")
+
+
+def test_a_kiln_set_hotter_is_given_its_time_to_come_to_it() -> None:
+    raised = ((160.3, "set_point", 52.0), (163.0, AIR, 52.0), (163.1, "set_point", 75.0), (163.5, AIR, 52.5))
+    assert blown(*raised).flags(163.6, "air_fell") == []
+    assert blown(*raised, (164.5, AIR, 53.0)).flag(164.6, "air_fell").worst == 53.0
