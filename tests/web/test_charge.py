@@ -186,8 +186,15 @@ def asleep() -> dict[str, Any]:
         ([grew(98)], "●", "fit", "98 % of 100 grew in three days in 4 mL: at least the 95 % asked"),
         ([grew(90)], "▲", "weak", "90 % of 100 grew in three days in 4 mL: below the 95 % asked"),
         ([grew(60)], "■", "unfit", "60 % of 100 grew in three days in 4 mL: below the 95 % asked"),
-        ([grew(80), asleep()], "▲", "wait and retest: dormant", "99 % are alive, 19 points of them asleep"),
-        ([grew(98), grew(60, "8ml")], "▲", "water sensitive", "Water costs it 38 points"),
+        (
+            [grew(80), asleep()],
+            "▲",
+            "wait and retest: dormant",
+            "99 % are alive, 19 points (12 to 28) more than grew: asleep",
+        ),
+        ([grew(98), grew(50, "8ml")], "▲", "water sensitive", "Water costs it 48 points (37 to 58)"),
+        # By Newcombe 98 and 60 of 100 are 28 to 48 points apart: 30, from where on it counts, lies between.
+        ([grew(98), grew(60, "8ml")], "▲", "can’t tell: may be water sensitive", "Water costs it 38 points (28 to 48)"),
         ([grew(98, days_ago=90)], "◆", "fit", "The test is 90 days old: test again before you charge."),
     ],
 )
