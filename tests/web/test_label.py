@@ -201,6 +201,7 @@ def left_off(client: FlaskClient) -> str:
     [
         ("barley_diastatic", "diastatic", "Barley malt", "diastatic_power", {"value": 100.0}),
         ("barley_diastatic", "diastatic", "Barley malt", "conversion_test", CONVERTED),
+        ("barley_diastatic", "diastatic", "Barley malt", "conversion_test", CONVERTED | {"value": 20.0}),
         ("barley_dark", "dark", "Barley malt", "malt_colour", {"value": 15.0}),
     ],
 )  # fmt: skip
@@ -218,14 +219,19 @@ def test_a_label_claims_only_what_was_measured(
 
 
 @pytest.mark.parametrize(
-    ("key", "claim", "test", "value"),
-    [("barley_diastatic", "diastatic", "diastatic_power", 20.0), ("barley_dark", "dark", "malt_colour", 14.0)],
+    ("key", "claim", "test", "values"),
+    [
+        ("barley_diastatic", "diastatic", "diastatic_power", {"value": 20.0}),
+        ("barley_diastatic", "diastatic", "conversion_test", CONVERTED | {"value": 20.1}),
+        ("barley_diastatic", "diastatic", "conversion_test", CONVERTED | {"value": 600.0}),
+        ("barley_dark", "dark", "malt_colour", {"value": 14.0}),
+    ],
 )
 def test_a_test_that_says_otherwise_shows_nothing(
-    app: Flask, client: FlaskClient, key: str, claim: str, test: str, value: float
+    app: Flask, client: FlaskClient, key: str, claim: str, test: str, values: dict[str, object]
 ):
     jar_of(app, key)
-    measure(app, test, {"value": value})
+    measure(app, test, values)
     assert claim not in label(client)
 
 

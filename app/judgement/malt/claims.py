@@ -9,10 +9,14 @@ from typing import NamedTuple
 
 from app.judgement.facts.shapes import Action, Result
 from app.judgement.history.history import History
+from app.judgement.malt.tests import conversion_of
 from app.science.malt_analysis import GRIST_NEEDS_LINTNER
 
 DARK_FROM_EBC = 15.0
 """From memory: where the malts begin that are sold as dark."""
+DIASTATIC_FROM_CONVERSION = 0.5
+"""The house's own [M]: diastatic malt converts within twice the time of a good reference malt."""
+
 SMOKE = re.compile(r"(?<![a-z])smok(?:e|ed|y)(?![a-z])", re.IGNORECASE)
 
 
@@ -33,7 +37,8 @@ def _is_diastatic(history: History) -> bool:
     power = _last(history, "diastatic_power")
     if power is not None:
         return power.value > GRIST_NEEDS_LINTNER
-    return _last(history, "conversion_test") is not None
+    test = _last(history, "conversion_test")
+    return test is not None and conversion_of(test) >= DIASTATIC_FROM_CONVERSION
 
 
 def _is_dark(history: History) -> bool:
@@ -49,7 +54,7 @@ CLAIMS: Mapping[str, Claim] = MappingProxyType(
     {
         "diastatic": Claim(
             re.compile(r"(?<![a-z])(?:non[- ]?)?diastatic(?![a-z])", re.IGNORECASE),
-            "measure its diastatic power, or time a conversion test",
+            "measure its diastatic power, or convert within twice the time of a reference malt",
             _is_diastatic,
         ),
         "dark": Claim(
