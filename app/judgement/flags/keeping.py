@@ -40,6 +40,8 @@ def final_moisture(batch: BatchAt) -> Iterator[Flag]:
     side = [each for each in told if limit.judge(each.moisture_wb).position == verdict.position]
     figure = wording.percent(last.moisture_wb, last.half_width)
     rule, message = _moisture_message(verdict.position, figure, wording.percent(verdict.bound or 0.0))
+    if verdict.position == "high" and verdict.severity == "act":
+        message = message._replace(remedy="Back on the kiln at a gentle heat, today; don't seal it, and don't keep it.")
     yield raised(
         batch, rule, verdict.severity, [fact for each in side for fact in each.facts], message,
         provenance(verdict.mark, verdict.source),

@@ -82,7 +82,7 @@ def _of_flag(flag: Flag, said: Meaning, fact: Fact, words: Words) -> Meaning:
         return Meaning(flag.severity, told.remedy, f"{told.title}. {caution}".strip(), says_what_to_do=True)
     if said.says_what_to_do:
         return replace(said, status=flag.severity)
-    own = "" if isinstance(fact, Reading) else f" {said.text}."
+    own = "" if isinstance(fact, Reading) else f" {said.text.removesuffix('.')}."
     return Meaning(flag.severity, told.title, f"{told.remedy}{own}")
 
 

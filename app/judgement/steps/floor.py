@@ -143,9 +143,15 @@ def _too_warm(plan: InPlan, plain: NextStep) -> NextStep | None:
 
 
 def _sprinkle(plan: InPlan, until: datetime | None) -> NextStep | None:
-    """When the bed falls below what is wanted of it, by what was weighed or by its drift; not in its last day."""
+    """When the bed falls below what is wanted of it, by what was weighed or by its drift; not in its last day.
+
+    Where nothing was weighed or tested since it was first under water, nobody knows that it is dry.
+    """
     limit, story = plan.limit("cast_moisture"), plan.batch.fitted.story
     if limit is None or limit.target_low is None or story is None or plan.batch.moisture is None:
+        return None
+    sample, soaked = plan.batch.moisture.sample, plan.batch.stages_named("immersion")
+    if soaked and (sample is None or sample.at <= soaked[0].starts_at):
         return None
     now_h = plan.batch.history.hour(plan.batch.now)
     hours = now_h + np.linspace(0.0, DRY_AHEAD_H, 25)
@@ -159,7 +165,6 @@ def _sprinkle(plan: InPlan, until: datetime | None) -> NextStep | None:
     sooner = hours[np.flatnonzero(low < limit.target_low)[0]] - now_h
     is_now = below[0] == 0
     if is_now:
-        sample = plan.batch.moisture.sample
         due = max(sample.at if sample is not None else plan.stage.starts_at, plan.stage.starts_at)
     early = due if is_now else plan.batch.now + timedelta(hours=float(sooner))
     return step(

@@ -71,7 +71,8 @@ def _planned(batch: BatchAt, words: Words) -> list[NextStep]:
 
 def _catch_up(batch: BatchAt, stage: Stage, until: datetime, steps: list[NextStep], words: Words) -> NextStep:
     """Where the record breaks off long ago, nobody knows what is due."""
-    first = min(steps, key=lambda step: (step.kind not in STAGE_KINDS, step.due_at), default=None)
+    due = [step for step in steps if step.due_at <= batch.now]
+    first = min(due, key=lambda step: (step.kind not in STAGE_KINDS, step.due_at), default=None)
     still = f" If it still is: {first.what[:1].lower()}{first.what[1:]}." if first is not None else ""
     what = f"Write down what was done since {words.clock(until)}"
     return NextStep(

@@ -16,6 +16,7 @@ from app.judgement.forecasts.moisture import Estimate, wettest_it_may_be
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import fired_at, run_at
 from app.judgement.history.stages import Stage
+from app.judgement.history.told_late import told_until
 from app.judgement.malt.dry_enough import Dryness, dryness
 from app.judgement.programmes.parts import CeilingStep
 from app.judgement.programmes.programme import Limit, Programme
@@ -137,7 +138,8 @@ def _kiln_card(batch: BatchAt) -> KilnCard | None:
     has_ceiling = bool(programme.ceiling) and stage.name != "stewing"
     if not (has_ceiling or floor or forecast):
         return None
-    moisture = batch.moisture
+    # How far it has dried since the entry to which somebody has caught up, nobody knows.
+    moisture = batch.moisture if told_until(history, now) is None else None
     ceiling = _ceiling_now(programme, moisture) if has_ceiling else None
     run = run_at(history, now)
     drying = fitted.drying if forecast is not None else None

@@ -177,3 +177,12 @@ def test_malt_finished_wet_is_no_drier_for_the_weeks_that_nobody_looked() -> Non
             for hour in (101.0, 150.0, 24.0 * 40, 24.0 * 300)
         ]
         assert raised == [["act"]] * 4
+
+
+def test_malt_much_too_wet_is_not_to_be_sealed_and_kept_for_weeks() -> None:
+    for moisture_wb, is_sealed in ((0.2, False), (0.061, True)):
+        story = stripped()
+        story.tell(177, "moisture_test", {"value": moisture_wb}, method="oven_malt")
+        remedy = story.flag(178, "not_dry_enough").remedy
+        assert ("weeks" in remedy) == is_sealed
+        assert ("don't seal it" in remedy) != is_sealed

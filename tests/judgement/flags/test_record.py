@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from app.judgement.forecasts.moisture import determination_of
 from app.judgement.meaning.meaning import meaning
 from app.judgement.programmes.programme import load_builtin
 from tests.judgement.flag_story import Story, hour_of, moment
@@ -361,3 +362,26 @@ def test_a_load_set_to_one_that_is_drying_is_told_and_a_new_one_after_the_heat_i
     after.tell(160, "heat_off")
     after.tell(161, "loaded")
     assert not any(flag.severity == "caution" for flag in after.flags(161.1, "strange_order"))
+
+
+def test_a_tray_known_too_little_is_not_said_to_be_outside_of_what_is_wanted() -> None:
+    story = Story().kiln()
+    story.records = [record for record in story.records if record["kind"] != "moisture_test"]
+    story.tray(160.05, 2.0)
+    story.grain(165, 60.0)
+    story.tray(172, 1.17)
+    history = story.history()
+    told = history.of_kind("tray")[-1]
+    sample = determination_of(history, told)
+    assert sample is not None
+    assert sample.moisture_wb < 0.04 < sample.moisture_wb + sample.half_width
+    said = meaning(history, told, moment(172.1))
+    assert "outside" not in said.text
+    assert said.detail == "Known too little to say whether it is dry enough: test the malt."
+
+
+def test_an_answer_ends_in_one_full_stop() -> None:
+    story = Story().charge()
+    charge = story.history().of_kind("charge")[0]
+    said = meaning(story.history(), charge, moment(0))
+    assert (said.status, said.detail[-12:]) == ("caution", "harged kept.")

@@ -269,6 +269,17 @@ def test_a_look_that_is_silent_of_rootlets_takes_back_no_felted_ones_but_turning
     assert "felted" not in step_of(story, 63.6, "turned").why
 
 
+def test_nobody_is_told_to_sprinkle_grain_that_was_never_weighed() -> None:
+    story = Story().begin()
+    for hour, kind in ((4, "drained"), (14, "steep_on"), (17, "drained")):
+        story.tell(hour, kind)
+    story.tell(18, "cast")
+    assert "sprinkled" not in kinds_of(story, 18.1)
+    story.bag_start()
+    story.bag(18, 0.38)
+    assert "sprinkled" in kinds_of(story, 18.1)
+
+
 def test_a_bed_below_what_it_needs_is_sprinkled_with_so_much_water() -> None:
     story = Story()
     story.grow()

@@ -144,6 +144,18 @@ def test_while_last_week_is_caught_up_on_one_is_asked_for_what_came_next() -> No
     assert hour_of(steps[0].due_at) == 0
 
 
+def test_while_last_week_is_caught_up_on_nothing_is_asked_for_before_its_time() -> None:
+    story = Story().grow()
+    story.tell(60, "turned")
+    story.records[-1]["written_at"] = moment(80).isoformat()
+    (step,) = next_steps(story.history(), moment(80.1))
+    assert step.why == "By the last entry it was germination then. If it still is: take the grain’s temperature."
+    story.tell(160, "turned")
+    story.records[-1]["written_at"] = moment(190).isoformat()
+    (step,) = next_steps(story.history(), moment(190.1))
+    assert step.why.endswith("If it still is: load the kiln.")
+
+
 def test_an_over_long_steep_told_three_times_is_said_once() -> None:
     story = Story().begin()
     for hour in (0.5, 1.0):

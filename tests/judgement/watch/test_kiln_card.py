@@ -420,3 +420,20 @@ def test_card_and_next_step_say_one_moment_for_dry_with_one_interval(weighed: tu
     off = next(step for step in next_steps(story.history(), at(hour)) if step.kind == "heat_off")
     assert forecast.dry.central is not None
     assert (off.due_at, off.earliest_at, off.latest_at) == (forecast.dry.central, forecast.dry.low, forecast.dry.high)
+
+
+def test_while_a_kiln_is_caught_up_on_its_ceiling_is_that_of_wet_grain() -> None:
+    story = loaded()
+    weigh(story, 160.1, LOADED_KG)
+    weigh(story, 168, net_at(0.10))
+    for hour in (169, 190):
+        card = kiln_card(story.history(), at(hour))
+        assert card is not None
+        assert card.ceiling is not None
+        assert card.ceiling.told is not None
+    story.records[-1]["written_at"] = at(190).isoformat()
+    card = kiln_card(story.history(), at(190.1))
+    assert card is not None
+    assert card.ceiling is not None
+    assert (card.ceiling.told, card.ceiling.place) == (None, 1)
+    assert "moisture" in {gap.key for gap in card.gaps}
