@@ -14,6 +14,7 @@ from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import charged, net_of, scale_step_kg, tray_start
 from app.judgement.grain.moisture_samples import SAME_MOMENT, SCALE_SD
 from app.judgement.history.history import hours_between
+from app.judgement.history.kiln_runs import run_at
 
 AT_THE_LOADING = timedelta(hours=1)
 STEEPING = ("immersion", "air_rest")
@@ -103,8 +104,7 @@ def _dry_kg(batch: BatchAt, weighing: Weighing) -> float | None:
         start = tray_start(batch.history, weighing)
         estimate = batch.moisture_at(start.at) if start is not None and start is not weighing else None
         return None if start is None or estimate is None else net_of(start, start) * (1.0 - estimate.upper)
-    starts = [each for each in batch.history.of_shape(Weighing, "test_bag_start") if each.vessel == weighing.vessel]
-    start = batch.history.last_before(weighing.at, starts)
+    start = _bag_start(batch, weighing)
     if start is None:
         return None
     whole = charged(batch.history)
@@ -121,18 +121,24 @@ def out_of_row(batch: BatchAt) -> Iterator[Flag]:
             by_tray.setdefault((tray.vessel, start.id), []).append(tray)
     for (vessel, _), trays in by_tray.items():
         net = [net_of(tray, trays[0]) for tray in trays]
-        found = _heavier(trays, net) or _without_tare(trays, net)
+        found = _heavier(batch, trays, net) or _without_tare(trays, net)
         if found is not None:
             yield _row_flag(batch, vessel or "The tray", *found)
-    for vessel in {bag.vessel for bag in batch.history.of_shape(Weighing, "test_bag")}:
-        bags = [bag for bag in batch.history.of_shape(Weighing, "test_bag") if bag.vessel == vessel]
-        inside = [bag for bag in bags if (stage := batch.stage_at(bag.at)) and stage.name in STEEPING]
-        starts = [each for each in batch.history.of_shape(Weighing, "test_bag_start") if each.vessel == vessel]
-        start = batch.history.last_before(inside[0].at, starts) if inside else None
-        if start is not None:
-            found = _steeped(batch, start, inside)
-            if found is not None:
-                yield _row_flag(batch, vessel or "The test bag", *found)
+    by_bag: dict[str, tuple[Weighing, list[Weighing]]] = {}
+    for bag in batch.history.of_shape(Weighing, "test_bag"):
+        start, stage = _bag_start(batch, bag), batch.stage_at(bag.at)
+        if start is not None and stage is not None and stage.name in STEEPING:
+            by_bag.setdefault(start.id, (start, []))[1].append(bag)
+    for start, bags in by_bag.values():
+        found = _steeped(batch, start, bags)
+        if found is not None:
+            yield _row_flag(batch, start.vessel or "The test bag", *found)
+
+
+def _bag_start(batch: BatchAt, bag: Weighing) -> Weighing | None:
+    """Its last filling."""
+    starts = [each for each in batch.history.of_shape(Weighing, "test_bag_start") if each.vessel == bag.vessel]
+    return batch.history.last_before(bag.at, starts)
 
 
 Found = tuple[list[Weighing], str]
@@ -144,12 +150,19 @@ def _apart_kg(first: Weighing, second: Weighing, alike: Sequence[Weighing]) -> f
     return max(APART_SDS * scale_kg, LEAST_APART * first.net_kg)
 
 
-def _heavier(trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:
+def _heavier(batch: BatchAt, trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:
     for (before, after), (was, now) in zip(pairwise(trays), pairwise(net), strict=True):
         # Weighed twice at one look, it is neither heavier nor lighter: the two are one determination.
-        if now > was + _apart_kg(before, after, trays) and after.at - before.at > SAME_MOMENT:
+        is_heavier = now > was + _apart_kg(before, after, trays) and after.at - before.at > SAME_MOMENT
+        if is_heavier and _is_in_heat(batch, before.at, after.at):
             return [before, after], f"{wording.mass(now)} after {wording.mass(was)}: grain gets no heavier in the heat"
     return None
+
+
+def _is_in_heat(batch: BatchAt, first: datetime, last: datetime) -> bool:
+    """Whether the heat never stood still between two moments: dry malt without it takes up damp."""
+    run = run_at(batch.history, last)
+    return run is not None and run.covers(last) and not run.without_heat(first, last)
 
 
 def _without_tare(trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:

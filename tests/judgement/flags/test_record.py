@@ -385,3 +385,22 @@ def test_an_answer_ends_in_one_full_stop() -> None:
     charge = story.history().of_kind("charge")[0]
     said = meaning(story.history(), charge, moment(0))
     assert (said.status, said.detail[-12:]) == ("caution", "harged kept.")
+
+
+def test_a_bag_that_was_emptied_and_filled_with_less_has_not_got_lighter_in_the_steep() -> None:
+    story = steeped((5.9, 0.650))
+    story.bag_start(6.2, 0.3)
+    story.tell(23, "test_bag", {"vessel": "bag 1", "net_kg": 0.40}, method="blotted")
+    assert story.flags(23.1, "out_of_row") == []
+    story.tell(24, "test_bag", {"vessel": "bag 1", "net_kg": 0.33}, method="blotted")
+    assert "no lighter in the steep" in story.flag(24.1, "out_of_row").title
+
+
+def test_malt_that_takes_up_damp_without_heat_has_not_got_heavier_in_the_heat() -> None:
+    dry, damp = ((160.0, {"net_kg": 1.12}), (185.0, {"net_kg": 1.16}))
+    assert on_trays(START, dry, damp).flags(185.1, "out_of_row") != []
+    cooled = on_trays(START, dry, damp)
+    cooled.tell(161, "heat_off")
+    assert cooled.flags(185.1, "out_of_row") == []
+    cooled.tell(184, "heat_on")
+    assert cooled.flags(185.1, "out_of_row") == []
