@@ -128,6 +128,21 @@ def test_bad_air_is_told_at_the_head_of_the_page(app: Flask, client: FlaskClient
     assert "Leave now" in client.get("/house").text
 
 
+def gas(hours_ago: float) -> Record:
+    at = iso(NOW - timedelta(hours=hours_ago))
+    return entry("co_room", {"value": "150", "value_unit": "ppm"}, id="gas", at=at) | {"subject": HOUSE}
+
+
+def test_bad_air_is_told_at_home_for_half_a_day(app: Flask, client: FlaskClient):
+    told(app, gas(hours_ago=11))
+    assert "Fuel off from outside" in client.get("/").text
+
+
+def test_bad_air_of_long_ago_is_told_at_home_no_more(app: Flask, client: FlaskClient):
+    told(app, gas(hours_ago=12))
+    assert "Fuel off from outside" not in client.get("/").text
+
+
 def test_an_empty_house_says_what_to_do_first(client: FlaskClient):
     page = client.get("/house").text
     assert "Name the thermometer with a reading" in page

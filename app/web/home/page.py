@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,8 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.judgement import rules_version
-from app.judgement.facts.shapes import Fact
+from app.judgement.facts.shapes import Fact, Reading
+from app.judgement.flags.limits import AIR_HOLDS
 from app.judgement.history.guard import judged
 from app.judgement.history.history import History, order, standing
 from app.judgement.history.stages import all_stages, is_live
@@ -26,6 +27,7 @@ from app.store.stock import list_stock_kg
 from app.web.home.order import Places, order_of
 from app.web.summary.batch_rows import remembered, rows_of, summary_now
 from app.web.summary.glance import Glance, glance_at
+from app.web.words.facts import Said
 from app.web.words.grave import last_airs
 
 PER_PAGE = 12
@@ -67,7 +69,7 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
     in_stock = [line for line in held if line.left or line.is_overdrawn]
     return {
-        "airs": [each for each in last_airs(standing_facts(session), words) if each[0].status in ("caution", "act")],
+        "airs": list(_airs_now(session, words)),
         "live": glances,
         "page": page,
         "has_older": len(live_ids) > first + PER_PAGE,
@@ -76,6 +78,14 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
         "has_lots": bool(lots),
         "ended": rows,
     }
+
+
+def _airs_now(session: Session, words: Words) -> Iterator[tuple[Said, Reading]]:
+    """Of each gas the last reading in the house, where it was too much and is no older than air holds."""
+    assert words.now is not None
+    for said, fact in last_airs(standing_facts(session), words):
+        if said.status in ("caution", "act") and words.now < fact.at + AIR_HOLDS:
+            yield said, fact
 
 
 def _going_and_over(histories: Sequence[History], words: Words) -> tuple[list[Glance], dict[str, Summary]]:
