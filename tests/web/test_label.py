@@ -185,9 +185,10 @@ def test_what_is_held_gets_no_sheet(app: Flask, client: FlaskClient):
 CONVERTED = {"value": 12.0, "beside": {"reference_min": 10.0}}
 
 
-def jar_of(app: Flask, key: str, name: str = "Jar 3") -> None:
+def jar_of(app: Flask, key: str, name: str = "Jar 3", lot: str = "Croft") -> None:
     with write_session(app.extensions["engine"]) as session:
         batch = add_story(session, hours_ago=400, key=key)
+        session.scalars(select(Lot)).one().name = lot
     fill(app, batch, name=name)
 
 
@@ -233,6 +234,13 @@ def test_a_test_that_says_otherwise_shows_nothing(
     jar_of(app, key)
     measure(app, test, values)
     assert claim not in label(client)
+
+
+def test_a_lot_keeps_its_own_name_whatever_it_says(app: Flask, client: FlaskClient):
+    jar_of(app, "barley_pale", lot="Dark Horse field")
+    assert "Grain: Dark Horse field" in label(client)
+    assert "<b>Dark Horse field</b>" in sheet(client)
+    assert not left_off(client)
 
 
 def test_what_was_only_estimated_shows_nothing(app: Flask, client: FlaskClient):

@@ -54,7 +54,7 @@ class PackRow:
 class Label:
     """What stands on the label of a pack, and the address that its code opens.
 
-    unproven: what no name on it may say; missing: what it would say so, and what would show it.
+    missing: what its name or its programme says and nothing shows, and what would show it. A lot keeps its own name.
     """
 
     name: str
@@ -70,11 +70,7 @@ class Label:
     texts: tuple[str, ...]
     address: str
     code: Markup
-    unproven: tuple[str, ...]
     missing: tuple[str, ...]
-
-    def plain(self, text: str) -> str:
-        return without(text, self.unproven)
 
 
 @dataclass(frozen=True)
@@ -190,9 +186,8 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
     own = species_of(histories)
     numbers = ", ".join(str(batch.number) for batch in row.batches)
     programme = ", ".join(dict.fromkeys(_plan(history) for history in histories))
-    lots = ", ".join(dict.fromkeys(_lot(lot) for history in histories for lot in history.lots.values()))
     not_shown = unproven(histories)
-    made = claimed(f"{row.name} {programme} {lots}", not_shown)
+    made = claimed(f"{row.name} {programme}", not_shown)
     return Label(
         name=without(row.name, not_shown) or f"Batch {numbers}",
         grain=", ".join(sorted(own)),
@@ -201,13 +196,12 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
         moisture=row.moisture,
         batches=numbers,
         net=row.packed,
-        lots=without(lots, not_shown),
+        lots=", ".join(dict.fromkeys(_lot(lot) for history in histories for lot in history.lots.values())),
         maker=row.packed_by,
         tests=label_tests(histories, words),
         texts=cautions.label_texts(own, species),
         address=address,
         code=qr_svg(address, f"Opens batch {numbers}"),
-        unproven=not_shown,
         missing=tuple(f"“{key}”: {CLAIMS[key].missing}" for key in made),
     )
 
