@@ -78,6 +78,16 @@ def test_the_sheet_of_a_batch_tells_ranges_in_every_unit_and_what_was_said_last(
     assert [each["id"] for each in sheet["last"]][:2] == ["water-1", "on-1"]
 
 
+def test_of_each_kind_the_sheet_tells_the_gravest_first(client: FlaskClient, batch: Opened) -> None:
+    grave = client.get(f"/sync/batches/{batch.id}").get_json()["grave"]
+    for kind, rows in grave.items():
+        found = [row[2] for row in rows]
+        assert found == sorted(found, key=["act", "caution", "notice"].index), kind
+    assert [row[0] for row in grave["inspection"]].index("ergot") < [row[1] for row in grave["inspection"]].index(
+        "brown"
+    )
+
+
 def test_a_tray_heavier_than_its_batch_is_asked_about(client: FlaskClient, phone: Phone) -> None:
     phone.send_one(entry("loaded", id="loaded-1", at=iso(NOW - timedelta(hours=1))))
     tray = entry("tray", {"vessel": "tray 1", "gross": "1400", "gross_unit": "kg"}, id="water-1")

@@ -14,7 +14,7 @@ from app.judgement.facts.records import record_from_fact
 from app.judgement.flags.limits import GASES, Gas
 from app.judgement.history.history import History
 from app.judgement.history.stages import stages
-from app.judgement.malt.looks import ERGOT, told_at
+from app.judgement.malt.looks import ERGOT, GRAVITY, told_at
 from app.judgement.programmes.programme import Programme
 from app.judgement.slips.masses import by_charge
 from app.judgement.slips.plausible import plausible
@@ -94,9 +94,10 @@ def grave(stage: str) -> dict[str, list[list[Any]]]:
     """
     looks = [[*finding, each.status, each.text] for finding, each in told_at(stage).items()]
     masses = {unit.key: 0.0 for unit in units.units_of("mass")}
+    inspection: list[list[Any]] = [*looks, ["horns", "yes", *ERGOT[:2]], ["ergot", masses, *ERGOT[:2]]]
     return {
         **{kind: _gas(gas) for kind, gas in GASES.items()},
-        "inspection": [*looks, ["horns", "yes", *ERGOT[:2]], ["ergot", masses, *ERGOT[:2]]],
+        "inspection": sorted(inspection, key=lambda row: -GRAVITY.index(row[2])),
         "growth_count": [["mouldy", {"": 0.0}, "caution", "Mouldy: look at all of it, from arm’s length"]],
     }
 
