@@ -66,20 +66,21 @@ def slip(batch: BatchAt) -> Iterator[Flag]:
 
 
 def _heat_told_at(batch: BatchAt, hot: Fact) -> datetime | None:
-    """When the next look, grain that is cool again, or the end of the heat told what a hot reading was; None while
-    nobody has looked again."""
-    after = [
-        fact.at
-        for fact in batch.history.facts
-        if isinstance(fact, Reading)
-        and fact.at > hot.at
-        and (
-            (fact.kind == hot.kind and fact.place == hot.place)
-            or (fact.kind == "grain_temperature" and (fact.value or HOT_C) < HOT_C)
-        )
-    ]
-    stage = batch.stage_at(hot.at)
-    return min([*after, *([stage.ends_at] if stage is not None and stage.ends_at is not None else [])], default=None)
+    """When a later reading of the same, or grain that is cool again, told what a hot reading was: heat that is off does
+    not put out a fire. None while nobody has looked again."""
+    return min(
+        (
+            fact.at
+            for fact in batch.history.facts
+            if isinstance(fact, Reading)
+            and fact.at > hot.at
+            and (
+                (fact.kind == hot.kind and fact.place == hot.place)
+                or (fact.kind == "grain_temperature" and (fact.value or HOT_C) < HOT_C)
+            )
+        ),
+        default=batch.ended_at,
+    )
 
 
 def silent(batch: BatchAt) -> Iterator[Flag]:

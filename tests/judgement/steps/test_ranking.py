@@ -100,11 +100,11 @@ def test_a_charge_to_be_rejected_is_not_turned() -> None:
 def test_grain_too_long_under_water_is_drained_and_that_stands_first() -> None:
     story = Story().begin()
     story.read(1, "water_temperature", 14.0)
-    step = next_steps(story.history(), moment(15))[0]
+    step = next_steps(story.history(), moment(18))[0]
     assert (step.order, step.what, step.kind) == ("batch", "Drain", "drained")
-    assert step.why.startswith("Under water for 15 h")
-    story.tell(15.1, "drained")
-    assert "Drain" not in {each.what for each in next_steps(story.history(), moment(15.2))}
+    assert step.why.startswith("Under water for 18 h")
+    story.tell(18.1, "drained")
+    assert "Drain" not in {each.what for each in next_steps(story.history(), moment(18.2))}
 
 
 def test_foul_water_is_mended_by_the_drain() -> None:
