@@ -169,7 +169,7 @@ _MEANING = {
 _REMEDY = {
     ("water_temperature", "high"): "Change to cooler water, or drain sooner.",
     ("water_temperature", "low"): "Let it stand longer, or take less cold water next time; weigh the test bag.",
-    ("grain_temperature", "high"): "Turn it, spread it thinner, let cool air to it; measure again within an hour.",
+    ("grain_temperature", "high"): "Turn it, spread it thinner, let cool air to it.",
     ("grain_temperature", "low"): "Heap it higher, cover it, or warm the room a little.",
     ("air_on_temperature", "high"): "Lower the air-on, and read the grain.",
     ("air_on_temperature", "low"): "Raise the air-on to the programme's figure.",
@@ -213,7 +213,10 @@ FIRE = (
 def _remedy(kind: str, run: _Run) -> str:
     if _is_near_fire(kind, run):
         return NEAR_FIRE if run.verdict.severity == "notice" else FIRE
-    return _REMEDY[kind, run.position]
+    remedy = _REMEDY[kind, run.position]
+    if _is_warm_bed(kind, run) and run.verdict.severity != "notice":
+        return f"{remedy[:-1]}; measure again within an hour."
+    return remedy
 
 
 def _is_near_fire(kind: str, run: _Run) -> bool:

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from app.judgement.facts.shapes import Remark
+from app.judgement.facts.shapes import Reading, Remark
 from app.judgement.forecasts.forecast import is_sure_of
 from app.judgement.grain.counts import growth_counts
 from app.judgement.history.history import hours_between
@@ -28,6 +28,9 @@ FIRST_COUNT_H = 36.0
 COUNT_EVERY_H = (6.0, 24.0)
 """The floor is looked at every 8 h; acrospires are counted once a day, and sooner as they near the target, from the
 second morning on: common practice."""
+
+AGAIN_H = 1.0
+"""A place that stood too warm is measured again so soon after it, or after it was turned: common practice."""
 
 RUB_OUT_EVERY_H = 12.0
 TURN_EVERY_H = (8.0, 10.0)
@@ -225,5 +228,23 @@ def _rub_out(plan: InPlan) -> NextStep | None:
 
 def _temperature(plan: InPlan) -> NextStep:
     last = plan.last_at("grain_temperature", since=plan.stage.starts_at) or plan.stage.starts_at
-    due = last + timedelta(hours=LOOK_EVERY_H)
-    return look("grain_temperature", "Take the grain’s temperature", due, LOOK_EVERY_H / 2, "A look in time.")
+    warm = _too_warm_last(plan)
+    what, hour = "Take the grain’s temperature", timedelta(hours=1)
+    if warm is not None and warm.at + AGAIN_H * hour < last + LOOK_EVERY_H * hour:
+        turned = plan.last_at("turned", since=warm.at)
+        where, was = f" ({warm.place})" if warm.place else "", plan.words.temperature(warm.value or 0.0)
+        due = (turned or warm.at) + AGAIN_H * hour
+        return look("grain_temperature", f"{what}{where}", due, AGAIN_H, f"It stood at {was}, too warm.", AGAIN_H)
+    return look("grain_temperature", what, last + LOOK_EVERY_H * hour, LOOK_EVERY_H / 2, "A look in time.")
+
+
+def _too_warm_last(plan: InPlan) -> Reading | None:
+    """The hottest of the places whose last reading was too warm."""
+    limit = plan.limit("grain_temperature.germination")
+    read = [each for each in plan.batch.history.readings("grain_temperature") if each.at >= plan.stage.starts_at]
+    too_warm = []
+    for each in {reading.place: reading for reading in read}.values():
+        verdict = limit.judge(each.value) if limit is not None and each.value is not None else None
+        if verdict is not None and verdict.position == "high" and verdict.severity in ("caution", "act"):
+            too_warm.append(each)
+    return max(too_warm, key=lambda each: each.value or 0.0, default=None)

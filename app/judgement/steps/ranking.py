@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from app.judgement.batch_at import BatchAt
+from app.judgement.facts.shapes import Reading
 from app.judgement.flags import Flag
 from app.judgement.flags.answers import JudgedFlag
 from app.judgement.malt.mould import is_mouldy
@@ -83,6 +84,9 @@ _ASKS: Mapping[str, Ask] = {
     "dry_at_cast": Ask("batch", ("sprinkled",)),
     "culms_left_on": Ask("batch", ("culms",)),
 }
+WARM = ("out_of_limits", "warm_and_wet", "top_to_bottom")
+"""What a thermometer told, and a turning mends."""
+
 _OF_FLOOR = ("air_rest", "germination")
 
 
@@ -155,15 +159,28 @@ def _place(step: NextStep) -> int:
 def _asked(batch: BatchAt, flag: Flag, planned: Sequence[NextStep], words: Words) -> NextStep:
     """What a flag to act on asks for: as the plan says it, where the plan says it too."""
     ask, told = ask_of(batch, flag), flag.in_units(words.system)
+    if ask == _TURN and flag.rule in WARM and _was_turned(batch, flag):
+        ask = Ask("batch", ("grain_temperature",))
     own = next((step for step in planned if step.doing in ask.does), None)
     does = own.doing if own is not None else (ask.does or (flag.rule,))[0]
     what = own.what if own is not None else told.remedy.partition(";")[0].partition(". ")[0].rstrip(".")
     kind = own.kind if own is not None else RECORDED_AS.get(does, does if ask.does else "note")
+    if does == "grain_temperature":
+        what = own.what if own is not None else "Take the grain’s temperature"
     since, why = flag.starts_at, f"{told.title}{'' if told.title.endswith('?') else '.'} {told.meaning}"
     made = own or NextStep(kind, what, since, since, since, why, "facts")
     first = min(since, made.due_at)
     return replace(made, due_at=first, earliest_at=first, latest_at=first, why=why, basis="facts", does=does,
                    order=ask.order or "batch")  # fmt: skip
+
+
+def _was_turned(batch: BatchAt, flag: Flag) -> bool:
+    """Whether its warmest place was turned since it was last read: then the thermometer has the next word."""
+    told = [fact for each in flag.fact_ids if isinstance(fact := batch.whole.by_id(each), Reading)]
+    place = max(told, key=lambda each: each.value or 0.0).place if told else None
+    read_at = [each.at for each in batch.history.readings("grain_temperature") if each.place == place]
+    turns = [fact for fact in batch.history.of_kind("turned") if read_at and fact.at > read_at[-1]]
+    return any(not fact.place or (place or "").startswith(fact.place) for fact in turns)
 
 
 def _kept(steps: Iterable[NextStep]) -> list[NextStep]:

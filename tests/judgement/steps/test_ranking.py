@@ -89,6 +89,41 @@ def test_what_smoulders_is_let_no_air_to_and_is_looked_at_for_mould_when_it_is_c
     assert {step.doing for step in steps} & {"cool", "stripped", "pack", "turned"} == set()
 
 
+def test_a_corner_that_was_too_warm_is_measured_again_within_an_hour_as_its_flag_says() -> None:
+    story = growing()
+    story.tell(59, "turned")
+    story.grain(60, 18.0, "middle")
+    story.grain(60.1, 21.5, "corner")
+    assert "measure again within an hour" in story.flag(60.2, "out_of_limits").remedy
+    for hour in (60.2, 60.9):
+        (look,) = [step for step in next_steps(story.history(), moment(hour)) if step.kind == "grain_temperature"]
+        assert (look.what, hour_of(look.due_at)) == ("Take the grain’s temperature (corner)", 61.1)
+    story.tell(60.5, "turned")
+    story.grain(61.4, 16.0, "middle")
+    (look,) = [step for step in next_steps(story.history(), moment(61.45)) if step.kind == "grain_temperature"]
+    assert (look.what, hour_of(look.due_at)) == ("Take the grain’s temperature (corner)", 61.5)
+    story.grain(61.5, 16.5, "corner")
+    (look,) = [step for step in next_steps(story.history(), moment(61.6)) if step.kind == "grain_temperature"]
+    assert (look.what, hour_of(look.due_at)) == ("Take the grain’s temperature", 69.5)
+
+
+def test_a_bed_that_was_turned_since_it_was_read_is_measured_and_not_turned_again() -> None:
+    story = growing()
+    story.grain(60, 15.0, "middle")
+    story.grain(60.1, 26.0, "corner")
+    first = next_steps(story.history(), moment(60.2))[0]
+    assert (first.order, first.kind) == ("batch", "turned")
+    story.tell(60.3, "turned")
+    first = next_steps(story.history(), moment(60.4))[0]
+    assert (first.order, first.kind, first.what) == (
+        "batch",
+        "grain_temperature",
+        "Take the grain’s temperature (corner)",
+    )
+    story.grain(61.4, 25.5, "corner")
+    assert next_steps(story.history(), moment(61.5))[0].kind == "turned"
+
+
 def test_a_charge_to_be_rejected_is_not_turned() -> None:
     story = growing()
     story.look(50, ergot_kg=0.04)
