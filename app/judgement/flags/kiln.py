@@ -22,6 +22,7 @@ from app.judgement.watch.exposure import Span, kiln_exposures
 TOLERATED_H = 0.25
 ACT_EXCESS_C = 5.0
 ACT_HOURS = 1.0
+AT_ONCE_C = 10.0
 """From memory: a quarter of an hour over the ceiling is let pass; an hour, or five degrees, does lasting harm."""
 
 FOR_COLOUR = ("dark", "caramel")
@@ -45,7 +46,9 @@ def over_ceiling(batch: BatchAt) -> Iterator[Flag]:
     for exposure in kiln_exposures(batch.history, batch.now):
         for span in exposure.spans:
             is_told = any(span.starts_at <= other.ends_at and other.starts_at <= span.ends_at for other, _, _ in spells)
-            if span.hours > TOLERATED_H and not is_told:
+            # What is far over harms within minutes, and one look is all there may be of it.
+            is_too_long = span.hours > TOLERATED_H or span.worst_excess_c >= AT_ONCE_C
+            if is_too_long and not is_told:
                 spells.append((span, exposure.readings, exposure.place))
     for span, readings, place in spells:
         yield _ceiling_flag(batch, span, readings, place)

@@ -29,6 +29,9 @@ AS_LOADED = timedelta(minutes=30)
 HEATED_C, FALLEN_K = 30.0, 15.0
 """From memory: no cooler air is heated; and no draught and no thermostat takes so much off."""
 
+BY_A_FIRE_C = 55.0
+"""Grain as hot as this a few hours after it was loaded was not warmed by its own breath alone: from memory."""
+
 SHOWS_HEAT = ("set_point", "air_on_temperature", "air_off_temperature")
 WEIGHED_DRY = frozenset({"tray", "moisture_test", "charge_weighing"})
 UNLOADED = frozenset({"stripped", "outturn", "culms"})
@@ -90,8 +93,11 @@ def run_at(history: History, moment: datetime) -> Run | None:
 
 def fired_at(history: History, stage: Stage, until: datetime) -> datetime | None:
     """When this kiln was first heated, as far as anything up to a moment tells; None while the grain waits in it."""
-    for fact in history.of_kind("heat_on", "heat_off", *SHOWS_HEAT):
-        if stage.starts_at <= fact.at <= until and not (fact.kind == "air_on_temperature" and _is_cold(fact)):
+    for fact in history.of_kind("heat_on", "heat_off", *SHOWS_HEAT, "grain_temperature"):
+        shows_none = (fact.kind == "air_on_temperature" and _is_cold(fact)) or (
+            isinstance(fact, Reading) and fact.kind == "grain_temperature" and (fact.value or 0.0) < BY_A_FIRE_C
+        )
+        if stage.starts_at <= fact.at <= until and not shows_none:
             return fact.at
     return None
 

@@ -306,6 +306,13 @@ def test_a_look_at_the_heap_is_no_fire_under_it_but_hot_air_is() -> None:
     assert story.flags(162.1, "heap_waiting") == []
 
 
+def test_grain_hotter_than_any_heap_was_heated_whether_that_was_written_down_or_not() -> None:
+    story = loaded(15.0)
+    story.grain(167, 95.0)
+    assert {flag.rule for flag in story.flags(167.1) if flag.severity == "act"} >= {"over_ceiling"}
+    assert story.flag(167.1, "heap_waiting").has_ended
+
+
 def test_heat_on_ends_the_waiting() -> None:
     story = loaded(19.0)
     story.tell(161, "heat_on")

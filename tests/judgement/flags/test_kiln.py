@@ -299,6 +299,15 @@ def test_heat_that_looks_like_a_slip_is_judged_as_it_was_read_and_asked_about_be
     assert "judged as it was read" in story.flag(162.5, "slip").meaning
 
 
+def test_a_first_look_that_is_far_over_the_ceiling_is_told_at_once() -> None:
+    story = Story().kiln()
+    story.grain(167, 61.0)
+    assert story.flag(167.02, "over_ceiling").severity == "act"
+    calmer = Story().kiln()
+    calmer.grain(167, 52.0)
+    assert calmer.flags(167.02, "over_ceiling") == []
+
+
 def test_a_hot_reading_is_asked_about_until_the_next_look_whatever_the_heat_does() -> None:
     story = hot((161, 46.0))
     story.tell(162, "grain_temperature", {"value": 137.0}, typed={"value": "137", "value_unit": "c"})
