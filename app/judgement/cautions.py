@@ -37,8 +37,8 @@ TREATED_SEED = Caution(
     "That grain has no colour proves nothing: exemptions from dyeing exist, dye washes off, and tipped-out seed has "
     "no label. Ask in writing for seed treatment, store insecticide, fumigant and desiccant, and let a named person "
     "declare the answer. Until then nothing made from this lot is food.",
-    "No colour proves nothing. Ask in writing what this grain was treated with; until somebody declares it, it isn't "
-    "food.",
+    "That it has no colour proves nothing. Ask in writing what this grain was treated with; until somebody declares "
+    "it, it isn't food.",
     "common practice",
 )
 MOULD = Caution(

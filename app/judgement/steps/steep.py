@@ -104,7 +104,8 @@ def _by_uptake(plan: InPlan, hours: _Span) -> _Span:
     if when.central > latest:
         why = f"Long enough under water by then; {figure} would take longer."
     else:
-        why = f"{figure} is reached about then, by its own weighings."
+        then = "" if when.is_past(plan.batch.now) else " about then"
+        why = f"{figure} is reached{then}, by its own weighings."
     return _Span(due, early, late, why, "forecast", UPTAKE)
 
 
@@ -221,6 +222,8 @@ def _bag(plan: InPlan, due: datetime | None) -> NextStep | None:
     at = _in_time(plan, weighed, BAG_EVERY_H[plan.stage.name], due)
     if at is None:
         return None
+    # What was left out before this stage is asked for in it, and was not due before it began.
+    at = max(at, plan.stage.starts_at)
     ends = f"whether to {BEGINS[plan.following][1].lower()}" if plan.following else "what comes next"
     return look("test_bag", "Weigh the test bag", at, 2.0, f"Its weight tells the uptake, and {ends}.")
 

@@ -12,7 +12,7 @@ def test_a_batch_of_an_undeclared_lot_is_held_and_said_to_be() -> None:
     assert flag.ends_at is None
     assert "Hill field" in flag.title
     assert flag.caution is not None
-    assert "No colour proves nothing" in str(flag.caution)
+    assert "That it has no colour proves nothing" in str(flag.caution)
 
 
 def test_a_declared_lot_is_not_held() -> None:

@@ -46,6 +46,24 @@ def steeping(*, wb_at_end: float = 0.31) -> Story:
     return story
 
 
+def test_a_bag_that_was_left_unweighed_in_the_rest_is_not_overdue_as_the_next_steep_begins() -> None:
+    story = steeping()
+    story.tell(6, "drained")
+    story.tell(24, "steep_on")
+    bag = step_of(story, 24.05, "test_bag")
+    assert hour_of(bag.due_at) == 24
+    assert not bag.is_overdue(moment(24.05))
+
+
+def test_what_is_reached_by_now_is_not_said_to_be_reached_about_then() -> None:
+    why = {hour: step_of(steeping(wb_at_end=0.33), hour, "drained").why for hour in (5.95, 6.0)}
+    assert all("about then" not in each for each in why.values()), why
+    sooner = Story().begin()
+    sooner.bag_start()
+    sooner.bag(2.5, 0.28)
+    assert "about then" in step_of(sooner, 2.6, "drained").why
+
+
 # The whole way, each programme run to its plan: what was done next was asked for, and in time.
 
 
