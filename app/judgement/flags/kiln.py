@@ -9,7 +9,7 @@ from statistics import median
 
 from app.judgement import cautions
 from app.judgement.batch_at import BatchAt
-from app.judgement.facts.shapes import Fact, Reading, Weighing
+from app.judgement.facts.shapes import Fact, Reading, Remark, Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
 from app.judgement.forecasts.moisture import MoistureSample, net_of, tray_start
@@ -123,12 +123,19 @@ def _stew_flag(
         f"Stewing at {wording.kiln_temperature(coolest.value or 0.0)}, under its floor of "
         f"{wording.kiln_temperature(bound)}, {batch.span_words(run[0].at, run[-1].at)}"
     )
+    remedy = "Raise the heat at once and keep it covered; smell it. If it has soured, throw it away."
+    ends_at = ended_by.at if ended_by else stage.ends_at
+    if is_long and ended_by is None and stage.ends_at is not None:
+        # It never came hot: what grew in it is not undone by the kiln.
+        severity, remedy = "caution", "Smell it. If it has soured, throw it away."
+        looks = batch.history.of_shape(Remark, "inspection")
+        smelt = (look.at for look in looks if look.at >= stage.ends_at and look.findings.get("smell") == "clean")
+        ends_at = next(smelt, batch.ended_at)
     return raised(
         batch, "cool_stew", severity, run,
-        Message(title, "Warm, wet and not hot enough, it sours, and what makes it sour may do harm.",
-                "Raise the heat at once and keep it covered; smell it. If it has soured, throw it away."),
+        Message(title, "Warm, wet and not hot enough, it sours, and what makes it sour may do harm.", remedy),
         provenance(verdict.mark, verdict.source) if verdict else "the programme",
-        ends_at=ended_by.at if ended_by else stage.ends_at, worst=coolest.value, unit="c", place=run[0].place,
+        ends_at=ends_at, worst=coolest.value, unit="c", place=run[0].place,
     )  # fmt: skip
 
 

@@ -100,6 +100,8 @@ def ask_of(batch: BatchAt, flag: Flag) -> Ask:
             return Ask("batch", ("water_changed", "drained", "cast") if is_high else ("stand",))
         case "out_of_limits" if fact is not None and fact.kind == "air_on_temperature":
             return Ask("batch", ("lower",) if is_high else ("raise",))
+        case "cool_stew" if stage != "stewing":
+            return Ask("food", ())
         case "out_of_limits" if stage == "kilning" and is_high:
             return Ask("fire", ("smother" if flag.severity == "act" else "heat_off",))
         case "out_of_limits" | "warm_and_wet":

@@ -108,6 +108,17 @@ def test_a_stewing_that_never_came_hot_is_told_to_be_heated_and_not_to_be_let_ou
         assert "loaded" not in {step.kind for step in next_steps(story.history(), moment(hour))}
 
 
+def test_what_stewed_too_cool_for_long_is_to_be_smelt_once_it_is_loaded() -> None:
+    story = stewed(*((160.5 + number, 42.0) for number in range(4)))
+    story.tell(164, "loaded")
+    flag = story.flag(165, "cool_stew")
+    assert (flag.severity, flag.ends_at) == ("caution", None)
+    assert flag.remedy == "Smell it. If it has soured, throw it away."
+    assert "Raise" not in next_steps(story.history(), moment(165))[0].what
+    story.look(166, smell="clean")
+    assert hour_of(story.flag(167, "cool_stew").ends_at) == 166
+
+
 def test_a_stewing_on_its_floor_is_hot_enough_and_just_below_the_target_a_notice() -> None:
     assert stewed((161.5, 60.0)).flags(162, "cool_stew") == []
     assert stewed((161.5, 59.0)).flag(162, "cool_stew").severity == "notice"
