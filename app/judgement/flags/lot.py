@@ -172,6 +172,8 @@ def _verdict_flag(batch: BatchAt, lot: LotInfo, facts: Sequence[Fact], verdict: 
         source = provenance("P", "30 points or more: Montana State University barley programme")
     doubt = "" if verdict.is_sure else " So few kernels leave room for chance."
     title = _TITLES[verdict.verdict] if verdict.can_tell else verdict.word
+    if verdict.verdict == UNFIT and batch.history.first_water_at is not None:
+        remedy = remedy.replace("Don’t malt it", "Malt no more of it")
     return raised(
         batch, rule, severity if verdict.can_tell else "notice", facts,
         Message(f"{lot.name} {title}" if verdict.can_tell else f"{lot.name}: {title}",

@@ -92,10 +92,10 @@ def _grown_words(plan: InPlan) -> str:
 
 def _turn(plan: InPlan) -> NextStep | None:
     """By the plan's hours; sooner where the bed comes to its limit, or knits; none where it lies cold and thin."""
-    if is_cold_and_thin(plan.batch.history, plan.batch.now):
-        return None
     limit, (usual_h, late_h) = plan.limit("turning_h"), TURN_EVERY_H
     bed = next_to_turn(plan.batch.history, plan.stage, plan.batch.now)
+    if is_cold_and_thin(plan.batch.history, plan.batch.now, bed.key):
+        return None
     what, hour = f"Turn {bed.name or 'the bed'}", timedelta(hours=1)
     latest = bed.since + ((limit.high_caution if limit is not None else None) or late_h) * hour
     due = min(bed.since + ((limit.target_high if limit is not None else None) or usual_h) * hour, latest)

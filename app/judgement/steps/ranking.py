@@ -27,6 +27,7 @@ HANDLES = frozenset(
 
 PRECLUDES: Mapping[str, frozenset[str]] = {
     "hold": HANDLES,
+    "begin_none": frozenset({"steep_on"}),
     "drained": frozenset({"steep_on", "water_changed", "stand"}),
     "cast": frozenset({"steep_on", "water_changed", "stand", "drained"}),
     "loaded": frozenset({"grow", "wait", "turned", "sprinkled", "growth_count"}),
@@ -37,7 +38,7 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
     "smother": HANDLES | {"heat_off", "lower", "grain_temperature"},
     "lower": frozenset({"raise"}),
     "raise": frozenset({"loaded"}),
-    "relight": frozenset({"raise"}),
+    "relight": frozenset({"raise", "lower"}),
     "sprinkled": frozenset({"dry"}),
     "dry": frozenset({"sprinkled", "steep_on", "water_changed", "stand"}),
 }
@@ -65,7 +66,7 @@ _ASKS: Mapping[str, Ask] = {
     "scorch": Ask("fire", ("smother",)),
     "slip": Ask("fire", ("look",)),
     "bagged_warm": Ask("fire", ("look",)),
-    **dict.fromkeys(("mould", "mould_counted", "off_smell", "ergot", "lot_unfit"), _HOLD),
+    **dict.fromkeys(("mould", "mould_counted", "off_smell", "ergot"), _HOLD),
     "lot_undeclared": Ask("food", ("declare",)),
     "not_dry_enough": Ask("food", ("heat_on",)),
     "cool_stew": Ask("food", ("raise",)),
@@ -106,6 +107,8 @@ def ask_of(batch: BatchAt, flag: Flag) -> Ask:
             return Ask("fire", ("smother" if flag.severity == "act" else "heat_off",))
         case "out_of_limits" | "warm_and_wet":
             return _TURN if stage in _OF_FLOOR and is_high | (flag.rule == "warm_and_wet") else Ask("batch", ("cool",))
+        case "lot_unfit":
+            return Ask("food", () if batch.history.first_water_at is not None else ("begin_none",))
         case "bed_moisture":
             return _DRY if is_high else Ask("batch", ("sprinkled",))
         case "rub_out":

@@ -32,7 +32,7 @@ STALE_WATER_H = 8.0
 
 ENOUGH_CHITS = 0.95
 UPTAKE = "uptake.weibull_gain"
-FOUL = (("steep", ("foaming", "gassy")), ("smell", ("sour", "off", "musty")))
+FOUL = (("steep", ("foaming", "gassy")), ("smell", ("sour", "off", "musty")), ("slime", ("slimy",)))
 
 
 @dataclass(frozen=True)

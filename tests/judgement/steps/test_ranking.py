@@ -31,6 +31,15 @@ def first(story: Story, hour: float) -> tuple[str, str]:
     return step.order, step.what
 
 
+def doings(story: Story, hour: float) -> set[str]:
+    return {step.doing for step in next_steps(story.history(), moment(hour))}
+
+
+def remedies(story: Story, hour: float, rule: str) -> list[str]:
+    judged = ranked(story.history(), moment(hour)).flags
+    return [each.flag.remedy for each in judged if each.is_open and each.flag.rule == rule]
+
+
 def flags(story: Story, hour: float) -> set[str]:
     return {each.flag.rule for each in ranked(story.history(), moment(hour)).flags if each.is_open}
 
@@ -223,3 +232,53 @@ def test_a_question_is_followed_by_no_full_stop() -> None:
     story = Story().kiln()
     story.read(165, "set_point", 135.0)
     assert "?." not in next_steps(story.history(), moment(165.1))[0].why
+
+
+def test_a_slimy_steep_is_drained_at_once_and_not_by_the_plan() -> None:
+    story = Story().begin()
+    story.look(3, slime="slimy")
+    step = next(each for each in next_steps(story.history(), moment(3.1)) if each.doing == "drained")
+    assert (step.what, hour_of(step.due_at)) == ("Drain, rinse, and let it breathe", 3)
+
+
+def test_air_that_fell_is_not_to_be_lowered() -> None:
+    story = Story().kiln()
+    story.read(163, "air_on_temperature", 60.0)
+    story.read(164, "air_on_temperature", 30.0)
+    story.grain(164, 58.0, "middle")
+    assert first(story, 164.1) == ("food", "Look at fan, fuse and fire now")
+    assert "lower" not in doings(story, 164.1)
+
+
+def test_a_bed_that_lies_cold_and_thin_hides_no_turning_of_another() -> None:
+    story = growing()
+    for bed in ("bed A", "bed B"):
+        story.tell(44, "turned", place=bed)
+    story.read(60, "bed_depth", 0.30, place="bed B")
+    story.grain(60, 18.0, "bed B")
+    story.read(60.1, "bed_depth", 0.04, place="bed A")
+    story.grain(60.1, 9.0, "bed A")
+    assert "Turn bed B" in {step.what for step in next_steps(story.history(), moment(60.2))}
+
+
+def unfit() -> Story:
+    story = Story()
+    story.tell(-40, "germination_test", {"looked_at": 100, "counts": {"day_1": 30, "day_2": 20, "day_3": 3}},
+               subject=("lot", "l1"), method="4ml", place="dish 1")  # fmt: skip
+    return story
+
+
+def test_of_a_lot_that_hardly_grows_no_steep_is_begun() -> None:
+    story = unfit().declare().charge()
+    assert first(story, -0.4) == ("food", "Don’t malt it: what does not grow, rots")
+    assert "steep_on" not in doings(story, -0.4)
+
+
+def test_a_batch_of_a_lot_that_hardly_grows_is_gone_on_with_once_it_is_begun() -> None:
+    story = unfit().grow()
+    assert first(story, 62) == ("food", "Malt no more of it: what does not grow, rots")
+    assert doings(story, 62) >= {"turned", "loaded"}
+    assert list(contradictions(ranked(story.history(), moment(62)), moment(62))) == []
+    story = unfit().begin()
+    story.tell(6, "drained")
+    assert "steep_on" in doings(story, 7)
