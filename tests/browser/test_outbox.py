@@ -471,6 +471,16 @@ def test_what_is_unsent_is_downloaded_and_taken_in_at_the_desk(house: House, pag
     assert len(house.all_facts()) == 2
 
 
+def test_what_waits_for_an_answer_is_in_no_file_for_the_desk(page: Page, tmp_path: Path) -> None:
+    asked_about(page)
+    page.context.set_offline(True)
+    kept_offline(page, "turned")
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Download unsent").click()
+    saved.value.save_as(tmp_path / "unsent.json")
+    assert [each["kind"] for each in json.loads((tmp_path / "unsent.json").read_text())["entries"]] == ["turned"]
+
+
 def test_nobody_else_takes_the_phone_while_anything_waits(house: House, page: Page) -> None:
     with write_session(house.app.extensions["engine"]) as session:
         add_person(session, person_id="p1", name="Ide", units="metric", now=now())
