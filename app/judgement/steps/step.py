@@ -22,6 +22,9 @@ from app.judgement.programmes.programme import Limit, PlannedStage, Programme
 from app.judgement.wording import Words
 
 EVERY_H = 0.5
+AT_ONCE = timedelta(minutes=15)
+"""What is done so soon after its time is done in time: the person stands beside it, from memory."""
+
 Basis = Literal["plan", "facts", "forecast"]
 BEGINS = {
     "immersion": ("steep_on", "Steep on"),
@@ -58,7 +61,7 @@ class NextStep:
         return self.does or self.kind
 
     def is_overdue(self, now: datetime) -> bool:
-        return now > self.latest_at
+        return now > self.latest_at + AT_ONCE
 
     def is_due(self, now: datetime) -> bool:
         return bool(self.order) or self.due_at <= now

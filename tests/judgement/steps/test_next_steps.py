@@ -55,6 +55,12 @@ def test_a_bag_that_was_left_unweighed_in_the_rest_is_not_overdue_as_the_next_st
     assert not bag.is_overdue(moment(24.05))
 
 
+def test_a_step_is_overdue_from_a_quarter_of_an_hour_after_its_time() -> None:
+    drain = step_of(steeping(), 6.05, "drained")
+    overdue = [minutes for minutes in (3, 14, 16) if drain.is_overdue(drain.latest_at + timedelta(minutes=minutes))]
+    assert overdue == [16]
+
+
 def test_what_is_reached_by_now_is_not_said_to_be_reached_about_then() -> None:
     why = {hour: step_of(steeping(wb_at_end=0.33), hour, "drained").why for hour in (5.95, 6.0)}
     assert all("about then" not in each for each in why.values()), why
