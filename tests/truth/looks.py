@@ -150,10 +150,13 @@ SAYS = {
     "leave": r"don.t turn|reject the charge|don.t malt|leave it lying",
     "wet": r"\bspray it|sprinkle,|spray the couch|spray if",
     "no water": r"no more (water|spraying)",
+    "open": r"open (everything|doors|windows)",
+    "shut": r"doors shut|open nothing",
 }
 OPPOSITES = (
     ("grow on", "load"), ("wet", "load"), ("dry on", "bag"), ("stand", "drain"), ("raise", "cool"), ("fire", "cool"),
     ("handle", "leave"), ("grow on", "leave"), ("load", "leave"), ("bag", "leave"), ("wet", "no water"),
+    ("open", "shut"),
 )  # fmt: skip
 """By the words that a person reads, whatever they come from."""
 

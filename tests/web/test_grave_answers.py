@@ -306,7 +306,7 @@ ASKED = {
     "germination": {"mould", "smell", "slime", "matting"},
     "kilning": {"mould", "smell", "scorch"},
     "cooling": {"mould", "smell", "scorch"},
-    "finished": {"mould", "smell", "insects"},
+    "finished": {"mould", "smell", "scorch", "insects"},
 }
 """By the stage, what is asked there with a choice."""
 

@@ -359,7 +359,7 @@ _ALL = (
                 ("scorched", "scorched corn"),
                 ("smoke", "smoke or burning"),
                 clean="none",
-                at=frozenset({"stewing", "kilning", "cooling"}),
+                at=frozenset({"stewing", "kilning", "cooling", "finished"}),
             ),
             "mould": make.choice("Mould", "mould", *YES_NO, required=True, clean="no"),
             "smell": make.choice(

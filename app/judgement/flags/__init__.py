@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from types import MappingProxyType
 
+from app.judgement import cautions
 from app.judgement.batch_at import BatchAt, batch_at
 from app.judgement.flags import (
     ahead,
@@ -83,9 +84,9 @@ def evaluate(history: History, now: datetime, words: Words = METRIC) -> list[Fla
     return sorted(flags, key=lambda flag: (-flag.rank, *_peril(flag), flag.starts_at, flag.rule, flag.episode_id))
 
 
-def _peril(flag: Flag) -> tuple[bool, bool]:
-    """Among flags alike grave: what harms people at once comes first, then fire."""
-    return flag.rule != "room_air", flag.rule != "scorch"
+def _peril(flag: Flag) -> tuple[bool, bool, bool]:
+    """Among flags alike grave: what harms people at once comes first, of it carbon monoxide, then fire."""
+    return flag.rule != "room_air", flag.caution is not cautions.CO, flag.rule != "scorch"
 
 
 def each_for_itself(history: History, now: datetime) -> list[Flag]:
@@ -109,7 +110,10 @@ def _one_for_each_cause(batch: BatchAt) -> list[Flag]:
     if until is None:
         return one_for_each_cause(batch.once(_each), LEADS)
     then = batch_at(batch.whole, until)
-    return [_caught_up(flag) for flag in one_for_each_cause(then.once(_each), LEADS)]
+    # What was found of the lot since stands, however far the batch's own record has come.
+    since = {flag.key for flag in then.once(_each)}
+    found = [flag for flag in batch.once(_each) if flag.rule in STANDS_WHENEVER_TOLD and flag.key not in since]
+    return [_caught_up(flag) for flag in one_for_each_cause([*then.once(_each), *found], LEADS)]
 
 
 def _caught_up(flag: Flag) -> Flag:

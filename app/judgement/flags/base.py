@@ -33,6 +33,7 @@ class Flag:
     ends_at None: it still holds. episode_id: the root of the fact that opened the episode; with the rule it names the
     flag to answers. unit: what worst is in, a name as in Limit.unit. cause: what several rules may see at one time, of
     which one flag is enough; stands_for: the others that this one speaks for, as (rule, episode_id). system: of units.
+    side: of what it is beyond, high or low.
     """
 
     rule: str
@@ -45,6 +46,7 @@ class Flag:
     source: str
     caution: Caution | None = None
     worst: float | None = None
+    side: str = ""
     unit: str = ""
     place: str | None = None
     cause: str = ""
@@ -97,6 +99,7 @@ def raised(
     ends_at: datetime | None = None,
     caution: Caution | None = None,
     worst: float | None = None,
+    side: str = "",
     unit: str = "",
     place: str | None = None,
     cause: str = "",
@@ -114,6 +117,7 @@ def raised(
         source=source,
         caution=caution,
         worst=worst,
+        side=side,
         unit=unit,
         place=place,
         cause=cause,

@@ -203,7 +203,7 @@ def _bed_flag(batch: BatchAt, run: list[tuple[MoistureSample, Verdict]], ends_at
     return raised(
         batch, "bed_moisture", verdict.severity or "caution", [fact for sample, _ in run for fact in sample.facts],
         Message(title, meaning, remedy), provenance(verdict.mark, verdict.source),
-        ends_at=ends_at, worst=worst.moisture_wb, unit="wb", place=worst.place,
+        ends_at=ends_at, worst=worst.moisture_wb, side=verdict.position, unit="wb", place=worst.place,
     )  # fmt: skip
 
 

@@ -81,6 +81,11 @@ def _abandoned_at(batch: BatchAt) -> datetime | None:
     return next((stage.starts_at for stage in batch.stages if stage.name == "abandoned"), None)
 
 
+def smells_on_kiln(batch: BatchAt, look: Fact) -> bool:
+    """Whether it was on the kiln at that look, and still is: what smells there may burn."""
+    return all(at is not None and at.name in ("kilning", "cooling") for at in (batch.stage_at(look.at), batch.stage))
+
+
 def off_smell(batch: BatchAt) -> Iterator[Flag]:
     """Musty or otherwise off; sour too, once out of the steep. A later clean look ends it, unless it was musty."""
     for find in bad_smells(batch.history, batch.now):
@@ -93,10 +98,9 @@ def off_smell(batch: BatchAt) -> Iterator[Flag]:
             if is_sour
             else "A musty or foul smell is mould or rot until shown otherwise."
         )
-        stage = batch.stage_at(run[-1].at)
         if is_sour:
             remedy = "Spread it thin, cool it, air it."
-        elif stage is not None and stage.name in ("kilning", "cooling"):
+        elif smells_on_kiln(batch, run[-1]):
             remedy = "Heat off, and look for fire first."
         else:
             remedy = "Leave it lying; air the room, not the bed."
@@ -184,6 +188,7 @@ class Sign(NamedTuple):
     """What a look may find in one aspect: by the finding how grave it is, and how it is called.
 
     at: the stages at which it is this rule's; None: any. until: the stage from which on it tells nothing any more.
+    closed_by: the stage that ends what was found before it.
     """
 
     rule: str
@@ -195,13 +200,14 @@ class Sign(NamedTuple):
     caution: cautions.Caution | None = None
     at: frozenset[str] | None = None
     until: str = "abandoned"
+    closed_by: str = ""
 
 
 SCORCH = Sign(
     "scorch", "scorch", {"smoke": ("act", "Smoke, or a smell of burning"), "scorched": ("act", "Scorched corn")},
     "Dry malt, dust and rootlets smoulder unseen, and light up when air comes to them.",
     "Heat and fuel off, doors shut, spray at hand. Only when all is cold, look for mould.",
-    "common practice", cautions.KILN,
+    "common practice", cautions.KILN, closed_by="finished",
 )  # fmt: skip
 SLIME = Sign(
     "slime", "slime", {"slimy": ("caution", "It is slimy")},
@@ -231,15 +237,20 @@ SPROUTED = Sign(
 def seen(sign: Sign, batch: BatchAt) -> Iterator[Flag]:
     """What looks found in one aspect; ended by the next one that says that it is well."""
     run: list[Remark] = []
-    over_at = next((stage.starts_at for stage in batch.stages if stage.name in (sign.until, "abandoned")), None)
     for look in [*looks(batch.history, batch.now), None]:
         said = look.findings.get(sign.aspect) if look is not None else None
         stage = batch.stage_at(look.at) if look is not None else None
         if look is not None and said in sign.found and (sign.at is None or (stage and stage.name in sign.at)):
             run.append(look)
         elif run and (look is None or said == "none"):
-            yield _seen_flag(sign, batch, run, look.at if look is not None else over_at)
+            yield _seen_flag(sign, batch, run, look.at if look is not None else _over_at(sign, batch, run[-1].at))
             run = []
+
+
+def _over_at(sign: Sign, batch: BatchAt, last: datetime) -> datetime | None:
+    ends = [stage.starts_at for stage in batch.stages if stage.name in (sign.until, "abandoned")]
+    ends += [stage.starts_at for stage in batch.stages if stage.name == sign.closed_by and stage.starts_at > last]
+    return min(ends, default=None)
 
 
 def _seen_flag(sign: Sign, batch: BatchAt, run: Sequence[Remark], ends_at: datetime | None) -> Flag:

@@ -14,7 +14,9 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Reading
 from app.judgement.flags import wording
+from app.judgement.flags.answers import answered
 from app.judgement.flags.base import RANK, Flag, Message, Rule, overrun, raised
+from app.judgement.flags.inspection import SCORCH, seen
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Section, Stage
 from app.judgement.programmes.limits import FINE
@@ -197,6 +199,7 @@ def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
         ends_at=ends_at,
         caution=cautions.ROAST if _is_near_fire(kind, run) else None,
         worst=run.worst,
+        side=run.position,
         unit="c",
         place=first.place,
         cause="warm bed" if _is_warm_bed(kind, run) else "",
@@ -288,6 +291,8 @@ def stage_overdue(batch: BatchAt) -> Iterator[Flag]:
 
 LEAVE = "Leave now, open everything, and don't go in alone."
 AIR_IT = "Open doors and windows before you stay."
+OPEN_NOTHING = "Out now, open nothing, and call the fire brigade."
+"""Of either gas, where something smoulders: air feeds it."""
 
 
 class Gas(NamedTuple):
@@ -368,9 +373,13 @@ def _air_flag(batch: BatchAt, run: Sequence[Reading], ended_by: Reading | None) 
         ends_at = min(ends_at or batch.now, run[-1].at + AIR_HOLDS)
     worst = max(run, key=lambda reading: (reading.quality == "over_range", room_worst(reading) or 0.0))
     verdict, gas = room_verdict(worst) or Verdict("in"), GASES[worst.kind]
+    smoulders = ends_at is None and any(
+        each.is_open for each in answered(batch.whole, list(seen(SCORCH, batch)), batch.now)
+    )
+    remedy = OPEN_NOTHING if smoulders else room_remedy(worst, verdict)
     return raised(
         batch, "room_air", verdict.severity or "caution", run,
-        Message(room_words(worst, verdict), gas.meaning, room_remedy(worst, verdict)),
+        Message(room_words(worst, verdict), gas.meaning, remedy),
         provenance(verdict.mark, verdict.source),
         ends_at=ends_at, caution=gas.caution, worst=room_worst(worst), unit="ppm", place=run[0].place,
     )  # fmt: skip

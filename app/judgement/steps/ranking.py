@@ -6,13 +6,14 @@ last the plan. What the first of two makes wrong or moot is left unsaid: nobody 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Reading
 from app.judgement.flags import Flag
 from app.judgement.flags.answers import JudgedFlag
+from app.judgement.flags.inspection import smells_on_kiln
 from app.judgement.malt.mould import is_mouldy
 from app.judgement.steps.step import NextStep
 from app.judgement.wording import Words
@@ -26,7 +27,10 @@ HANDLES = frozenset(
 """Grain that is no food is left as it is: nobody stirs it up, grows it on, dries or bags it."""
 
 PRECLUDES: Mapping[str, frozenset[str]] = {
+    "leave": HANDLES
+    | {"grain_temperature", "water_temperature", "drained", "water_changed", "stand", "lower", "relight"},
     "hold": HANDLES,
+    "keep_apart": frozenset({"turned"}),
     "begin_none": frozenset({"steep_on"}),
     "drained": frozenset({"steep_on", "water_changed", "stand"}),
     "cast": frozenset({"steep_on", "water_changed", "stand", "drained"}),
@@ -62,7 +66,7 @@ class Ask:
 _TURN, _DRY, _HOLD = Ask("batch", ("turned",)), Ask("batch", ("dry",)), Ask("food", ("hold",))
 _GROW, _DRAIN = Ask("batch", ("grow",)), Ask("batch", ("drained", "cast"))
 _ASKS: Mapping[str, Ask] = {
-    "room_air": Ask("people", ("leave",)),
+    "not_sure": Ask("food", ("keep_apart",)),
     "scorch": Ask("fire", ("smother",)),
     "slip": Ask("fire", ("look",)),
     "bagged_warm": Ask("fire", ("look",)),
@@ -95,7 +99,7 @@ def ask_of(batch: BatchAt, flag: Flag) -> Ask:
     """What a flag asks for, by its rule; where that leaves it open, by what it was raised on and where the batch is."""
     stage = batch.stage.name if batch.stage is not None else ""
     fact = batch.whole.by_id(flag.fact_ids[0]) if flag.fact_ids else None
-    is_high = ", above" in flag.message.title
+    is_high = flag.side == "high"
     match flag.rule:
         case "out_of_limits" if fact is not None and fact.kind == "water_temperature":
             return Ask("batch", ("water_changed", "drained", "cast") if is_high else ("stand",))
@@ -107,6 +111,11 @@ def ask_of(batch: BatchAt, flag: Flag) -> Ask:
             return Ask("fire", ("smother" if flag.severity == "act" else "heat_off",))
         case "out_of_limits" | "warm_and_wet":
             return _TURN if stage in _OF_FLOOR and is_high | (flag.rule == "warm_and_wet") else Ask("batch", ("cool",))
+        case "room_air":
+            # Only air that is to be left keeps anybody from what is to be done in it.
+            return Ask("people", ("leave",) if flag.severity == "act" else ())
+        case "off_smell" if flag.caution is not None and (last := batch.whole.by_id(flag.fact_ids[-1])) is not None:
+            return Ask("fire", ("heat_off",)) if smells_on_kiln(batch, last) else _HOLD
         case "lot_unfit":
             return Ask("food", () if batch.history.first_water_at is not None else ("begin_none",))
         case "bed_moisture":
@@ -139,11 +148,13 @@ def rank(batch: BatchAt, planned: Iterable[NextStep], judged: Sequence[JudgedFla
         # Whether a hot reading was read right is asked after what it asks for.
         steps = [replace(step, order="fire") if step.doing == "lower" else step for step in steps]
         steps.sort(key=lambda step: step.doing == "look")
-    kept = _kept(sorted(steps, key=_place))
-    said = _not_against(batch, asking, kept)
+    # What may be mouldy is not turned, whatever else asks for it.
+    unsure = {each for flag in asking if flag.rule == "not_sure" for each in ask_of(batch, flag).does}
+    kept = _kept(sorted(steps, key=_place), unsure)
+    said = _not_against(batch, asking, kept, unsure)
     beside = {doing for flag in said for doing in ask_of(batch, flag).does[:1]}
     rest = [step for step in due if step.is_overdue(batch.now) or not _is_precluded((step.doing,), beside)]
-    kept = _kept([*kept, *rest])
+    kept = _kept([*kept, *rest], unsure)
     said = _not_against(batch, said, [step for step in kept if step.order or step.due_at <= batch.now])
     return Ranked(kept, [each for each in judged if not each.is_open or each.flag in said])
 
@@ -166,7 +177,8 @@ def _asked(batch: BatchAt, flag: Flag, planned: Sequence[NextStep], words: Words
     ask, told = ask_of(batch, flag), flag.in_units(words.system)
     if ask == _TURN and flag.rule in WARM and _was_turned(batch, flag):
         ask = Ask("batch", ("grain_temperature",))
-    own = next((step for step in planned if step.doing in ask.does), None)
+    # Where it may burn, it is not as planned.
+    own = next((step for step in planned if step.doing in ask.does and ask.order != "fire"), None)
     does = own.doing if own is not None else (ask.does or (flag.rule,))[0]
     what = own.what if own is not None else told.remedy.partition(";")[0].partition(". ")[0].rstrip(".")
     kind = own.kind if own is not None else RECORDED_AS.get(does, does if ask.does else "note")
@@ -188,19 +200,21 @@ def _was_turned(batch: BatchAt, flag: Flag) -> bool:
     return any(not fact.place or (place or "").startswith(fact.place) for fact in turns)
 
 
-def _kept(steps: Iterable[NextStep]) -> list[NextStep]:
+def _kept(steps: Iterable[NextStep], done: Set[str]) -> list[NextStep]:
     """In order, without what one before makes wrong, and each thing once."""
     kept: list[NextStep] = []
     for step in steps:
-        before = {each.doing for each in kept}
+        before = {each.doing for each in kept} | done
         if step.doing not in before and not _is_precluded((step.doing,), before):
             kept.append(step)
     return kept
 
 
-def _not_against(batch: BatchAt, flags: Sequence[Flag], steps: Sequence[NextStep]) -> list[Flag]:
+def _not_against(
+    batch: BatchAt, flags: Sequence[Flag], steps: Sequence[NextStep], done: Set[str] = frozenset()
+) -> list[Flag]:
     """The flags that ask for nothing that a step, or a graver flag, makes wrong."""
-    doing = {step.doing for step in steps}
+    doing = {step.doing for step in steps} | done
     said: list[Flag] = []
     for flag in flags:
         does = ask_of(batch, flag).does

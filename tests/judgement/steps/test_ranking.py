@@ -282,3 +282,110 @@ def test_a_batch_of_a_lot_that_hardly_grows_is_gone_on_with_once_it_is_begun() -
     story = unfit().begin()
     story.tell(6, "drained")
     assert "steep_on" in doings(story, 7)
+
+
+SHUT = "Out now, open nothing, and call the fire brigade"
+
+
+@pytest.mark.parametrize(
+    ("kind", "ppm"), [("co_room", 60.0), ("co_room", 300.0), ("co2_room", 6_000.0), ("co2_room", 20_000.0)]
+)
+def test_where_it_smoulders_nothing_is_opened_for_the_gas(kind: str, ppm: float) -> None:
+    story = Story().kiln()
+    story.look(163, scorch="smoke")
+    story.read(163.05, kind, ppm)
+    to_do = ranked(story.history(), moment(163.1))
+    assert remedies(story, 163.1, "room_air") == [f"{SHUT}."]
+    assert "scorch" in flags(story, 163.1)
+    assert list(contradictions(to_do, moment(163.1))) == []
+    if kind == "co2_room" and ppm > 15_000.0:
+        assert to_do.steps[0].what == SHUT
+
+
+def test_once_nothing_smoulders_the_gas_is_aired_again() -> None:
+    story = Story().kiln()
+    story.look(163, scorch="smoke")
+    story.read(163.05, "co_room", 60.0)
+    story.look(164, scorch="none")
+    assert remedies(story, 164.1, "room_air") == ["Fuel off, open doors and windows, and go out until it is gone."]
+
+
+def test_carbon_monoxide_goes_before_carbon_dioxide() -> None:
+    story = Story().kiln()
+    story.read(163.0, "co2_room", 20_000.0)
+    story.read(163.05, "co_room", 300.0)
+    assert first(story, 163.1) == ("people", "Out now, everybody")
+    assert "Fuel off from outside; nobody goes back in." in remedies(story, 163.1, "room_air")[0]
+
+
+def test_nobody_is_sent_into_a_room_that_is_to_be_left() -> None:
+    story = Story().kiln()
+    story.read(163, "air_on_temperature", 60.0)
+    story.read(164, "air_on_temperature", 30.0)
+    assert doings(story, 164.1) >= {"relight", "grain_temperature"}
+    story.read(164.05, "co_room", 300.0)
+    # Off it may be switched from outside.
+    assert doings(story, 164.1) == {"leave", "heat_off"}
+    story = growing()
+    story.read(60, "co2_room", 20_000.0)
+    assert doings(story, 61) == {"leave"}
+
+
+def test_air_to_be_let_in_before_one_stays_takes_nothing_off_the_plan() -> None:
+    story = growing()
+    story.read(60, "co2_room", 6_000.0)
+    assert doings(story, 61) >= {"turned", "grain_temperature", "loaded"}
+
+
+@pytest.mark.parametrize("smell", ["musty", "off"])
+def test_a_bad_smell_on_the_kiln_is_a_fire_until_it_is_found_to_be_none(smell: str) -> None:
+    story = Story().kiln()
+    story.look(163, smell=smell)
+    assert first(story, 163.1) == ("fire", "Heat off, and look for fire first")
+    assert [step.doing for step in next_steps(story.history(), moment(163.1))][:2] == ["heat_off", "hold"]
+    assert "off_smell" in flags(story, 163.1)
+    story.tell(174, "heat_off")
+    story.tell(176, "finished")
+    assert first(story, 300)[0] == "food"
+    assert "Heat off" not in remedies(story, 300, "off_smell")[0]
+
+
+def test_a_bed_that_may_be_mouldy_is_not_turned_though_it_is_felted() -> None:
+    story = growing()
+    assert "turned" in doings(story, 66)
+    story.look(60, mould="not_sure", matting="felted")
+    assert "turned" not in doings(story, 66)
+    assert flags(story, 66) & {"turning_due", "not_sure"} == {"not_sure"}
+    story.look(66.1, mould="no", matting="felted")
+    assert first(story, 66.2) == ("batch", "Turn the bed")
+
+
+def test_of_a_batch_that_is_over_no_heat_is_to_be_taken_off() -> None:
+    story = Story().kiln()
+    story.look(163, scorch="scorched")
+    story.tell(174, "heat_off")
+    assert "smother" in doings(story, 175)
+    story.tell(176, "finished")
+    assert doings(story, 300) == set()
+    story.look(301, scorch="smoke")
+    assert first(story, 301.1)[0] == "fire"
+    story.look(302, scorch="none")
+    assert doings(story, 302.1) == set()
+
+
+def test_a_place_that_is_called_above_makes_cold_grain_no_warm_one() -> None:
+    story = growing()
+    story.grain(50, 8.0, "end, above the drain")
+    story.look(50.05, mould="not_sure")
+    assert ", below" in story.flag(50.1, "out_of_limits").title
+    assert flags(story, 50.1) >= {"out_of_limits", "not_sure"}
+
+
+def test_mould_found_in_the_lot_is_told_while_the_batch_is_caught_up_on() -> None:
+    story = Story().begin()
+    for record in story.records:
+        record["written_at"] = moment(40).isoformat()
+    story.tell(44.95, "inspection", {"findings": {"mould": "yes"}}, subject=("lot", "l1"),
+               written_at=moment(44.95).isoformat())  # fmt: skip
+    flag = story.flag(45.1, "mould")
+    assert (flag.severity, "in the lot" in flag.title) == ("act", True)
