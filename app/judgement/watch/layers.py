@@ -13,7 +13,7 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.air_off import air_on_at
 from app.judgement.forecasts.drying import DryingFit
 from app.judgement.forecasts.forecast import fit
-from app.judgement.forecasts.moisture import moisture_at, wettest_it_may_be
+from app.judgement.forecasts.moisture import charged, moisture_at, wettest_it_may_be
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import run_at
 from app.science.drying import left_by_rate_share, rate_share_by_air
@@ -24,6 +24,10 @@ BEYOND_AIR_SIDE = ("top", "upper", "surface", "middle", "centre", "center")
 
 CLOSE_SHARE = 0.1
 """A layer this near to the air-on, of its way from the wet bulb, is no wetter than the bed: from memory."""
+
+ON_TRAYS = 0.4
+"""Trays that hold this share of the dry matter charged, or half of a split batch, are the kiln, and no samples of a
+bed: the scale tells how wet the wettest of them is, and walls that lose heat don't. From memory."""
 
 DRAGS_AT_MOST = 0.7
 """A standard uncertainty above the drag of the drying prior: then the most water is left at a rate."""
@@ -58,13 +62,25 @@ def _layer(history: History, moment: datetime, place: str | None, grain_c: float
         return None
     drying = next((each for each in told.runs if each.start_h == history.hour(run.heat_at)), None)
     on_c = air_on_at(history, run, moment)
-    if drying is None or on_c is None or not any(each.hour <= history.hour(moment) for each in drying.rates):
+    if (
+        drying is None
+        or on_c is None
+        or _is_on_trays(history, drying)
+        or not any(each.hour <= history.hour(moment) for each in drying.rates)
+    ):
         return None
     air = drying.air.at(history.hour(moment))
     share = float(rate_share_by_air(on_c, grain_c, float(wet_bulb_c(on_c, air.relative_humidity))))
     drag = float(drying.posterior.parameters[2])
     most, likely = (_held(drying, share, air.equilibrium_db, each) for each in (max(drag, DRAGS_AT_MOST), drag))
     return share, most, likely
+
+
+def _is_on_trays(history: History, drying: DryingFit) -> bool:
+    """Whether what was weighed on trays is most of what was charged."""
+    whole = charged(history)
+    weighed = sum(tray.first_net_kg * (1.0 - drying.first_wb(tray)[0]) for tray in drying.trays)
+    return whole is not None and weighed >= ON_TRAYS * whole.dry_kg
 
 
 def _held(drying: DryingFit, share: float, equilibrium_db: float, drag: float) -> float:

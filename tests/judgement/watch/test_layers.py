@@ -57,3 +57,15 @@ def test_at_the_air_side_or_where_nobody_knows_heat_tells_nothing_of_the_moistur
 def test_on_a_tray_or_in_a_bed_whose_air_never_left_full_heat_tells_nothing_of_the_moisture() -> None:
     assert is_over(withering("middle", 61.0, depth_m=0.03))
     assert is_over(withering("middle", 61.0, off_c=50.0))
+
+
+@pytest.mark.parametrize(("tray_kg", "is_told_by_heat"), [(7.5, False), (0.5, True)])
+def test_where_trays_are_weighed_and_not_samples_the_scale_tells_how_wet_the_wettest_is(
+    tray_kg: float, is_told_by_heat: bool
+) -> None:
+    # All the grain on four trays, or little sleeves of it in a bed: the scale says 9 % of both, their heat more.
+    story = withering("top", 51.0)
+    for number in range(4):
+        story.tray(160.02, tray_kg, f"tray {number}")
+        story.tray(163.0, tray_kg * 0.56 / 0.91, f"tray {number}")
+    assert is_over(story) == is_told_by_heat
