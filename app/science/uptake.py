@@ -28,27 +28,6 @@ DEFAULT_AIR_REST_SHARE = 0.3
 """Editable default: an hour of air rest, with its film of water, counts as this part of an hour immersed [M]."""
 
 
-def peleg_moisture_db(hours: Quantity, initial_moisture_db: float, k1_h: float, k2: float) -> Quantity:
-    """Moisture after steeping, M0 + t/(k1 + k2·t).
-
-    Args:
-        hours: (effective) time under water, h, 0 or more.
-        initial_moisture_db: kg/kg dry basis, 0 to 1.
-        k1_h: Peleg's rate constant, h per (kg/kg), above 0; 1/k1 is the uptake per hour at the start.
-        k2: Peleg's capacity constant, kg/kg, above 0; 1/k2 is the uptake that is never quite reached.
-    Returns:
-        moisture, kg/kg dry basis.
-    Source: Peleg 1988, J. Food Sci. 53:1216, eq. 1 [P].
-    Check: at t = k1/k2 half of 1/k2 has been taken up [D]; fitted to published barley series it leaves an RMSE of
-        0.9–1.2 % of weight (Molina-Cano et al. 1995, J. Inst. Brew. 101:79–83 [P data, D]).
-    """
-    time = between("Hours", hours, low=0.0, unit="h")
-    initial = between("Initial moisture", initial_moisture_db, 0.0, 1.0)
-    rate, capacity = between("k1", k1_h, above=0.0), between("k2", k2, above=0.0)
-    answer: Quantity = initial + time / (rate + capacity * time)
-    return answer
-
-
 def weibull_gain(hours: Quantity, final_gain: float, scale_h: float, shape: float) -> Quantity:
     """Water gained after steeping, a·(1 − exp(−(t/β)^α)), in whatever unit the final gain is in.
 

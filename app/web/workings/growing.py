@@ -8,7 +8,6 @@ from app.web.workings.asking import count, mass, number, row, share, temperature
 from app.web.workings.asking import moisture as moist
 from app.web.workings.working import Given, Outcome, Values, interval, masses, percent, plain, working
 
-CLASS_WORDS = ("0–¼", "¼–½", "½–¾", "¾–1", "over 1")
 MIDDLES = (0.125, 0.375, 0.625, 0.875)
 
 
