@@ -21,7 +21,7 @@ from app.science.drying import rate_share_by_air
 from app.science.humid_air import wet_bulb_c
 
 SETTLES_H = 1.0
-"""So long after heat, or a change of it, the bed itself is warmed, and not only dried: from memory."""
+"""Of heat since it first came on: in it the bed itself is warmed, and not only dried. From memory."""
 
 FULL_SHARE, PLATEAU_LOOKS = 0.8, 3
 """Air that has lost this share of what it could lose, the middle of the first three looks, leaves a deep bed."""
