@@ -59,24 +59,27 @@ def _programmes() -> list[str]:
     """The marks of the programmes that ship, and the sources they name."""
     from app.judgement.programmes.parts import MARKS
     from app.judgement.programmes.programme import load_builtin
-    from app.judgement.programmes.sources import FROM_SOURCES, from_sources, sources, tally
+    from app.judgement.programmes.sources import DERIVED, published, sources, tally
 
     tallies = {each.name: tally(each) for each in load_builtin().values()}
     letters = [letter for letter in MARKS if letter != "H"]
-    found = sum(map(from_sources, tallies.values()))
+    found = sum(map(published, tallies.values()))
+    derived = sum(counts[DERIVED] for counts in tallies.values())
     total = sum(sum(counts.values()) for counts in tallies.values())
     rows = []
     for name, counts in tallies.items():
         cells = [str(counts[letter]) for letter in letters] + [
-            f"{100 * from_sources(counts) / sum(counts.values()):.0f} %"
+            f"{100 * published(counts) / sum(counts.values()):.0f} %"
         ]
         rows.append(f"| {name} | {' | '.join(cells)} |")
     return [
         f"Of {total} marks, one to each step, bound, ceiling and setting, {found} ({100 * found / total:.0f} %) are",
-        f"{', '.join(FROM_SOURCES[:-1])} or {FROM_SOURCES[-1]}: published, or derived from what is. A source holds for",
-        "what was measured there. Beside a target stands what is published, or that nothing published was found.",
+        f"published (P or T); {derived} ({100 * derived / total:.0f} %) are derived (D), mostly a published range",
+        f"and a margin of ours; the other {total - found - derived} are from memory, in part or",
+        "wholly, or common practice. A source holds for what was measured there. Beside a target stands what is",
+        "published, or that nothing published was found.",
         "",
-        f"| programme | {' | '.join(letters)} | from sources |",
+        f"| programme | {' | '.join(letters)} | published |",
         f"|---|{'--:|' * (len(letters) + 1)}",
         *rows,
         "",

@@ -13,7 +13,7 @@ from werkzeug.test import TestResponse
 from app.judgement.programmes.changes import flattened
 from app.judgement.programmes.parts import SETTING_UNITS
 from app.judgement.programmes.programme import LIMIT_UNITS, Programme, load_builtin
-from app.judgement.programmes.sources import cited, from_sources, marked, tally
+from app.judgement.programmes.sources import cited, marked, published, tally
 from app.operations.programmes import revise_programme
 from app.store.engine import read_session, write_session
 from app.store.programmes import ProgrammeRevision, get_programme, get_revision, list_offered
@@ -63,7 +63,8 @@ def test_every_programme_on_offer_is_listed_with_its_plan(client):
 def test_the_page_tells_how_much_is_published_and_names_the_sources_in_full(client):
     page = unescape(client.get(f"/programmes/{PALE.digest}").text)
     part = page.split("Where its numbers come from")[1].split("</section>")[0]
-    assert f"{from_sources(tally(PALE))} of {len(marked(PALE))} are published or derived" in part
+    counts = tally(PALE)
+    assert f"{published(counts)} of {len(marked(PALE))} are published; {counts['D']} are derived, mostly" in part
     for name, source in cited(PALE):
         assert name in part
         assert source in part

@@ -13,8 +13,9 @@ from typing import NamedTuple
 from app.judgement.programmes.parts import MARKS
 from app.judgement.programmes.programme import Programme
 
-FROM_SOURCES = ("P", "T", "D")
-"""Marks of numbers that are published, or derived from what is."""
+PUBLISHED = ("P", "T")
+DERIVED = "D"
+"""A published range and a margin of ours, mostly a bound of a limit; seldom worked out of what is published."""
 
 
 class Marked(NamedTuple):
@@ -56,9 +57,9 @@ def tally(programme: Programme) -> Mapping[str, int]:
     return {mark: counts[mark] for mark in MARKS}
 
 
-def from_sources(counts: Mapping[str, int]) -> int:
-    """How many of a tally are published or derived from what is."""
-    return sum(counts[mark] for mark in FROM_SOURCES)
+def published(counts: Mapping[str, int]) -> int:
+    """How many of a tally are published."""
+    return sum(counts[mark] for mark in PUBLISHED)
 
 
 def cited(programme: Programme) -> list[tuple[str, str]]:

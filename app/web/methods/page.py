@@ -33,7 +33,8 @@ def programme_rows() -> tuple[ProgrammeRow, ...]:
 _WHAT_IT_IS_WORTH = {
     "P": "The source is named and was read. It holds for what was measured there, which need not be your grain.",
     "T": "The source is named, but its numbers were read in somebody's copy. A check value pins them.",
-    "D": "It follows from the formula beside it, from a definition, or from a fit to published data.",
+    "D": "It follows from a formula, a definition or a fit to published data; in programmes mostly from a published "
+    "range and a margin of ours.",
     "C": "What maltsters do. No source; a place to start from.",
     "M": "The source is believed to say so, and was not looked up again. A default to be edited, never a hard limit.",
     "H": "Set in this house, in a revision of its own.",

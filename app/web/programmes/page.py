@@ -14,7 +14,7 @@ from app.judgement.cautions import DEFERS, for_species
 from app.judgement.programmes.limits import HIGH_ONLY
 from app.judgement.programmes.parts import MARKS, SETTING_UNITS
 from app.judgement.programmes.programme import LIMIT_UNITS, Change, Limit, Programme, Step, differences, provenance
-from app.judgement.programmes.sources import cited, from_sources, tally
+from app.judgement.programmes.sources import DERIVED, cited, published, tally
 from app.judgement.wording import Words
 from app.store.programmes import ProgrammeRevision, programme_of
 from app.web.words.programme_changes import ChangeRow
@@ -112,10 +112,13 @@ def programme_context(programme: Programme, parent: Programme | None, words: Wor
 
 
 def marks_said(programme: Programme) -> str:
-    """How much of it comes from where: "40 of 68 marks are published or derived from what is (38 published …)"."""
+    """How much of it comes from where: "14 of 68 are published, 20 a published range and a margin of ours …"."""
     counts = tally(programme)
     each = ", ".join(f"{counts[mark]} {word}" for mark, word in MARKS.items() if counts[mark])
-    return f"{from_sources(counts)} of {sum(counts.values())} are published or derived from what is: {each}."
+    return (
+        f"{published(counts)} of {sum(counts.values())} are published; {counts[DERIVED]} are derived, mostly a "
+        f"published range and a margin of ours. One by one: {each}."
+    )
 
 
 def setting_row(key: str, programme: Programme, words: Words) -> tuple[str, Number]:

@@ -70,6 +70,8 @@ def test_every_number_in_a_file_carries_its_mark(key):
     assert len(found) > 10
     for path, table in found:
         assert table.get("mark") in MARKS, path
+        if table["mark"] in ("P", "T", "D"):
+            assert "from memory" not in table["source"], path
 
 
 @pytest.mark.parametrize(
