@@ -81,7 +81,7 @@ export const releaseUnasked = (id) => change(id, (row) => (row.questions ? row :
 // A row whose writer was asked: nobody sends it until there is an answer, and the house hasn't got it.
 export const isAsked = (row) => row.state === "waiting" && Boolean(row.questions);
 
-// Keeps what is asked with the entry; false where nothing holds it any more, so that it goes as typed.
+// Keeps what is asked with the entry; false where its time to be asked is over: it goes as typed, or has gone.
 export function askOf(id, questions) {
   return write(async (entries) => {
     const row = await asked(entries.get(id)), isHeld = row?.hold > Date.now();
