@@ -1,11 +1,11 @@
-// The outbox: entries kept on this phone until the house has them. Knows no network and no page.
+// The outbox: entries kept on this phone until the house has them.
 import { asked, transact } from "./db.js";
 import { uuid } from "./uuid.js";
 
 const BOTH = ["entries", "photos"];
 export const HOLD_MS = 600_000; // so long an entry just written may still be asked about
 
-// Tells this page, and others of this phone, that the outbox changed.
+// Tells all pages of this phone of a change.
 export const outbox = new EventTarget();
 const others = "BroadcastChannel" in window ? new BroadcastChannel("chitbook-outbox") : null;
 if (others) others.onmessage = () => outbox.dispatchEvent(new Event("change"));
@@ -81,7 +81,7 @@ export const releaseUnasked = (id) => change(id, (row) => (row.questions ? row :
 // A row whose writer was asked: nobody sends it until there is an answer, and the house hasn't got it.
 export const isAsked = (row) => row.state === "waiting" && Boolean(row.questions);
 
-// Keeps what is asked with the entry; false where its time to be asked is over: it goes as typed, or has gone.
+// Keeps what is asked with the entry; false: too late, it goes as typed.
 export function askOf(id, questions) {
   return write(async (entries) => {
     const row = await asked(entries.get(id)), isHeld = row?.hold > Date.now();

@@ -1,4 +1,4 @@
-// The outbox as a file, for the desk to take in when the phone can't send; what waits for an answer isn't in it.
+// The outbox as a file; without what waits for an answer.
 import { isAsked, list, pictures } from "./outbox.js";
 import { make } from "./notices.js";
 
