@@ -21,7 +21,7 @@ from tests.truth.people import PEOPLE
 from tests.truth.run import FAULTY_SEEDS, NORMAL_SEEDS, batch, who
 
 SETS = ("first", "second")
-LOOKS, MOST_SEEN = 12, 5
+LOOKS, MOST_SEEN = 8, 5
 TELLS = {
     "fan_failure": ("air_fell",),
     "pause": ("warm_and_wet", "heap_waiting", "stage_overdue"),
