@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import PHONE, Complaints
+from tests.browser.outbox_house import log
 
 COUNTED = """
 window.heard = [];
@@ -128,6 +129,9 @@ def test_in_quiet_hours_a_step_makes_no_sound(demo: str, page: Page) -> None:
 
 def test_act_now_is_heard_once_even_in_quiet_hours(demo: str, page: Page) -> None:
     set_quiet(page, demo, "00:00", "23:59")
+    page.goto(f"{demo}/batches/8/tub")
+    log(page, "co2_room", value="20000")
+    expect(page.get_by_text("Saved").first).to_be_visible()
     page.clock.install()
     page.goto(f"{demo}/batches/8/tub")
     assert page.locator("[data-loud]").count() >= 1

@@ -60,7 +60,7 @@ def test_whoever_has_the_batch_open_sees_what_to_do_unfolded(house: House, page:
     other = tub(page_at(browser, PHONE), house)
     log(page, "co2_room", value="20000")
     expect(page.get_by_label("What it means").locator(".meaning")).to_contain_text(LEAVE)
-    expect(other.locator(".flag-line").get_by_text(LEAVE).first).to_be_visible()
+    expect(other.locator(".next").get_by_text(LEAVE.rstrip(".")).first).to_be_visible()
     other.context.close()
 
 

@@ -259,6 +259,12 @@ def test_what_one_phone_logs_shows_on_anothers_open_page_and_disturbs_nothing(ho
 def test_an_opened_flag_and_the_focus_stay_while_the_page_is_renewed(demo: str, browser: Browser) -> None:
     context = browser.new_context(viewport=PHONE)
     page = context.new_page()
+    # At night a caution is not among what stands on the tub.
+    page.goto(f"{demo}/people")
+    for label in ("From", "Until"):
+        page.get_by_label(label, exact=True).fill("00:00")
+    page.locator("form[action='/people/quiet']").get_by_role("button", name="Use these").click()
+    expect(page.get_by_text("The quiet hours of this screen were changed.")).to_be_visible()
     page.goto(f"{demo}/batches/8/tub")
     page.wait_for_load_state("networkidle")
     flag = page.locator("details.flag-line").first

@@ -120,6 +120,8 @@ def put_out(desk: Page, address: str, name: str) -> None:
 
 def keep_temperature(phone: Page, tub: str, value: str) -> None:
     phone.goto(f"{tub}#grain_temperature")
+    # The demo's first person reads °F, and finds it preset.
+    phone.locator("[name=grain_temperature-value_unit]").select_option("c")
     phone.locator("[name=grain_temperature-value]").fill(value)
     phone.get_by_role("button", name="Keep", exact=True).click()
 
@@ -160,6 +162,8 @@ def test_what_waits_on_a_phone_that_was_put_out_is_kept_explained_and_sent_once_
     tub = address.partition("/pair")[0] + "/batches/7/tub"
     phone.goto(f"{tub}#grain_temperature")
     put_out(desk, at_desk, "First")
+    # The demo's first person reads °F, and finds it preset.
+    phone.locator("[name=grain_temperature-value_unit]").select_option("c")
     phone.locator("[name=grain_temperature-value]").fill("15.5")
     phone.get_by_role("button", name="Keep", exact=True).click()
     expect(phone.get_by_text("put out by the desk").first).to_be_visible()
