@@ -21,6 +21,7 @@ from app.judgement.forecasts import asking
 from app.judgement.forecasts.band import Z80
 from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.growth import count_sd
+from app.judgement.forecasts.moisture import determinations
 from app.judgement.forecasts.trays import LEAST_RATIO_SD
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.grain.counts import growth_counts, growth_of
@@ -132,6 +133,10 @@ class _Look:
         return value.central, (value.high - value.low) / (2.0 * Z80)
 
     def _tested(self, test: Result) -> _Foreseen | None:
+        loaded = self.history.last_before(test.at, self.history.of_kind("loaded"))
+        if loaded is not None and not any(each.at > loaded.at for each in determinations(self.history)):
+            # Of grain on the kiln, or off it, that nobody has measured since, nothing is foreseen.
+            return None
         told, sample = self._moisture(), sample_of(self.history, test)
         return _Foreseen(test.value, told[0], math.hypot(told[1], sample.sd)) if told and sample else None
 
