@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -17,7 +18,9 @@ from tests.judgement.plan_run import plan_story
 START = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
 FACTS = 300
 ON_KILN_H = 174.0
-WITHIN_S = 0.025
+COLD_TIMES, KEPT_TIMES = 13.0, 4.0
+"""As many times as long as reading the records: 80 and 25 ms where that takes some 6 ms. By the clock it was another
+machine's speed that was held: the same code took 29 and 51 ms within a minute."""
 
 
 def long_batch() -> tuple[list[dict[str, Any]], datetime]:
@@ -77,12 +80,12 @@ def test_flags_forecasts_and_next_steps_of_a_batch_of_300_facts_take_a_blink(
         forecast.forecast_at(history, now)
         next_steps(history, now)
 
-    reading_s, judged_s = medians(7 if is_short else 20, read, judged)
+    reading_s, judged_s = medians(7 if is_short else 20, read, judged, clock=time.process_time)
     figures.say(
         f"{len(records)} records, a fit that was kept: flags, forecasts and next steps "
-        f"{(judged_s - reading_s) * 1e3:.1f} ms beside reading"
+        f"{(judged_s - reading_s) * 1e3:.1f} ms CPU beside reading in {reading_s * 1e3:.1f} ms"
     )
-    assert judged_s - reading_s <= WITHIN_S * slack
+    assert judged_s - reading_s <= KEPT_TIMES * slack * reading_s
 
 
 def test_flags_forecasts_and_next_steps_of_300_facts_are_judged_at_once(
@@ -106,11 +109,12 @@ def test_flags_forecasts_and_next_steps_of_300_facts_are_judged_at_once(
         judge(fits.lend(read()))
 
     kept()
-    reading_s, cold_s, kept_s = medians(7 if is_short else 20, read, cold, kept)
-    cold_ms, kept_ms = (1e3 * (each - reading_s) for each in (cold_s, kept_s))
+    reading_s, cold_s, kept_s = medians(7 if is_short else 20, read, cold, kept, clock=time.process_time)
+    cold_times, kept_times = ((each - reading_s) / reading_s for each in (cold_s, kept_s))
     figures.say(
-        f"flags, forecasts and next steps of {len(records)} records: {cold_ms:.0f} ms cold (≤ 80), "
-        f"{kept_ms:.0f} ms with a kept fit (≤ 25)"
+        f"flags, forecasts and next steps of {len(records)} records, beside reading them in {reading_s * 1e3:.1f} ms "
+        f"CPU: {cold_times:.1f} times as long cold (≤ {COLD_TIMES:g}), {kept_times:.1f} with a kept fit "
+        f"(≤ {KEPT_TIMES:g})"
     )
-    assert cold_ms <= 80.0 * slack
-    assert kept_ms <= 25.0 * slack
+    assert cold_times <= COLD_TIMES * slack
+    assert kept_times <= KEPT_TIMES * slack
