@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 import signal
 import socket
-import statistics
 import subprocess
 import sys
 import time
@@ -14,10 +13,12 @@ from urllib.error import URLError
 from urllib.request import urlopen
 
 from app.folder import ensure_secret
-from tests.benchmarks.conftest import Figures
+from tests.benchmarks.conftest import Figures, medians
 
 PATIENCE_S = 30.0
-FIRST_ANSWER_S = 1.5
+TIMES = 3.5
+"""As many times as long as Python and the libraries alone take to start. By the clock it was another machine's speed
+that was held: 1.7 and 2.6 s within a minute."""
 
 
 def seconds_to_first_answer(folder: Path) -> float:
@@ -42,14 +43,25 @@ def seconds_to_first_answer(folder: Path) -> float:
         server.wait(timeout=10)
 
 
-def test_the_first_answer_comes_within_a_second_and_a_half(
+def seconds_to_import() -> float:
+    """What it takes on this machine, at this moment, to start Python and read the libraries that any such house needs."""
+    began = time.perf_counter()
+    subprocess.run((sys.executable, "-c", "import alembic, flask, numpy, sqlalchemy, wtforms"), check=True)
+    return time.perf_counter() - began
+
+
+def test_the_first_answer_comes_soon(
     tmp_path: Path, migrated_file: Path, is_short: bool, slack: float, figures: Figures
 ) -> None:
     folder = tmp_path / "data"
     folder.mkdir(mode=0o700)
     shutil.copy(migrated_file, folder / "chitbook.sqlite")
     ensure_secret(folder / "secret")
-    seconds_to_first_answer(folder)
-    seen = [seconds_to_first_answer(folder) for _ in range(3 if is_short else 7)]
-    figures.say(f"first answer: {statistics.median(seen):.2f} s, at best {min(seen):.2f} s (≤ {FIRST_ANSWER_S})")
-    assert statistics.median(seen) <= FIRST_ANSWER_S * slack
+    answer_s, import_s = medians(
+        3 if is_short else 7, lambda: seconds_to_first_answer(folder), seconds_to_import, clock=time.perf_counter
+    )
+    figures.say(
+        f"first answer: {answer_s:.2f} s beside {import_s:.2f} s for the libraries alone, "
+        f"{answer_s / import_s:.1f} times (≤ {TIMES})"
+    )
+    assert answer_s <= TIMES * slack * import_s
