@@ -44,7 +44,7 @@ def seconds_to_first_answer(folder: Path) -> float:
 
 
 def seconds_to_import() -> float:
-    """What it takes on this machine, at this moment, to start Python and read the libraries that any such house needs."""
+    """What it takes here and now to start Python and read the libraries that any such house needs."""
     began = time.perf_counter()
     subprocess.run((sys.executable, "-c", "import alembic, flask, numpy, sqlalchemy, wtforms"), check=True)
     return time.perf_counter() - began
