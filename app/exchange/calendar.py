@@ -85,13 +85,14 @@ def _followed(history: History, step: NextStep, now: datetime) -> str:
 
 
 def _starts_at(history: History, step: NextStep, now: datetime) -> datetime:
-    """When the step is due, to the minute. One that is due because of what was said last has been so since then:
+    """When the step is due, as the pages say it. One that is due because of what was said last has been so since then:
     else it would move with every reading of the feed."""
     due = step.due_at
     if due == now:
         past = [fact.at for fact in history.facts if fact.at <= now]
         due = past[-1] if past else history.batch.created_at or now
-    return due.replace(second=0, microsecond=0)
+        return due.replace(second=0, microsecond=0)
+    return Words().rounded(due)
 
 
 def _event(entry: Entry, words: DatedWords, address: str, has_alarms: bool) -> Event:
@@ -120,18 +121,16 @@ def _event(entry: Entry, words: DatedWords, address: str, has_alarms: bool) -> E
 
 
 def _told(entry: Entry, words: DatedWords) -> Iterator[str]:
-    """Which batch, why, and within which time."""
+    """Which batch, and why: when is the entry's own time."""
     assert words.now is not None
     batch, step = entry.history.batch, entry.step
     if batch.title:
         yield batch.title
     yield step.why
-    if step.earliest_at < step.latest_at:
-        earliest = min(step.earliest_at, entry.starts_at)
-        kind = "An estimate; in" if step.basis == "forecast" else "In"
-        yield f"{kind} time from {words.clock(earliest)} to {words.clock(step.latest_at)}."
+    if step.basis == "forecast":
+        yield "An estimate."
     if step.is_overdue(words.now):
-        yield f"Overdue since {words.clock(step.latest_at)}."
+        yield f"Overdue since {words.around(entry.starts_at)}."
 
 
 def _alarm(text: str) -> Alarm:

@@ -7,6 +7,10 @@ from datetime import UTC, datetime, timedelta, tzinfo
 
 from app.science import units
 
+QUARTER, NEAR, SOON = timedelta(minutes=15), timedelta(minutes=5), timedelta(minutes=30)
+"""No plan and no forecast of a steep, a bed or a kiln is known any nearer than a quarter of an hour, and what comes
+within the next half of one no nearer than five minutes: as hands keep time."""
+
 
 @dataclass(frozen=True)
 class Words:
@@ -60,6 +64,31 @@ class Words:
             return f"{local:%a} {time}"
         day = f"{local.day} {local:%b}"
         return f"{day} {time}" if local.year == today.year else f"{day} {local.year}, {time}"
+
+    def at(self, moment: datetime) -> str:
+        """The clock time after a verb: "at 06:45", but "yesterday 06:45"."""
+        said = self.clock(moment)
+        return f"at {said}" if said[0].isdigit() and len(said.partition(" ")[0]) == len("00:00") else said
+
+    def around(self, moment: datetime, *, is_floor: bool = False) -> str:
+        """A moment that nobody knows to the minute: due, foreseen, or the end of a span.
+
+        is_floor: never later than it was reckoned.
+        """
+        return self.clock(self.rounded(moment, is_floor=is_floor))
+
+    def rounded(self, moment: datetime, *, is_floor: bool = False) -> datetime:
+        """To the quarter of an hour, to five minutes within the next half; on the side of now on which it lies."""
+        ahead = timedelta() if self.now is None else moment - self.now
+        step = NEAR if timedelta() < ahead < SOON else QUARTER
+        over = timedelta(seconds=moment.timestamp() % step.total_seconds())
+        before = moment - over
+        if not over or is_floor:
+            return before
+        after = before + step
+        if self.now is not None and before <= self.now < after:
+            return after if ahead > timedelta() else before
+        return before if over < step / 2 else after
 
     def date(self, moment: datetime) -> str:
         local = in_zone(moment, self.zone)

@@ -1,4 +1,4 @@
-"""Next steps as the pages say them: when, within which span, and a way to the formula."""
+"""Next steps as the pages say them: when, in one time, and a way to the formula."""
 
 from __future__ import annotations
 
@@ -21,44 +21,38 @@ NOW = datetime(2026, 3, 14, 10, 30, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 
 
-def said(due_h: float, early_h: float, late_h: float, basis: Basis = "plan") -> str:
-    due, early, late = (NOW + each * HOUR for each in (due_h, early_h, late_h))
-    step = NextStep("drained", "Drain", due, early, late, "Planned.", basis)
-    return step_view(step, Words(now=NOW)).when
-
-
-def test_a_step_of_the_plan_is_about_then_within_its_span() -> None:
-    assert said(2, 1, 4) == "about 12:30 (11:30 – 14:30)"
-    assert said(2, 2, 2) == "about 12:30"
-
-
-def test_what_is_foreseen_is_called_an_estimate_and_its_interval_is_said() -> None:
-    assert said(2, 1, 20, "forecast") == "estimate 12:30, between 11:30 and tomorrow 06:30"
-    assert said(2, 2, 2, "forecast") == "estimate 12:30"
-
-
-def test_what_is_due_is_due_now_until_its_span_is_over() -> None:
-    assert said(-1, -2, 1, "forecast") == "now, until 11:30"
-    assert said(-3, -4, -1) == "since 09:30"
-
-
 @pytest.mark.parametrize(
     ("due_h", "early_h", "late_h", "basis", "order", "told"),
     [
-        (2, 1, 4, "plan", "", ("Next", "Drain by 12:30", "In time from 11:30 to 14:30.")),
-        (2, 1, 4, "forecast", "", ("Next", "Drain about 12:30", "In time from 11:30 to 14:30.")),
-        (-1, -2, 1, "plan", "", ("Now", "Drain", "")),
-        (-3, -4, -1, "plan", "", ("Overdue since 09:30", "Drain", "")),
-        (-3, -3, -3, "facts", "batch", ("Now", "Drain", "")),
+        (2, 1, 4, "plan", "", ("Next", "Drain by 12:30")),
+        (2, 1, 4, "forecast", "", ("Next", "Drain about 12:30")),
+        (-1, -2, 1, "plan", "", ("Now", "Drain")),
+        (-3, -4, -1, "plan", "", ("Overdue since 07:30", "Drain")),
+        (-3, -3, -3, "facts", "batch", ("Now", "Drain")),
     ],
 )
 def test_what_to_do_stands_in_one_line_with_one_time(
-    due_h: float, early_h: float, late_h: float, basis: Basis, order: str, told: tuple[str, str, str]
+    due_h: float, early_h: float, late_h: float, basis: Basis, order: str, told: tuple[str, str]
 ) -> None:
     due, early, late = (NOW + each * HOUR for each in (due_h, early_h, late_h))
     step = NextStep("drained", "Drain", due, early, late, "Planned.", basis, order=order)
     view = step_view(step, Words(now=NOW))
-    assert (view.heading, view.line, view.span) == told
+    assert (view.heading, view.line) == told
+
+
+def test_overdue_counts_from_the_time_that_was_said_before() -> None:
+    step = NextStep("turned", "Turn the bed", NOW, NOW - 2 * HOUR, NOW + 2 * HOUR, "It vents.")
+    before, after = (step_view(step, Words(now=NOW + hours * HOUR)) for hours in (-1, 3))
+    assert (before.line, after.heading) == ("Turn the bed by 10:30", "Overdue since 10:30")
+
+
+@pytest.mark.usefixtures("morning")
+def test_neither_page_says_a_second_time_for_what_comes_next(app: Flask, client: FlaskClient) -> None:
+    listed, tub = next_of(app, client, 100)
+    first = tub.partition('class="next')[2].partition("</section>")[0]
+    for said in (first, *re.findall(r"<li>.*?</li>", listed, re.S)):
+        assert len(re.findall(r"\d\d:\d\d", re.sub(r"<p.*|data-due=\S+", "", unescape(said)))) <= 1, said
+    assert not re.search("[Ii]n time from", tub + listed)
 
 
 @pytest.mark.usefixtures("morning")

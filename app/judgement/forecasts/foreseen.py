@@ -32,5 +32,5 @@ def about(when: When | None, now: datetime, words: Words) -> str:
     if when.central is None:
         return ", which is not in sight as it goes"
     if when.low is None or when.high is None:
-        return f", at about {words.clock(when.central)}"
-    return f", at about {words.clock(when.central)} ({words.clock(max(when.low, now))} to {words.clock(when.high)})"
+        return f", at about {words.around(when.central)}"
+    return f", at about {words.around(when.central)} ({words.around(max(when.low, now))} to {words.around(when.high)})"

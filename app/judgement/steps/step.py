@@ -69,7 +69,7 @@ class NextStep:
     def line(self, words: Words, now: datetime) -> str:
         """What to do, and the one time by when."""
         about = "about" if self.basis == "forecast" else "by"
-        return self.what if self.is_due(now) else f"{self.what} {about} {words.clock(self.due_at)}"
+        return self.what if self.is_due(now) else f"{self.what} {about} {words.around(self.due_at)}"
 
 
 class Ending(NamedTuple):

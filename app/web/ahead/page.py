@@ -53,7 +53,7 @@ def _holds(first: Watch, words: Words) -> str:
     assert words.now is not None
     if first.safe_at <= words.now:
         return f"No longer by itself: {first.what[:1].lower()}{first.what[1:]}. See to it first."
-    return f"About until {words.clock(first.safe_at)}: then {first.what[:1].lower()}{first.what[1:]}."
+    return f"About until {words.around(first.safe_at, is_floor=True)}: then {first.what[:1].lower()}{first.what[1:]}."
 
 
 def _stands(cut: PowerCut, words: Words) -> list[StatRow]:

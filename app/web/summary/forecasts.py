@@ -49,10 +49,10 @@ def _when(what: str, when: When | None, show: Any, words: Words, method: str) ->
     if when.central is None:
         return Outlook(name, "not in sight", when.reason, method)
     if when.is_past(words.now):
-        return Outlook(name, "reached", f"about {words.clock(when.central)}", method)
-    earliest = words.clock(when.low) if when.low is not None else "now"
-    latest = words.clock(when.high) if when.high is not None else "much later"
-    return Outlook(name, f"about {words.clock(when.central)}", f"between {earliest} and {latest}", method)
+        return Outlook(name, "reached", f"about {words.around(when.central)}", method)
+    earliest = words.around(when.low) if when.low is not None else "now"
+    latest = words.around(when.high) if when.high is not None else "much later"
+    return Outlook(name, f"about {words.around(when.central)}", f"between {earliest} and {latest}", method)
 
 
 def _grown_now(forecast: Forecast) -> Outlook | None:

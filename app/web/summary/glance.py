@@ -42,20 +42,23 @@ STALE_H = 48.0
 class StepView:
     """A next step with its times in words. line: what to do and by when, in one; heading: how near that is.
 
-    span: within which it is in time, where it is still to come. method: the formula that it comes from, if any.
+    method: the formula that it comes from, if any.
     """
 
     what: str
     line: str
     heading: str
     status: str
-    when: str
-    span: str
     why: str
     kind: str
     due_at: datetime
     is_overdue: bool
     method: str | None = None
+
+    @property
+    def near(self) -> str:
+        """The heading inside a line: days keep their capitals."""
+        return self.heading[:1].lower() + self.heading[1:]
 
 
 @dataclass(frozen=True)
@@ -204,26 +207,11 @@ def step_view(step: NextStep, words: Words) -> StepView:
     if step.order:
         heading, status = "Now", "act"
     elif step.is_overdue(now):
-        heading, status = f"Overdue since {words.clock(step.latest_at)}", "overdue"
+        heading, status = f"Overdue since {words.around(step.due_at)}", "overdue"
     elif step.is_due(now):
         heading = "Now"
-    is_open = heading == "Next" and step.earliest_at < step.latest_at
-    span = f"In time from {words.clock(step.earliest_at)} to {words.clock(step.latest_at)}." if is_open else ""
-    return StepView(step.what, step.line(words, now), heading, status, _step_when(step, words), span, step.why,
+    return StepView(step.what, step.line(words, now), heading, status, step.why,
                     step.kind, step.due_at, step.is_overdue(now), step.method)  # fmt: skip
-
-
-def _step_when(step: NextStep, words: Words) -> str:
-    """When a step is due, and the span in which it is in time; what is foreseen is called an estimate."""
-    assert words.now is not None
-    due, earliest, latest = (words.clock(moment) for moment in (step.due_at, step.earliest_at, step.latest_at))
-    if step.is_overdue(words.now):
-        return f"since {latest}"
-    if step.due_at <= words.now:
-        return f"now, until {latest}"
-    if step.basis == "forecast":
-        return f"estimate {due}, between {earliest} and {latest}" if earliest != latest else f"estimate {due}"
-    return f"about {due} ({earliest} – {latest})" if earliest != latest else f"about {due}"
 
 
 def moisture_said(history: History, words: Words) -> Figure | None:

@@ -112,9 +112,8 @@ def _told_words(dry: Dryness, words: Words) -> tuple[str, str]:
 
 def _untold_words(forecast: KilnForecast, words: Words) -> str:
     assert forecast.dry.central is not None
-    return (
-        f"foreseen for about {words.clock(forecast.dry.central)}, and nothing weighed says so: weigh a tray, or test it"
-    )
+    foreseen = words.around(forecast.dry.central)
+    return f"foreseen for about {foreseen}, and nothing weighed says so: weigh a tray, or test it"
 
 
 def _stop_row(stop: StopAt, words: Words) -> Row:

@@ -29,10 +29,10 @@ def when_words(when: When, words: Words) -> tuple[str, str]:
     if when.central is None:
         return "not in sight", when.reason
     if when.is_past(words.now):
-        return "reached", f"about {words.clock(when.central)}"
-    earliest = words.clock(when.low) if when.low is not None and when.low > words.now else "now"
-    latest = words.clock(when.high) if when.high is not None else "much later"
-    return f"about {words.clock(when.central)}", f"between {earliest} and {latest}"
+        return "reached", f"about {words.around(when.central)}"
+    earliest = words.around(when.low) if when.low is not None and when.low > words.now else "now"
+    latest = words.around(when.high) if when.high is not None else "much later"
+    return f"about {words.around(when.central)}", f"between {earliest} and {latest}"
 
 
 def least_row(card: KilnCard, words: Words) -> Row:
@@ -114,7 +114,7 @@ def break_row(card: KilnCard, words: Words) -> Row:
     if due.central is None or not card.is_fired:
         return (name, "not in sight", f"{due.reason if card.is_fired else 'No heat yet.'} {how}", "", "", key)
     if due.is_past(words.now):
-        said = f"expected about {words.clock(due.central)}, and nothing shows it yet. {how}"
+        said = f"expected about {words.around(due.central)}, and nothing shows it yet. {how}"
         return (name, "due", said, "", "", key)
     value, between = when_words(due, words)
     return (name, value, f"{between}, near {words.percent(due.target, decimals=0)}. {how}", "", "", key)

@@ -132,5 +132,5 @@ def _view(watch: Watch, words: Words) -> WatchView:
 
 
 def _clock(moment: datetime, words: Words) -> str:
-    """To five minutes and never later than it was reckoned: nobody knows it better, and sooner is safe."""
-    return words.clock(moment - timedelta(seconds=moment.timestamp() % STEP_S))
+    """Never later than it was reckoned: sooner is safe."""
+    return words.around(moment, is_floor=True)
