@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.history.history import History
-from app.judgement.history.kiln_runs import fired_at, run_at, runs, tells_of_heat
+from app.judgement.history.kiln_runs import WEIGHED_DRY, fired_at, run_at, runs, tells_of_heat
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dryness import GREEN_WB
 from app.judgement.programmes.programme import Limit
@@ -77,8 +77,12 @@ def _for_first_heat(batch: BatchAt, stage: Stage, loaded: Fact) -> Waiting:
     if waiting.warm:
         return waiting
     inside = batch.within(batch.history.facts, stage.starts_at, fired or batch.now)
-    heated = next((fact.at for fact in inside if tells_of_heat(fact, stage.starts_at)), None)
-    return Waiting(loaded, min(waiting.starts_at, heated or waiting.starts_at), heated or fired, ())
+    heated = next((fact for fact in inside if tells_of_heat(fact, stage.starts_at)), None)
+    if heated is None:
+        return replace(waiting, ends_at=fired)
+    # A weighing tells that it was heated, and not since when: of no hour is it known that it waited.
+    ends_at = stage.starts_at if heated.kind in WEIGHED_DRY else heated.at
+    return Waiting(loaded, min(waiting.starts_at, ends_at), ends_at, ())
 
 
 def _waiting(batch: BatchAt, fact: Fact, starts_at: datetime, ends_at: datetime | None, since: datetime) -> Waiting:
