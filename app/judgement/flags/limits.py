@@ -29,6 +29,15 @@ WARMING_UP = timedelta(hours=1)
 PHASE_DOUBT_WB = 0.02
 """The edge between two phases of the kiln is no sharper than this: within it the kinder limit holds."""
 
+HOT_WATER = Limit(
+    high_act=40.0,
+    unit="c",
+    mark="M",
+    source="from memory; soaked seed barley is held for 4 h at 45 °C or 10 min at 51–52 °C against smut, and the hotter "
+    "the less of it germinates (published: Batts 1956, Ann. appl. Biol., doi 10.1111/j.1744-7348.1956.tb02138.x)",
+)
+"""Above this, water harms grain at once, whatever the programme wants."""
+
 ROOM_CO2 = Limit(
     high_caution=5000.0,
     high_act=15000.0,
@@ -94,6 +103,7 @@ def _surely_fine(section: Section, kind: str) -> tuple[float, float]:
         return -math.inf, math.inf
     places = (section.stage.name, *(PHASES if section.stage.name == "kilning" else ()))
     limits = [limit for place in places if (limit := section.programme.limits.get(f"{kind}.{place}")) is not None]
+    limits += [HOT_WATER] if kind == "water_temperature" else []
     return max([each.fine[0] for each in limits], default=-math.inf), min(
         [each.fine[1] for each in limits], default=math.inf
     )
@@ -123,6 +133,8 @@ def _values(reading: Reading, stage: Stage, before: Reading | None) -> list[floa
 
 
 def _verdict(batch: BatchAt, programme: Programme, reading: Reading, stage: Stage, value: float) -> Verdict:
+    if reading.kind == "water_temperature" and not (hot := HOT_WATER.judge(value)).is_fine:
+        return hot
     verdicts = [limit.judge(value) for limit in _limits(batch, programme, reading, stage) if limit is not None]
     mildest = verdicts[0] if len(verdicts) == 1 else min(verdicts, key=_gravity, default=FINE)
     if mildest.position == "low" and _is_warming(batch, reading, stage):
@@ -182,7 +194,8 @@ def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
     first, last, verdict = run.readings[0], run.readings[-1], run.verdict
     figure = wording.kiln_temperature if run.stage.name == "kilning" else wording.temperature
     side = "above" if run.position == "high" else "below"
-    title = f"{KINDS[kind].word}{_where(first.place)} {figure(run.worst)}, {side} {figure(verdict.bound or 0.0)}"
+    bound = "hot enough to kill the grain" if _kills(kind, run) else f"{side} {figure(verdict.bound or 0.0)}"
+    title = f"{KINDS[kind].word}{_where(first.place)} {figure(run.worst)}, {bound}"
     if len(run.readings) > 1:
         lasted = wording.hours(hours_between(first.at, last.at))
         title += f" in {len(run.readings)} readings over {lasted}, {batch.span_words(first.at, last.at)}"
@@ -206,6 +219,8 @@ def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
     )
 
 
+DRAIN_HOT = "Drain it now, fill up with cold water. Then see whether a sample still chits before you go on."
+LET_IT_COOL = "Let it cool before the grain goes in; where it was in it already, see whether a sample still chits."
 NEAR_FIRE = "Look every minute, with a spray ready, and end the roast in the band that you want."
 FIRE = (
     "Heat off now. Isolate the power before you reach in, and have a spray ready before you let it out: it can light. "
@@ -214,12 +229,18 @@ FIRE = (
 
 
 def _remedy(kind: str, run: _Run) -> str:
+    if _kills(kind, run):
+        return LET_IT_COOL if run.stage.name == "charged" else DRAIN_HOT
     if _is_near_fire(kind, run):
         return NEAR_FIRE if run.verdict.severity == "notice" else FIRE
     remedy = _REMEDY[kind, run.position]
     if _is_warm_bed(kind, run) and run.verdict.severity != "notice":
         return f"{remedy[:-1]}; measure again within an hour."
     return remedy
+
+
+def _kills(kind: str, run: _Run) -> bool:
+    return kind == "water_temperature" and not HOT_WATER.judge(run.worst).is_fine
 
 
 def _is_near_fire(kind: str, run: _Run) -> bool:
@@ -232,6 +253,8 @@ def _is_warm_bed(kind: str, run: _Run) -> bool:
 
 
 def _meaning(kind: str, run: _Run) -> str:
+    if _kills(kind, run):
+        return f"Grain dies in it, the sooner the hotter: seed is held at {wording.temperature(52.0)} for ten minutes."
     if _is_near_fire(kind, run):
         return "The grain is hotter than the programme wants it; a roast this hot is near catching fire."
     return _MEANING[kind, run.position]

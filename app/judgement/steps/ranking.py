@@ -14,6 +14,7 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.flags import Flag
 from app.judgement.flags.answers import JudgedFlag
 from app.judgement.flags.inspection import smells_on_kiln
+from app.judgement.flags.limits import HOT_WATER
 from app.judgement.malt.mould import is_mouldy
 from app.judgement.steps.step import NextStep
 from app.judgement.wording import Words
@@ -102,6 +103,8 @@ def ask_of(batch: BatchAt, flag: Flag) -> Ask:
     is_high = flag.side == "high"
     match flag.rule:
         case "out_of_limits" if fact is not None and fact.kind == "water_temperature":
+            if not HOT_WATER.judge(flag.worst or 0.0).is_fine:
+                return Ask("batch", ("drained", "cast") if stage != "charged" else ("water_temperature",))
             return Ask("batch", ("water_changed", "drained", "cast") if is_high else ("stand",))
         case "out_of_limits" if fact is not None and fact.kind == "air_on_temperature":
             return Ask("batch", ("lower",) if is_high else ("raise",))
