@@ -27,7 +27,11 @@ def test_the_same_sources_are_the_same_version_wherever_they_lie(copied: Path) -
 
 @pytest.mark.parametrize(
     "source",
-    ["judgement/flags/steep.py", "judgement/programmes/barley_pale.toml", "science/tables/equilibrium_moisture.csv"],
+    [
+        "judgement/flags/steep.py",
+        "judgement/programmes/builtin/barley/barley_pale.toml",
+        "science/tables/equilibrium_moisture.csv",
+    ],
 )
 def test_a_changed_rule_programme_or_table_is_another_version(copied: Path, source: str) -> None:
     file = copied / source

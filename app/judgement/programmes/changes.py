@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from copy import deepcopy
 from typing import Any, NamedTuple
 
@@ -49,9 +49,9 @@ def changed(content: Mapping[str, Any], changes: Mapping[str, Any], problems: di
     """
     result: dict[str, Any] = deepcopy(dict(content))
     old = flattened(content)
-    removed = [path for path, value in changes.items() if value is None]
-    real = {path: value for path, value in changes.items() if path in removed or old.get(path) != value}
-    for path in sorted(set(real) - set(removed)):
+    gone = [path for path, value in changes.items() if value is None]
+    real = {path: value for path, value in changes.items() if path in gone or old.get(path) != value}
+    for path in sorted(set(real) - set(gone)):
         _set(result, path, real[path], problems)
     if problems:
         return result
@@ -61,7 +61,13 @@ def changed(content: Mapping[str, Any], changes: Mapping[str, Any], problems: di
         parent = path.rpartition("/")[0]
         if f"{parent}/mark" not in real and f"{parent}/source" not in real:
             _make_own(result, parent)
-    for path in sorted(removed, key=_place, reverse=True):
+    return removed(result, gone)
+
+
+def removed(content: Mapping[str, Any], paths: Iterable[str]) -> dict[str, Any]:
+    """A copy without what stands at these paths; nothing is done where there is nothing."""
+    result: dict[str, Any] = deepcopy(dict(content))
+    for path in sorted(paths, key=_place, reverse=True):
         _remove(result, path)
     return result
 

@@ -10,10 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 from importlib import resources
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any
 
 from app.judgement.facts.fields import BadValues
+from app.judgement.programmes.based_on import whole
 from app.judgement.programmes.changes import Change, changed, compared
 from app.judgement.programmes.limits import LIMIT_UNITS, Limit, Verdict, read_limit
 from app.judgement.programmes.parts import (
@@ -42,6 +44,7 @@ __all__ = [
     "Step",
     "Verdict",
     "differences",
+    "files",
     "load_builtin",
     "provenance",
     "revise",
@@ -273,12 +276,18 @@ def differences(old: Programme, new: Programme) -> list[Change]:
 
 @cache
 def _builtin() -> Mapping[str, Programme]:
-    programmes = {}
-    for file in sorted(resources.files("app.judgement").joinpath("programmes").iterdir(), key=lambda each: each.name):
-        if file.name.endswith(".toml") and file.name != "sources.toml":
-            programme = Programme.from_dict(tomllib.loads(file.read_text(encoding="utf-8")))
-            programmes[programme.key] = programme
-    return programmes
+    found = (
+        Programme.from_dict(whole(content, files().__getitem__)) for content in files().values() if "key" in content
+    )
+    return {programme.key: programme for programme in sorted(found, key=attrgetter("key"))}
+
+
+@cache
+def files() -> Mapping[str, Mapping[str, Any]]:
+    """What stands in each built-in file, by its name; those without a key are only built upon (`based_on`)."""
+    families = resources.files("app.judgement").joinpath("programmes", "builtin").iterdir()
+    found = (file for family in families for file in family.iterdir() if file.name.endswith(".toml"))
+    return {file.name.removesuffix(".toml"): tomllib.loads(file.read_text(encoding="utf-8")) for file in found}
 
 
 def load_builtin() -> dict[str, Programme]:
