@@ -65,6 +65,28 @@ def test_rice_dies_as_the_package_computes() -> None:
     assert storage_life.viability_percent(98, 10, 5, 365, "rice") == pytest.approx(97.64797, abs=5e-6)
 
 
+def test_the_days_to_a_limit_are_those_after_which_the_limit_is_left() -> None:
+    days = storage_life.viability_life_days(98, 97.64797, 10, 5, "rice")
+    assert days == pytest.approx(365, abs=0.01)  # the viabilitymetrics package, the other way round
+    assert storage_life.viability_life_days(99, 99, 12, 20, "wheat") == 0
+
+
+@pytest.mark.parametrize(
+    ("moisture", "fahrenheit", "days"),
+    [(17, 70, (30, 31)), (14, 80, (43, 70)), (14, 70, (89, 175)), (13, 70, (132, 270))],
+)
+def test_two_methods_agree_on_wet_barley_and_lie_twofold_apart_on_dry(
+    moisture: float, fahrenheit: float, days: tuple[float, float]
+) -> None:
+    # NDSU Extension 2009 and 2019 at one end; at the other 10^(KE − CW log m − CH t − CQ t²) × 0.6815 probits by hand.
+    bracket = storage_life.malting_bracket_days(moisture, to_si(fahrenheit, "f"))
+    assert (round(bracket.low_days), round(bracket.high_days)) == days
+
+
+def test_barley_drier_or_colder_than_the_equation_goes_is_bracketed_too() -> None:
+    assert storage_life.malting_bracket_days(3, -30) == storage_life.malting_bracket_days(5, -20)
+
+
 def test_the_viability_equation_is_the_published_one() -> None:
     # Ellis & Roberts 1980: one sigma takes a probit off, so 84.1345 % falls to 50 %.
     sigma = storage_life.sigma_days(12, 20, "barley")
@@ -132,6 +154,8 @@ def test_every_table_names_its_source_in_its_first_line(table: str) -> None:
         lambda: storage_life.viability_percent(98, 10, 95, 365, "barley"),
         lambda: storage_life.viability_percent(98, 10, 5, -1, "barley"),
         lambda: storage_life.viability_percent(98, 10, 5, 365, "oats"),
+        lambda: storage_life.viability_life_days(95, 99, 12, 20, "barley"),
+        lambda: storage_life.malting_bracket_days(18, 20),
         lambda: storage_life.percent_for_probit(51, 50),
         lambda: storage_life.malt_keeps(5.0),
     ],

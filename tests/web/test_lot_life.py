@@ -182,12 +182,14 @@ def test_a_batch_charged_from_a_dead_lot_is_flagged_on_its_page(client, app):
 @pytest.mark.parametrize(
     ("days", "said"),
     [
-        (663.0, "more than a year and a half left"),
-        (400.0, "more than a year left"),
-        (134.6, "about 130\u00a0days left"),
-        (12.3, "about 12\u00a0days left"),
-        (0.0, "by the tables nothing is left"),
+        ((663.0, 663.0), "more than a year and a half left"),
+        ((400.0, 400.0), "more than a year left"),
+        ((134.6, 134.6), "about 130\u00a0days left"),
+        ((12.3, 12.3), "about 12\u00a0days left"),
+        ((0.0, 0.0), "by the tables nothing is left"),
+        ((0.0, 134.6), "nothing to about 130\u00a0days left"),
+        ((168.8, 430.0), "about 170\u00a0days to more than a year left"),
     ],
 )
-def test_a_storage_life_is_told_no_finer_than_an_assumed_temperature_lets_one(days: float, said: str):
-    assert left_words(days) == said
+def test_a_storage_life_is_told_no_finer_than_an_assumed_temperature_lets_one(days: tuple[float, float], said: str):
+    assert left_words(*days) == said

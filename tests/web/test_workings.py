@@ -166,8 +166,9 @@ CHECKS = [
     # The trial blend gives its own share back.
     ("dose-of-malt-flour", {"trial": "300", "trial_share": "0.2", "target": "300"}, "= 0.200 %"),
     # NDSU Extension 2009 and 2019; the rice of the viabilitymetrics package.
-    ("how-long-it-keeps", {"moisture": "14", "temperature": "70", "temperature_unit": "f"}, "Keeps 175"),
-    ("how-long-it-keeps", {"moisture": "14", "temperature": "60", "temperature_unit": "f"}, "Keeps 430"),
+    ("how-long-it-keeps", {"moisture": "14", "temperature": "70", "temperature_unit": "f"}, "Keeps 89 to 175 d"),
+    ("how-long-it-keeps", {"moisture": "14", "temperature": "60", "temperature_unit": "f"}, "Keeps 169 to 430 d"),
+    ("how-long-it-keeps", {"purpose": "quality", "moisture": "16", "temperature": "10"}, "Keeps 230 d"),
     ("storage-life-used", {"days": "15", "lives": "30", "now": "270"}, "135.0 d"),
     ("viability", {"species": "rice", "initial": "98.0000", "moisture": "10.0000", "temperature": "5.0000"}, "97.648"),
     # NIST/SEMATECH e-Handbook 6.3.2.2.

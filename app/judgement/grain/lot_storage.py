@@ -16,13 +16,14 @@ ASSUMED_STORE_C = 15.0
 
 @dataclass(frozen=True)
 class StorageUse:
-    """used: fraction of the life that has gone since intake; left_days: at the moisture and temperature of now.
+    """used: fraction of the life that has gone since intake, by the method that gives it the longer life and by the one
+    that gives it the shorter; left_days: at the moisture and temperature of now, by the shorter and the longer.
 
     is_moisture_known: False for the time before the first moisture was known, for which the first one was taken.
     """
 
-    used: float
-    left_days: float
+    used: tuple[float, float]
+    left_days: tuple[float, float]
     temperature_c: float
     moisture_wb: float
     is_moisture_known: bool
@@ -44,9 +45,13 @@ def storage_use(lot: LotInfo, at: datetime, temperature_c: float = ASSUMED_STORE
     except ValueError:
         return None
     days = [max((end - start).total_seconds() / 86400.0, 0.0) for start, end in pairwise(starts)]
-    used = storage_life.fraction_used(days, lives)
-    left = float(storage_life.remaining_days(used, lives[-1]))
-    return StorageUse(used, left, temperature_c, values[-1], bool(before))
+    most = storage_life.fraction_used(days, [life.low_days for life in lives])
+    least = storage_life.fraction_used(days, [life.high_days for life in lives])
+    left = (
+        storage_life.remaining_days(most, lives[-1].low_days),
+        storage_life.remaining_days(least, lives[-1].high_days),
+    )
+    return StorageUse((least, most), left, temperature_c, values[-1], bool(before))
 
 
 def _moistures(lot: LotInfo) -> list[tuple[datetime, float]]:
@@ -59,8 +64,9 @@ def _moistures(lot: LotInfo) -> list[tuple[datetime, float]]:
     return moistures
 
 
-def _life_days(species: str, moisture_wb: float, temperature_c: float) -> float:
+def _life_days(species: str, moisture_wb: float, temperature_c: float) -> storage_life.Bracket:
     """Of barley the time in which it keeps its germination, as far as that is tabulated; else that of cereals."""
     if species == "barley" and moisture_wb <= 0.17:
-        return storage_life.malting_life_days(100.0 * moisture_wb, temperature_c)
-    return storage_life.storage_life_days(100.0 * moisture_wb, temperature_c)
+        return storage_life.malting_bracket_days(100.0 * moisture_wb, temperature_c)
+    days = storage_life.storage_life_days(100.0 * moisture_wb, temperature_c)
+    return storage_life.Bracket(days, days)

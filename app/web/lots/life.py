@@ -162,21 +162,30 @@ def _capacity(capacity: Capacity | None, dormancy: Points | None) -> list[Row]:
     return rows
 
 
-def left_words(days: float) -> str:
+def left_words(shortest: float, longest: float) -> str:
     """What is left of a storage life, no finer than its tables and an assumed temperature tell it."""
-    if days <= 0.0:
+    if longest <= 0.0:
         return "by the tables nothing is left"
+    first, last = (_about(days) for days in (shortest, longest))
+    return f"{last} left" if first == last else f"{first} to {last} left"
+
+
+def _about(days: float) -> str:
+    if days <= 0.0:
+        return "nothing"
     if days >= 1.5 * YEAR_D:
-        return "more than a year and a half left"
+        return "more than a year and a half"
     if days >= YEAR_D:
-        return "more than a year left"
+        return "more than a year"
     step = 10.0 if days >= 60.0 else 1.0
-    return f"about {step * round(days / step):.0f}\u00a0days left"
+    return f"about {step * round(days / step):.0f}\u00a0days"
 
 
 def _stored(use: StorageUse | None, words: Words) -> list[Row]:
     if use is None:
         return []
     at = unbroken(f"{words.percent(use.moisture_wb)} and {words.temperature(use.temperature_c)}")
-    note = f"estimate: {left_words(use.left_days)} at {at}, a temperature that is assumed"
-    return [("Storage life used", f"{100 * use.used:.0f}\u00a0%", note, "", "", "storage_life.fraction_used")]
+    used = "–".join(dict.fromkeys(f"{100 * each:.0f}" for each in use.used))
+    by = "estimate" if use.used[0] == use.used[1] else "estimate by two methods"
+    note = f"{by}: {left_words(*use.left_days)} at {at}, a temperature that is assumed"
+    return [("Storage life used", f"{used}\u00a0%", note, "", "", "storage_life.fraction_used")]

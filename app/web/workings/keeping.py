@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.science import storage_life
 from app.web.workings.asking import choice, number, row, temperature
-from app.web.workings.working import Given, Outcome, Values, percent, plain, working
+from app.web.workings.working import Given, Outcome, Values, percent, plain, span, working
 
 
 @working(
@@ -19,31 +19,45 @@ from app.web.workings.working import Given, Outcome, Values, percent, plain, wor
         "days": number("Stored so for", "0", "d", 0, 5000),
     },
     methods=(
+        "storage_life.malting_bracket_days",
         "storage_life.malting_life_days",
+        "storage_life.viability_life_days",
         "storage_life.storage_life_days",
         "storage_life.fraction_used",
         "storage_life.remaining_days",
     ),
-    limits="Up to 26.7 °C (80 °F); germination up to 17 % moisture. The table of quality says no more than “over 300 "
-    "days”. Insects and leaks are not in it: look at the grain.",
+    limits="Up to 26.7 °C (80 °F); germination up to 17 % moisture. The table of germination ends at 13 % and 15.6 °C "
+    "(60 °F), that of quality at “over 300 days”: drier and colder grain keeps longer than they say. Insects and leaks "
+    "are not in it: look at the grain.",
 )
 def how_long_it_keeps(g: Given) -> Outcome:
-    keeps = storage_life.malting_life_days if g["purpose"] == "malting" else storage_life.storage_life_days
-
-    def value(v: Values) -> float:
-        return keeps(v["moisture"], v["temperature"])
-
-    life = value(g.values)
-    used = storage_life.fraction_used(g["days"], life)
-    left = storage_life.remaining_days(used, life)
+    wet, warm = g["moisture"], g["temperature"]
+    if g["purpose"] == "malting":
+        life = storage_life.malting_bracket_days(wet, warm)
+        table = storage_life.malting_life_days(wet, warm)
+        equation = life.low_days if table == life.high_days else life.high_days
+        formula = (
+            "published days; and days from 99 to 95 % alive, v = Kᵢ − p / σ",
+            f"{table:.0f} d and {equation:.0f} d",
+        )
+        note = "Two methods that know nothing of each other. Go by the shorter, and test before you malt."
+    else:
+        days = storage_life.storage_life_days(wet, warm)
+        life = storage_life.Bracket(days, days)
+        formula = ("published days, straight in the logarithm between them", f"{days:.1f} d")
+        note = ""
+    ends = [(days, storage_life.fraction_used(g["days"], days)) for days in (life.low_days, life.high_days)]
+    left = [storage_life.remaining_days(share, days) for days, share in ends]
+    used = ends[0][1]
     return Outcome(
         "Keeps",
-        plain(life, "d", g.half_width(value), decimals=0),
+        span(life.low_days, life.high_days, "d"),
+        formula,
         (
-            "published days, straight in the logarithm between them; used = days / life",
-            f"{g.say('days')} / {life:.1f} d",
+            ("Used so far", span(100 * ends[1][1], 100 * used, "%")),
+            ("Left", span(left[0], left[1], "d")),
         ),
-        (("Used so far", percent(g, used, decimals=1)), ("Left", plain(left, "d", decimals=0))),
+        note=note,
         status="caution" if used >= 1.0 else "",
         word="used up: test it before you trust it" if used >= 1.0 else "",
     )

@@ -124,6 +124,12 @@ def plain(value: float, symbol: str = "", half_width: float | None = None, decim
     return unbroken(f"{text} {symbol}".rstrip())
 
 
+def span(low: float, high: float, symbol: str, decimals: int = 0) -> str:
+    """From the least to the most that it may be; one number where both are shown alike."""
+    ends = dict.fromkeys(plain(each, decimals=decimals) for each in (low, high))
+    return unbroken(f"{' to '.join(ends)} {symbol}")
+
+
 def percent(g: Given, value: float, half_width: float | None = None, decimals: int | None = None) -> str:
     if not math.isfinite(value):
         raise ValueError("These numbers give no answer: look for a mistyped one.")
