@@ -33,6 +33,7 @@ _ORDER = (
     ("moisture_methods", "Moisture by oven and meter"),
     ("germination", "Is the lot alive?"),
     ("proportions", "Counting kernels"),
+    ("bulk", "Grain in bulk"),
     ("uptake", "Taking up water"),
     ("growth", "Growth"),
     ("left_alone", "Left alone"),

@@ -57,6 +57,14 @@ def words_of(page: str) -> str:
 
 
 CHECKS = [
+    # Owens 2001, p. 193: a tonne of barley lies at 2.0 to 2.18 m³ once steeped.
+    ("tub-size", {"mass": "1000", "weight": "69"}, "Grain when it has drunk 1989 to 2469 L"),
+    # The same volumes by hand: 2469 × 1.1 × 1.1; 2469 × 1.1 − 1000 / 1.25.
+    ("tub-size", {"mass": "1000", "weight": "69"}, "Tub, at the least 2988 L"),
+    ("tub-size", {"mass": "1000", "weight": "69"}, "at the most 1916 L"),
+    # Canadian Grain Commission: barley, −0.3063 + 0.2089 × 330 g in half a litre.
+    ("hectolitre-weight", {"mass": "660"}, "would show 68.6 kg/hL"),
+    ("hectolitre-weight", {"mass": "660.0", "volume": "1.000"}, "= 66.0 kg/hL"),
     # Conservation of dry matter, by hand: (160 - 88)/160; with 1 % lost (160 - 87.12)/160.
     (
         "moisture-from-weight",
@@ -238,7 +246,7 @@ def test_the_example_works_in_us_units_too(working: Working, client: FlaskClient
     answer = client.get(f"/workings/{working.key}?{urlencode(form.values)}")
     assert answer.status_code == 200
     masses = {value for name, value in form.values.items() if name.endswith("_unit")}
-    assert masses <= {"lb", "oz", "g", "f", "cfm"}
+    assert masses <= {"lb", "oz", "g", "f", "cfm", "gal"}
     assert not re.search(r"\d\s(°C|kg)(?![/\w])", words_of(answer.text).replace("°C·d", "").replace("t = 5 °C", ""))
 
 
@@ -276,6 +284,8 @@ IMPOSSIBLE = [
     ("moisture-from-weight", {"mass": "-3"}, "can&#39;t be below"),
     ("wet-and-dry-basis", {"value": "120", "basis": "wb"}, "stays below 100 %"),
     ("oven-moisture", {"wet": "4", "dry": "5"}, "heavier after the oven"),
+    ("tub-size", {"target": "10"}, "must not be below"),
+    ("hectolitre-weight", {"mass": "60"}, "at least 100"),
     ("mixed-moisture", {"masses": "60 40", "moistures": "12"}, "one moisture for each mass"),
     ("start-weight-after-skimming", {"removed": "150"}, "at least 0"),
     ("germinative-energy", {"counts_4": "60 50 20"}, "only 100 were laid out"),

@@ -125,6 +125,12 @@ def air_flow(word: str, metric: str, us: str) -> Ask:
     return Ask(spec, {"metric": metric, "us": us}, {"metric": "m3_h", "us": "cfm"})
 
 
+def volume(word: str, litres: str, us: str) -> Ask:
+    """A volume in L or gal."""
+    spec = Quantity(word=word, target="", dimension="volume", low=1e-6, high=1000.0)
+    return Ask(spec, {"metric": litres, "us": us}, {"metric": "l", "us": "gal"})
+
+
 def number(
     word: str, filled: str, symbol: str, low: float, high: float, *, optional: bool = False, hint: str = ""
 ) -> Ask:

@@ -6,11 +6,12 @@ from collections import defaultdict
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from app.web.workings import account, air, bakery, growing, heat, keeping, kiln, lot, malt, sameness, weight
+from app.web.workings import account, air, bakery, growing, heat, keeping, kiln, lot, malt, planning, sameness, weight
 from app.web.workings.working import Working
 
 GROUPS: Mapping[str, str] = MappingProxyType(
     {
+        "plan": "Before you start",
         "weight": "Moisture and weight",
         "lot": "The lot",
         "growing": "Growth",
@@ -22,7 +23,7 @@ GROUPS: Mapping[str, str] = MappingProxyType(
         "sameness": "Is this batch different?",
     }
 )
-_MODULES = (weight, lot, growing, air, kiln, heat, account, malt, bakery, keeping, sameness)
+_MODULES = (planning, weight, lot, growing, air, kiln, heat, account, malt, bakery, keeping, sameness)
 WORKINGS: Mapping[str, Working] = MappingProxyType(
     {each.key: each for module in _MODULES for each in vars(module).values() if isinstance(each, Working)}
 )

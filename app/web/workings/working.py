@@ -153,6 +153,13 @@ def hours(value: float, half_width: float | None = None) -> str:
     return unbroken(units.format_quantity(value, "h", half_width))
 
 
+def room(g: Given, *m3: float) -> str:
+    """A volume in the reader's unit, or from the least to the most that it may be."""
+    unit = units.UNITS[g.words.unit("volume")]
+    low, high = m3[0] / unit.scale, m3[-1] / unit.scale
+    return span(low, high, unit.symbol, decimals=0 if high >= 20.0 else 1)
+
+
 def per_dry_air(g: Given, ratio: float) -> str:
     """Water carried by dry air."""
     return plain(1000.0 * ratio, "lb per 1000 lb" if g.words.system == "us" else "g/kg", decimals=2)

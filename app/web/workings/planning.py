@@ -1,0 +1,100 @@
+"""Workings of planning: what a litre weighs, the tub, how much grain, and what the malt costs."""
+
+from __future__ import annotations
+
+from app.science import bulk
+from app.web.workings.asking import choice, mass, number, share, volume
+from app.web.workings.asking import moisture as moist
+from app.web.workings.working import Given, Outcome, Values, plain, room, working
+
+GRAINS = (("barley", "barley"), ("wheat", "wheat"), ("rye", "rye"), ("oats", "oats"))
+HALF_LITRE_M3 = 0.0005
+USUAL = {
+    "barley": "Malting barley has 68 to 75, up to 78 (MEBAK). Less: thin or shrivelled kernels, or much chaff.",
+    "wheat": "60 lb a US bushel, 77 kg/hL, is the trade’s full weight of wheat. Less: thin or shrivelled kernels.",
+    "rye": "56 lb a US bushel, 72 kg/hL, is the trade’s full weight of rye. Less: thin or shrivelled kernels.",
+    "oats": "32 lb a US bushel, 41 kg/hL, is the trade’s full weight of oats. Less: more husk and less groat.",
+}
+
+
+@working(
+    key="tub-size",
+    group="plan",
+    title="How big a tub?",
+    question="I steep so much grain. What tub holds it swollen and under water, and how much water does that take?",
+    asks={
+        "mass": mass("Grain", "25"),
+        "moisture": moist("Its moisture", "12"),
+        "target": moist("Moisture at the end of the steep", "45"),
+        "weight": number(
+            "Weight of a hectolitre",
+            "68",
+            "kg/hL",
+            20,
+            100,
+            hint="Grams in a litre over ten; pounds a US bushel × 1.287.",
+        ),
+        "cover": share("Water over the grain, of the grain’s depth", "10", high=2.0),
+        "headroom": share("Free room above the water", "10", high=2.0, hint="For stirring and foam."),
+    },
+    methods=("bulk.steeped_volume", "bulk.tub_for", "moisture.mass_at_moisture_kg"),
+    limits="For straight walls. Grain left to chit in the tub wants more room: the heap loosens. The ± of the swelling "
+    "is how far published volumes lie apart; the tub is for the most of it.",
+)
+def tub_size(g: Given) -> Outcome:
+    swollen = bulk.steeped_volume(g["mass"], g["moisture"], g["target"], g["weight"])
+    tub = bulk.tub_for(swollen, g["mass"], g["cover"], g["headroom"])
+    dry = f"{g.say('mass')} at {g.say('weight')}: {room(g, swollen.dry_m3)}"
+    return Outcome(
+        "Tub, at the least",
+        room(g, tub.tub_m3),
+        (
+            "dry volume + 1.3 ± 0.4 times the water it drinks; then the water over it, then the free room",
+            f"{dry} dry, {room(g, swollen.low_m3, swollen.high_m3)} swollen, {room(g, tub.filled_m3)} filled",
+        ),
+        (
+            ("Grain as it is poured in", room(g, swollen.dry_m3)),
+            ("Grain when it has drunk", room(g, swollen.low_m3, swollen.high_m3)),
+            ("Water for one filling, at the most", room(g, tub.water_m3)),
+            ("Water for a filling, for each kilogram of grain", _per_kilogram(tub.water_m3, g["mass"])),
+        ),
+        note="",
+    )
+
+
+def _per_kilogram(water_m3: float, mass_kg: float) -> str:
+    """Litres for a kilogram, which are as many cubic metres for a tonne."""
+    return plain(1000.0 * water_m3 / mass_kg, "L/kg", decimals=1)
+
+
+@working(
+    key="hectolitre-weight",
+    group="lot",
+    title="What does a litre weigh?",
+    question="I weighed a measure of grain, struck level. What is its hectolitre weight, and is that good grain?",
+    asks={
+        "grain": choice("Grain", *GRAINS),
+        "mass": mass("Grain in the measure", "660", lab=True),
+        "volume": volume("The measure holds", "1", "0.2642"),
+    },
+    methods=("bulk.hectolitre_weight", "bulk.official_hectolitre_weight", "bulk.pounds_per_bushel"),
+    limits="Pour from a hand’s breadth, strike off with a straight edge, do not shake: shaken grain weighs a tenth "
+    "more, from memory. Damp grain and grain with husks weigh less. Compare only like with like.",
+)
+def hectolitre_weight(g: Given) -> Outcome:
+    def value(v: Values) -> float:
+        return bulk.hectolitre_weight(v["mass"], v["volume"])
+
+    weight = value(g.values)
+    official = bulk.official_hectolitre_weight(g["grain"], 1000.0 * g["mass"] * HALF_LITRE_M3 / g["volume"])
+    return Outcome(
+        "Weight of a hectolitre",
+        plain(weight, "kg/hL", g.half_width(value)),
+        ("kilograms / hectolitres", f"{g.say('mass')} / {g.say('volume')} = {weight:.1f} kg/hL"),
+        (
+            ("What the trade’s measure would show", plain(official, "kg/hL", decimals=1), "grain packs closer in it"),
+            ("In pounds a US bushel", plain(bulk.pounds_per_bushel(official), "lb", decimals=1)),
+            ("In pounds an imperial bushel", plain(bulk.pounds_per_bushel(official, "imperial"), "lb", decimals=1)),
+        ),
+        detail=USUAL[g["grain"]],
+    )
