@@ -99,6 +99,20 @@ def balance(
     return Balance(dry, green, green - kilned, rootlets, malt_dry, kilned - rootlets)
 
 
+def grain_needed_kg(malt_kg: Quantity, malt_moisture_wb: float, grain_moisture_wb: float, loss: float) -> Quantity:
+    """Find how much grain a weight of malt takes.
+
+    Args: malt_kg: malt wanted, dressed, kg, at least 0; malt_moisture_wb, grain_moisture_wb: 0 to under 1; loss: all
+        that is lost on the way, a fraction of the dry matter charged, 0 to under 1.
+    Returns: kg of grain.
+    Source: balance, solved for the first mass [D].
+    Check: 829.3 kg of malt at 4.5 % after losses of 10 % take 1000 kg at 12 %.
+    """
+    kept = 1.0 - between("The loss", loss, 0.0, below=1.0)
+    charged = dry_matter_kg(malt_kg, between("The malt's moisture", malt_moisture_wb, 0.0, below=1.0)) / kept
+    return charged / (1.0 - between("The grain's moisture", grain_moisture_wb, 0.0, below=1.0))
+
+
 def unexplained(
     initial_dry_kg: float, initial_sd_kg: float, lines: Sequence[tuple[float, float]]
 ) -> tuple[float, float]:

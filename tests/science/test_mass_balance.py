@@ -83,3 +83,12 @@ def test_wet_skimmings_are_compared_on_the_dry_basis() -> None:
 def test_what_cannot_be_is_refused(call: Callable[[], object]) -> None:
     with pytest.raises(ValueError, match=r"\.$"):
         call()
+
+
+def test_the_grain_that_malt_takes_makes_that_malt() -> None:
+    made = mass_balance.balance(1000, 0.12, 0.01, 0.055, 0.035, 0.45, 0.045)
+    assert mass_balance.grain_needed_kg(made.malt_kg, 0.045, 0.12, 0.10) == pytest.approx(1000)
+    # By hand: 40 g of dry malt from 50 g of dry grain.
+    assert mass_balance.grain_needed_kg(0.042, 2 / 42, 0.15, 0.2) == pytest.approx(0.05 / 0.85)
+    with pytest.raises(ValueError, match="less than 1"):
+        mass_balance.grain_needed_kg(10, 0.045, 0.12, 1.0)

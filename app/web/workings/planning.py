@@ -2,19 +2,62 @@
 
 from __future__ import annotations
 
-from app.science import bulk
+from app.science import bulk, mass_balance
 from app.web.workings.asking import choice, mass, number, share, volume
 from app.web.workings.asking import moisture as moist
-from app.web.workings.working import Given, Outcome, Values, plain, room, working
+from app.web.workings.working import Given, Outcome, Values, masses, percent, plain, room, working
 
 GRAINS = (("barley", "barley"), ("wheat", "wheat"), ("rye", "rye"), ("oats", "oats"))
 HALF_LITRE_M3 = 0.0005
+MOST_LOST = 0.95
+USUAL_LOSS = "8 to 13 % of barley that is malted in full; chit malt loses less, from memory."
 USUAL = {
     "barley": "Malting barley has 68 to 75, up to 78 (MEBAK). Less: thin or shrivelled kernels, or much chaff.",
     "wheat": "60 lb a US bushel, 77 kg/hL, is the trade’s full weight of wheat. Less: thin or shrivelled kernels.",
     "rye": "56 lb a US bushel, 72 kg/hL, is the trade’s full weight of rye. Less: thin or shrivelled kernels.",
     "oats": "32 lb a US bushel, 41 kg/hL, is the trade’s full weight of oats. Less: more husk and less groat.",
 }
+
+
+@working(
+    key="grain-for-malt",
+    group="plan",
+    title="How much grain for so much malt?",
+    question="I want so much finished malt. How much grain do I weigh out for it?",
+    asks={
+        "malt": mass("Malt wanted", "20"),
+        "malt_moisture": moist("Its moisture", "4.5"),
+        "moisture": moist("Moisture of the grain", "12"),
+        "loss": share("Lost on the way, of the dry matter", "10", high=0.6, hint=USUAL_LOSS),
+        "doubt": share("How far that may be off", "3", high=0.3),
+        "cleaning": share("Skimmed and cleaned off before", "1", high=0.5),
+    },
+    methods=("mass_balance.grain_needed_kg",),
+    limits="Your own batches know your loss best: it is on each one’s account. Samples and spills come on top. Weigh "
+    "out the upper end where the malt is promised.",
+)
+def grain_for_malt(g: Given) -> Outcome:
+    def value(v: Values) -> float:
+        clean = mass_balance.grain_needed_kg(v["malt"], v["malt_moisture"], v["moisture"], v["loss"])
+        return clean / (1.0 - v["cleaning"])
+
+    def at(loss: float) -> float:
+        return value({**g.values, "loss": min(max(loss, 0.0), MOST_LOST)})
+
+    low, middle, high = (at(g["loss"] + way * g["doubt"]) for way in (-1.0, 0.0, 1.0))
+    kept = f"(1 − {g.say('loss')}) × (1 − {g.say('cleaning')})"
+    numbers = f"{g.say('malt')} × (1 − {g.say('malt_moisture')}) / ({kept} × (1 − {g.say('moisture')}))"
+    return Outcome(
+        "Grain",
+        masses(g, middle, (high - low) / 2.0, like="malt"),
+        ("m (1 − w) / ((1 − loss) (1 − cleaned off) (1 − w₀))", f"{numbers} = {masses(g, middle, like='malt')}"),
+        (
+            ("If little is lost", masses(g, low, like="malt")),
+            ("If much is lost", masses(g, high, like="malt")),
+            ("Malt from a kilogram of grain", percent(g, g["malt"] / middle, decimals=1)),
+        ),
+        note="± is how far the loss may be off.",
+    )
 
 
 @working(
