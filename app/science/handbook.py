@@ -43,6 +43,7 @@ _ORDER = (
     ("kiln_bed", "A bed on the kiln"),
     ("enzymes", "Heat and enzymes"),
     ("mass_balance", "The mass account"),
+    ("cost", "What it costs"),
     ("malt_analysis", "Malt in the hand"),
     ("flour", "In the bakery"),
     ("storage_life", "Keeping"),

@@ -61,6 +61,9 @@ CHECKS = [
     ("grain-for-malt", {"malt": "829.3", "cleaning": "0"}, "Grain 1000 ± 33 kg"),
     # By hand: 19.1 dry / 0.87 / 0.88 / 0.99 and / 0.93: 24.36 ± 0.84.
     ("grain-for-malt", {"malt": "20.00"}, "Grain 24.4 ± 0.8 kg"),
+    # By hand: (15 + 30 × 0.30 + 2 + 5 × 15 + 4 × 0.80) / 20.
+    ("cost-per-kilogram", {}, "Each kg 5.21"),
+    ("cost-per-kilogram", {}, "Without your own work 1.46"),
     # Owens 2001, p. 193: a tonne of barley lies at 2.0 to 2.18 m³ once steeped.
     ("tub-size", {"mass": "1000", "weight": "69"}, "Grain when it has drunk 1989 to 2469 L"),
     # The same volumes by hand: 2469 × 1.1 × 1.1; 2469 × 1.1 − 1000 / 1.25.
@@ -308,6 +311,7 @@ IMPOSSIBLE = [
     ("mass-balance", {"malt_moisture": "60"}, "moister than the green malt"),
     ("extract", {"plato": "38"}, "more than the malt"),
     ("plato-and-gravity", {"value": "1.5", "scale": "sg"}, "at most 1.179"),
+    ("cost-per-kilogram", {"wage": "-1"}, "must be from 0"),
     ("kolbach-and-protein", {"soluble": "2"}, "at most 1.75"),
     ("falling-number-of-a-blend", {"numbers": "62 300"}, "each must be from"),
     ("dose-of-malt-flour", {"trial": "450"}, "lower falling number"),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from app.science import bulk, mass_balance
+from collections.abc import Mapping
+
+from app.science import bulk, cost, mass_balance, units
 from app.web.workings.asking import choice, mass, number, share, volume
 from app.web.workings.asking import moisture as moist
 from app.web.workings.working import Given, Outcome, Values, masses, percent, plain, room, working
@@ -140,4 +142,55 @@ def hectolitre_weight(g: Given) -> Outcome:
             ("In pounds an imperial bushel", plain(bulk.pounds_per_bushel(official, "imperial"), "lb", decimals=1)),
         ),
         detail=USUAL[g["grain"]],
+    )
+
+
+@working(
+    key="cost-per-kilogram",
+    group="plan",
+    title="What does my malt cost?",
+    question="Grain, heat, my hours and the sacks: what did a kilogram, or a pound, of this malt cost me?",
+    asks={
+        "malt": mass("Malt made", "20"),
+        "grain": number("What the grain cost", "15", "", 0, 1e9),
+        "energy": number("Electricity used", "30", "kWh", 0, 1e6, hint="The meter after, less the meter before."),
+        "energy_price": number("Price of a kilowatt-hour", "0.30", "", 0, 1e6),
+        "fuel": number("Spent on other fuel, and on water", "2", "", 0, 1e9),
+        "hours": number("Hours of work", "5", "h", 0, 1e5),
+        "wage": number("An hour is worth", "15", "", 0, 1e6),
+        "pack": mass("A sack holds", "5"),
+        "pack_price": number("Price of a sack, with its label", "0.80", "", 0, 1e6),
+    },
+    methods=("cost.cost_per_kg", "cost.packs_for"),
+    limits="Any money, the same throughout. Rent, wear, loss in selling, duty and what the culms fetch are not in it. "
+    "Hours are of hands at work, not of waiting.",
+)
+def cost_per_kilogram(g: Given) -> Outcome:
+    def parts(v: Values) -> dict[str, float]:
+        return {
+            "Grain": v["grain"],
+            "Heat and water": v["energy"] * v["energy_price"] + v["fuel"],
+            "Work": v["hours"] * v["wage"],
+            "Sacks": cost.packs_for(v["malt"], v["pack"]) * v["pack_price"],
+        }
+
+    spent = parts(g.values)
+    unit = units.UNITS[g.words.unit("mass")]
+
+    def each(money: Mapping[str, float]) -> str:
+        return plain(cost.cost_per_kg(money, g["malt"]) * unit.scale, decimals=2)
+
+    sums = " + ".join(f"{value:.2f}" for value in spent.values())
+    return Outcome(
+        f"Each {unit.symbol}",
+        each(spent),
+        (
+            "(grain + heat and water + work + sacks) / malt",
+            f"({sums}) / {g.say('malt')} = {each(spent)} a {unit.symbol}",
+        ),
+        (
+            *((name, each({name: value})) for name, value in spent.items()),
+            ("Without your own work", each({**spent, "Work": 0.0})),
+        ),
+        note="",
     )
