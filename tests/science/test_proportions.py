@@ -18,13 +18,13 @@ levels = st.sampled_from([0.8, 0.9, 0.95, 0.99])
 
 @pytest.mark.parametrize(("found", "n", "low", "high"), [(95, 100, 88.82, 97.85), (490, 500, 96.36, 98.91)])
 def test_wilson_gives_the_values_of_the_reference_library(found: int, n: int, low: float, high: float) -> None:
-    # scipy.stats.binomtest(...).proportion_ci(method="wilson"), two decimals.
+    # stats.binomtest(...).proportion_ci(method="wilson"), two decimals.
     got = proportions.wilson_interval(found, n)
     assert (round(100 * got[0], 2), round(100 * got[1], 2)) == (low, high)
 
 
 def test_exact_gives_the_values_of_the_reference_library() -> None:
-    # scipy.stats.binomtest(95, 100).proportion_ci(method="exact"), two decimals.
+    # stats.binomtest(95, 100).proportion_ci(method="exact"), two decimals.
     low, high = proportions.exact_interval(95, 100)
     assert (round(100 * low, 2), round(100 * high, 2)) == (88.72, 98.36)
 
@@ -195,3 +195,33 @@ def test_of_many_pairs_of_counts_the_interval_holds_the_true_difference_as_often
         low, high = proportions.newcombe_interval(float(one), 100.0, float(other), 100.0)
         held += low <= 0.33 <= high
     assert held / 4000 == pytest.approx(0.95, abs=0.012)
+
+
+@pytest.mark.parametrize(("share", "confidence", "kernels"), [(0.01, 0.95, 299), (0.05, 0.95, 59), (0.5, 0.75, 2)])
+def test_so_many_kernels_show_a_fault_and_one_fewer_would_not(share: float, confidence: float, kernels: int) -> None:
+    # scipy's binomial distribution: the chance of finding none.
+    assert proportions.kernels_to_find(share, confidence) == kernels
+    assert stats.binom.pmf(0, kernels, share) <= 1 - confidence + 1e-12
+    assert stats.binom.pmf(0, kernels - 1, share) > 1 - confidence
+
+
+@pytest.mark.parametrize("n", [1, 30, 100, 299])
+def test_where_none_is_found_the_share_is_bounded(n: int) -> None:
+    # Clopper and Pearson's bound of scipy, one-sided; and the rule of three (Eypasch et al. 1995) from 30 on.
+    bound = stats.binomtest(0, n, alternative="less").proportion_ci(0.95, method="exact").high
+    assert proportions.most_when_none_found(n) == pytest.approx(bound)
+    assert n < 30 or proportions.most_when_none_found(n) == pytest.approx(3 / n, rel=0.06)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: proportions.kernels_to_find(0.0),
+        lambda: proportions.kernels_to_find(1.0),
+        lambda: proportions.kernels_to_find(0.01, 1.0),
+        lambda: proportions.most_when_none_found(0),
+    ],
+)
+def test_a_fault_that_cannot_be_looked_for_is_refused(call) -> None:
+    with pytest.raises(ValueError, match=r"\.$"):
+        call()

@@ -121,6 +121,9 @@ CHECKS = [
     ("how-sure-is-a-count", {"found": "95", "kernels": "100"}, "(Wilson) 88.82 – 97.85 %"),
     ("how-sure-is-a-count", {"found": "95", "kernels": "100"}, "(exact) 88.72 – 98.36 %"),
     ("how-sure-is-a-count", {"found": "490", "kernels": "500"}, "(Wilson) 96.36 – 98.91 %"),
+    # Eypasch et al. 1995, the rule of three, exactly: 1 − 0.05^(1/100).
+    ("kernels-to-look-at", {"share": "1", "looked": "100"}, "Look at 299 kernels"),
+    ("kernels-to-look-at", {"share": "1", "looked": "100"}, "at the most 2.95 %"),
     ("can-a-dish-tell-them-apart", {"kernels": "100"}, "cannot tell them apart"),
     ("can-a-dish-tell-them-apart", {"kernels": "1500"}, "tells them apart"),
     # ISTA Rules, table 5B, from memory: mean 95 tolerates 9.
@@ -299,6 +302,7 @@ IMPOSSIBLE = [
     ("speed-of-germination", {"times": "3 2 1", "counts": "1 1 1"}, "must rise"),
     ("speed-of-germination", {"times": "1 2", "counts": "0 0"}, "Not one kernel grew"),
     ("how-sure-is-a-count", {"found": "101"}, "More were found"),
+    ("kernels-to-look-at", {"share": "0"}, "can&#39;t be below"),
     ("do-the-dishes-agree", {"found": "98.5 96"}, "counted whole"),
     ("mean-acrospire", dict.fromkeys(("to_quarter", "quarter_to_half"), "0") | {"over": "4.5"}, "whole number"),
     ("thermal-time", {"temperatures": "10 12", "hours": "5"}, "one time for each temperature"),

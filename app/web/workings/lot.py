@@ -198,6 +198,33 @@ def how_sure_is_a_count(g: Given) -> Outcome:
 
 
 @working(
+    key="kernels-to-look-at",
+    group="lot",
+    title="How many kernels must I look at?",
+    question="Some kernels may be mouldy, split, ergot or of another grain. How many must I see, to find that?",
+    asks={
+        "share": share("To find a fault that so many have", "1", 0.0001, 0.99),
+        "confidence": share("How sure I want to be", "95", 0.5, 0.9999),
+        "looked": count("Looked at already, none found", "100", low=1, high=100_000),
+    },
+    methods=("proportions.kernels_to_find", "proportions.most_when_none_found"),
+    limits="Only if the kernels are taken blindly from the whole lot, top, middle and bottom: a fault that lies in one "
+    "corner is missed by any number from another. None found is never none there.",
+)
+def kernels_to_look_at(g: Given) -> Outcome:
+    needed = proportions.kernels_to_find(g["share"], g["confidence"])
+    most = proportions.most_when_none_found(g["looked"], g["confidence"])
+    numbers = f"ln(1 − {g.say('confidence')}) / ln(1 − {g.say('share')}), rounded up = {needed}"
+    return Outcome(
+        "Look at",
+        f"{needed}\u00a0kernels",
+        ("ln(1 − sure) / ln(1 − share)", numbers),
+        ((f"Not one in {g['looked']}: at the most", percent(g, most, decimals=2), f"{g.say('confidence')} sure"),),
+        note="One found says it is there; how much of it there is, a count with its interval says.",
+    )
+
+
+@working(
     key="can-a-dish-tell-them-apart",
     group="lot",
     title="Can one dish tell two lots apart?",
