@@ -46,19 +46,19 @@ MOULD = Caution(
     "Mouldy grain harms lungs, and its toxins stay",
     "Don't turn it, sniff it or shake it. Damp it, put on a mask (FFP3 or N100), bag it, and clean the floor wet. "
     "Fever or a tight chest hours later: see a doctor, and say “mouldy grain” (maltworker's lung). Kilning doesn't "
-    "remove toxins. Limits differ by country and date and hold for raw grain; moulds grow in the steep, so a clean "
-    "lot doesn't clear the malt.",
+    "remove toxins. Moulds grow in the steep too, so a clean lot doesn't clear the malt.",
     "Don't turn, sniff or shake it. Damp it, mask on (FFP3/N100), bag it, clean wet. Kilning doesn't remove toxins.",
     "published: Riddle et al. 1968, Thorax 23:271 (maltworker's lung); the rest common practice",
 )
 TOXIN_LIMITS = Caution(
     "toxin_limits",
-    "Limits for mould toxins and ergot",
-    "European Union, raw grain: deoxynivalenol 1000 µg/kg (not durum, maize, oats); T-2 and HT-2 together 200 µg/kg "
-    "in malting barley, 150 in other barley, 50 in wheat and rye; ergot 0.2 g/kg (rye since July 2025). United "
-    "States: deoxynivalenol 1 ppm in finished wheat products. They change: look up the ones that hold where you are.",
-    "Ergot: at most 0.2 g/kg in raw grain (EU). Look up the limits that hold where you are.",
-    "published, second-hand: (EU) 2023/915 as amended by 2024/1808, and FDA; looked at on 30 November 2026",
+    "Limits for mould toxins",
+    "European Union, in raw grain: deoxynivalenol 1000 µg/kg (not durum, maize, oats); T-2 and HT-2 together 200 µg/kg "
+    "in malting barley, 150 in other barley, 50 in wheat and rye; ochratoxin A 5 µg/kg, and 3 in what is made of it. "
+    "United States: deoxynivalenol 1 ppm in finished wheat products. They change: look at your own law.",
+    "Mould toxins have limits by law: look at your own law.",
+    "published, second-hand: (EU) 2023/915, as amended in 2024 for deoxynivalenol and by 2024/1038 for T-2 and HT-2; "
+    "ochratoxin A as in (EU) 2022/1370; FDA. Looked at on 1 December 2026",
 )
 ERGOT = Caution(
     "ergot",
@@ -72,18 +72,21 @@ ERGOT = Caution(
 RAW_SPROUT = Caution(
     "raw_sprout",
     "Green malt and malt flour are not ready to eat",
-    "Green malt is raw sprout: never eat it. Malt and malt flour are not a ready-to-eat food either: kilning is no "
-    "validated kill step. Bake or boil; not for no-bake dough, cold drinks or infants.",
-    "Never eat green malt. Malt and malt flour must be baked or boiled.",
-    "published: Douglas & Flannigan 1988",
+    "Green malt is raw sprout: never eat it. Salmonella and E. coli, where the grain brought any, grow in the steep "
+    "and on the floor, and neither show nor smell. Malt and malt flour are not a ready-to-eat food either: kilning is "
+    "no validated kill step. Bake or boil; not for no-bake dough, cold drinks or infants.",
+    "Never eat green malt: Salmonella and E. coli grow with it. Malt and malt flour must be baked or boiled.",
+    "published: Douglas & Flannigan 1988 (bacteria grow in steep and germination); second-hand: FDA and EFSA on "
+    "sprouts",
 )
 KILN = Caution(
     "kiln",
     "Fire, fumes and the kiln",
-    "No gas or wood smoke through the bed (NDMA; FDA action level 10 ppb). A carbon monoxide alarm with any flame. "
-    "No gas oven with its door open. Nothing unattended overnight. Fire in an oven: door shut, power off.",
+    "No gas or wood smoke through the bed: it makes NDMA (at most 10 ppb in malt in the United States). A carbon "
+    "monoxide alarm with any flame. No gas oven with its door open. Nothing unattended overnight. Fire in an oven: "
+    "door shut, power off.",
     "Stay with it. Carbon monoxide alarm with any flame. Oven fire: door shut, power off.",
-    "published: FDA action level for NDMA; the rest common practice",
+    "published: FDA, CPG Sec. 578.500, looked at on 1 December 2026; look at your own law. The rest common practice",
 )
 ROAST = Caution(
     "roast",
@@ -122,8 +125,53 @@ DUST = Caution(
 MAINS = Caution(
     "mains",
     "Mains and wet hands",
-    "Everything electric near the tub hangs on a residual-current device. Water potable, vessels food grade.",
+    "Everything electric near the tub hangs on a residual-current device.",
     "Residual-current device on everything near water.",
+    "common practice",
+)
+PHOSPHINE = Caution(
+    "phosphine",
+    "Fumigated grain and tanks",
+    "Phosphine smells of garlic or fish, or of nothing; it sinks, and grain gives it off for days after it was aired. "
+    "What bears a fumigation placard is opened, entered and emptied only once a licensed fumigator has cleared it by "
+    "meter: above 0.3 ppm over a working day nobody stays. Pellets or grey powder in the grain: leave it, keep it dry "
+    "(water makes more gas), ask who sold it.",
+    "Fumigated? Only once a licensed fumigator cleared it. Pellets or grey powder in grain: leave it, keep it dry.",
+    "published: OSHA's limit, by NIOSH (PEL 7803-51-2); GRDC 2017 (grain goes on giving it off); the rest common "
+    "practice",
+)
+VESSELS = Caution(
+    "vessels",
+    "What water and wet grain touch",
+    "Steep water turns sour and takes metal up. No lead (old paint, solder), no copper or brass, nothing galvanised: "
+    "stainless steel, or plastic made for food. Water and hose are those for drinking.",
+    "Stainless steel or food plastic: no lead, no copper, nothing galvanised. Drinking water.",
+    "published, second-hand: FDA Food Code 4-101.15 (zinc goes into sour food); the rest common practice",
+)
+LIFTING = Caution(
+    "lifting",
+    "Lifting",
+    "Steeped, grain weighs half as much again, and a full tub holds its water besides. Drain it first; lift in parts, "
+    "or in twos; keep the floor where you carry dry.",
+    "Steeped, it weighs half as much again: drain first, lift in parts or in twos.",
+    "reckoned: from 13 to 45 % of moisture; the rest common practice",
+)
+SCALDS = Caution(
+    "scalds",
+    "Scalds",
+    "Hot water, steam and hot trays: lids open away from you, gloves on, no child near. A burn goes under cool running "
+    "water for twenty minutes; a large one to a doctor.",
+    "Steam and hot trays scald: gloves on, lids away from you.",
+    "common practice",
+)
+CLEANERS = Caution(
+    "cleaners",
+    "Lye, acid, chlorine, peroxide",
+    "Never acid and chlorine together, nor one after the other without a rinse between: that makes chlorine gas. Lye "
+    "into water, never water into lye. Goggles and gloves on; peroxide stays in its own vented bottle. Go by the "
+    "label, then rinse with drinking water until nothing of it is left. In an eye: running water for a quarter of an "
+    "hour, and a doctor.",
+    "Never mix acid with chlorine. Goggles and gloves; lye into water; rinse well.",
     "common practice",
 )
 GLUTEN = Caution(
@@ -175,11 +223,11 @@ def _listed(words: Sequence[str]) -> str:
 
 BY_STAGE: Mapping[str, tuple[Caution, ...]] = MappingProxyType(
     {
-        "charged": (TREATED_SEED, DUST),
+        "charged": (TREATED_SEED, VESSELS, LIFTING, DUST),
         "immersion": (CO2, MAINS),
         "air_rest": (CO2, MAINS),
         "germination": (CO2, RAW_SPROUT),
-        "stewing": (KILN, CO, RAW_SPROUT),
+        "stewing": (KILN, CO, SCALDS, RAW_SPROUT),
         "kilning": (KILN, CO, RAW_SPROUT),
         "cooling": (DUST, RAW_SPROUT),
     }

@@ -12,13 +12,15 @@ from flask.testing import FlaskClient
 from sqlalchemy import select
 
 from app.judgement import cautions
-from app.judgement.cautions import DEFERS, PRUSSIC_ACID
+from app.judgement.cautions import BY_STAGE, DEFERS, PRUSSIC_ACID, for_stage
 from app.judgement.programmes.programme import load_builtin
 from app.store.batches import Batch
 from app.store.engine import write_session
 from app.store.lots import Lot
 from app.web.house.guidance import CAUTIONS as OF_HOUSE
 from app.web.lots.guidance import CAUTIONS as OF_LOTS
+from app.web.malt.page import CAUTIONS as OF_MALT
+from app.web.packs.page import CAUTIONS as OF_PACKS
 from app.web.workings.registry import WORKINGS
 from tests.pages import Tub
 from tests.stories import add_story
@@ -104,9 +106,10 @@ def test_a_stage_that_comes_again_has_been_read_of(app: Flask, client: FlaskClie
 @pytest.mark.parametrize(
     ("kinds", "shorts"),
     [
-        ((), (cautions.TREATED_SEED, cautions.DUST)),
+        ((), (cautions.TREATED_SEED, cautions.VESSELS, cautions.LIFTING, cautions.DUST)),
         (("steep_on", "cast"), (cautions.CO2, cautions.RAW_SPROUT)),
         (("loaded",), (cautions.KILN, cautions.CO, cautions.RAW_SPROUT)),
+        (("stew_on",), (cautions.KILN, cautions.CO, cautions.SCALDS, cautions.RAW_SPROUT)),
         (("loaded", "heat_off"), (cautions.DUST, cautions.RAW_SPROUT)),
     ],
 )
@@ -117,6 +120,54 @@ def test_each_stage_has_its_own(
         said(app, entry(kind, id=kind, at=iso(NOW - timedelta(hours=9 - 4 * place))))
     text = care(client, tub.path)[1]
     assert {each.short for each in ALL.values() if each.short in text} == {each.short for each in shorts}
+
+
+@pytest.mark.parametrize(
+    "kinds", [(), ("steep_on",), ("steep_on", "cast"), ("stew_on",), ("loaded",), ("loaded", "heat_off")]
+)
+def test_the_tub_says_each_caution_once_whatever_its_entries_advise(
+    app: Flask, client: FlaskClient, tub: Tub, kinds: tuple[str, ...]
+) -> None:
+    for place, kind in enumerate(kinds):
+        said(app, entry(kind, id=kind, at=iso(NOW - timedelta(hours=9 - 4 * place))))
+    page, head = shown(client, tub.path), care(client, tub.path)[1]
+    said_there = [each for each in ALL.values() if each.short in head]
+    assert said_there
+    assert {each.key: page.count(each.short) for each in said_there} == dict.fromkeys((e.key for e in said_there), 1)
+
+
+def test_every_caution_has_a_place_where_it_is_shown_and_no_place_shows_it_twice() -> None:
+    stages = [for_stage(stage, purpose, ["sorghum"]) for stage in BY_STAGE for purpose in ("roasted", "pale")]
+    workings = [(working.caution,) for working in WORKINGS.values() if isinstance(working.caution, cautions.Caution)]
+    places = [*stages, *OF_LOTS.values(), *OF_HOUSE.values(), *OF_MALT.values(), OF_PACKS, *workings]
+    assert {each for place in places for each in place} >= set(ALL.values())
+    assert all(len({each.key for each in place}) == len(place) for place in places)
+
+
+def test_no_two_cautions_say_the_same() -> None:
+    sentences = [text for each in ALL.values() for text in re.split(r"(?<=[.:;]) ", each.about)]
+    assert len(sentences) == len(set(sentences))
+
+
+@pytest.mark.parametrize(
+    ("words", "caution"),
+    [
+        (("Salmonella", "E. coli", "Bake or boil"), cautions.RAW_SPROUT),
+        (("deoxynivalenol", "T-2 and HT-2", "ochratoxin A", "your own law"), cautions.TOXIN_LIMITS),
+        (("0.2 g",), cautions.ERGOT),
+        (("NDMA",), cautions.KILN),
+        (("Phosphine", "licensed fumigator"), cautions.PHOSPHINE),
+        (("lead", "copper", "galvanised"), cautions.VESSELS),
+        (("Never acid and chlorine", "Lye into water", "peroxide"), cautions.CLEANERS),
+    ],
+)
+def test_what_hurts_is_called_by_its_name(words: tuple[str, ...], caution: cautions.Caution) -> None:
+    assert all(word in caution.text for word in words)
+
+
+@pytest.mark.parametrize("caution", [cautions.TOXIN_LIMITS, cautions.ERGOT, cautions.KILN])
+def test_a_limit_by_law_says_when_the_law_was_looked_at(caution: cautions.Caution) -> None:
+    assert re.search(r"looked at on \d+ \w+ 20\d\d", caution.source, re.I)
 
 
 # --- sorghum ---------------------------------------------------------------------------------------------------------

@@ -57,5 +57,5 @@ HINTS: Mapping[str, Mapping[str, str]] = {
 CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
     "co2_room": (cautions.CO2,),
     "co_room": (cautions.CO,),
-    "cleaned": (cautions.DUST, cautions.CO2),
+    "cleaned": (cautions.CLEANERS, cautions.SCALDS, cautions.CO2, cautions.PHOSPHINE, cautions.DUST),
 }

@@ -32,7 +32,8 @@ ADJUSTMENTS: Mapping[str, tuple[str, str]] = {
 CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
     "inspection": (cautions.MOULD, cautions.ERGOT, cautions.TOXIN_LIMITS),
     "declaration": (cautions.TREATED_SEED,),
-    "intake": (cautions.DUST,),
+    "capacity_test": (cautions.CLEANERS,),
+    "intake": (cautions.PHOSPHINE, cautions.DUST, cautions.LIFTING),
     "stock_adjustment": (cautions.DUST,),
     "returned": (cautions.DUST,),
 }

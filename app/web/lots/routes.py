@@ -148,7 +148,7 @@ def _kept_already(lot: Lot, form: NewLotForm) -> Response:
 
 def _new_page(form: NewLotForm, asked: Sequence[Question] = ()) -> str:
     only_read()
-    context = {"people": list_people(db()), "caution": cautions.TREATED_SEED}
+    context = {"people": list_people(db()), "caution": cautions.TREATED_SEED, "cautions": CAUTIONS["intake"]}
     about = {"questions": asked, "asked_about": asked_about(form)} if asked else {}
     return render_template("lots/new.html", form=form, **context, **about)
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from app import ports
+from app.judgement import cautions
+from app.judgement.cautions import Caution
 from app.judgement.history.history import History
 from app.judgement.malt.dryness import malt_moisture
 from app.judgement.wording import Words
@@ -27,6 +29,11 @@ ABOUTS: Mapping[str, str] = {
     "falling_number": "Of malt flour alone the instrument reads its floor, 62 s: mix a little of it into a flour that "
     "you know, and give both numbers and the share.",
     "kernel_weight": "Sound kernels of malt. Beside the weight of the raw corns it tells the loss.",
+}
+CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
+    "extract_mash": (cautions.SCALDS,),
+    "conversion_test": (cautions.SCALDS,),
+    "falling_number": (cautions.SCALDS,),
 }
 
 

@@ -17,7 +17,7 @@ from app.store.history import get_history
 from app.store.people import list_people
 from app.web.entries.forms import EntryForm
 from app.web.entries.keeping import Answer, keep_entry
-from app.web.malt.page import ABOUTS, malt_form
+from app.web.malt.page import ABOUTS, CAUTIONS, malt_form
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh
 from app.web.request.moment import request_now
@@ -85,5 +85,14 @@ def _kept(history: History) -> dict[str, object] | None:
 def _entry_page(batch: Batch, answer: Answer) -> str:
     only_read()
     form = answer.form
-    context = {"about": ABOUTS.get(form.kind.name), "title": form.kind.word, "people": list_people(db())}
-    return render_template("malt/entry.html", batch=batch, form=form, asked=answer, **context)
+    kind = form.kind.name
+    return render_template(
+        "malt/entry.html",
+        batch=batch,
+        form=form,
+        asked=answer,
+        about=ABOUTS.get(kind),
+        title=form.kind.word,
+        people=list_people(db()),
+        cautions=CAUTIONS.get(kind, ()),
+    )

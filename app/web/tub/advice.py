@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from app.judgement import cautions
+from collections.abc import Collection, Mapping
 
-ADVICE: dict[str, str] = {
+from app.judgement import cautions
+from app.judgement.cautions import Caution
+
+ADVICE: Mapping[str, str | Caution] = {
     "skimmings": (
         "Stir, wait ten minutes, stir again, skim off what floats and weigh it. "
         "Leave “Out of” empty when it was the whole charge."
@@ -22,10 +25,15 @@ ADVICE: dict[str, str] = {
         "Grey, green, black or pink, on husk or broken corns, or musty: mould. Smell only where none is seen."
     ),
     "tray": "Its first weighing after loading is its start; each later one tells the moisture.",
-    "heat_on": cautions.KILN.short,
-    "loaded": cautions.RAW_SPROUT.short,
-    "culms": cautions.DUST.short,
-    "co2_room": cautions.CO2.short,
-    "co2_bed": cautions.CO2.short,
-    "air_flow": cautions.MAINS.short,
+    "heat_on": cautions.KILN,
+    "loaded": cautions.RAW_SPROUT,
+    "culms": cautions.DUST,
+    "co2_room": cautions.CO2,
+    "co2_bed": cautions.CO2,
+    "air_flow": cautions.MAINS,
 }
+
+
+def advice_beside(shown: Collection[Caution]) -> dict[str, str]:
+    """By kind. shown: the cautions that stand on the page already, and are not said again."""
+    return {kind: str(said) for kind, said in ADVICE.items() if said not in shown}

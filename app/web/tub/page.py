@@ -29,7 +29,7 @@ from app.web.request.moment import zone
 from app.web.request.reader import reader
 from app.web.summary.glance import glance_at
 from app.web.summary.kiln import kiln_view
-from app.web.tub.advice import ADVICE
+from app.web.tub.advice import advice_beside
 from app.web.tub.tiles import tiles_for, tub_groups, tub_kinds, value_words
 from app.web.tub.weights import mass_units, own_units, tare_typed
 from app.web.words.kept import said_if_it_can_be
@@ -54,12 +54,13 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
     """Everything that the tub's template asks for; asked: what came of a form that was sent and not kept."""
     glance = glance_at(history, words)
     stage = glance.stages[-1] if glance.stages else None
+    cautions = stage_cautions(history, stage.name if stage else "charged")
     outside = history.programme is not None and not history.programme.husked
     return {
         "glance": glance,
         "stage": stage,
         "kiln": kiln_view(history, words),
-        "cautions": stage_cautions(history, stage.name if stage else "charged"),
+        "cautions": cautions,
         "is_new_stage": is_new_stage(history, glance.stages),
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
         "groups": tub_groups(),
@@ -69,7 +70,7 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "common": asked.form if asked else common_form(words),
         "open_kind": asked.form.kind.name if asked else None,
         "asked": asked,
-        "abouts": ADVICE,
+        "abouts": advice_beside(cautions),
         "defers": DEFERS,
         "last_facts": last_facts(history, words),
         "instruments": sorted({fact.instrument for fact in history.facts if fact.instrument}),
