@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from app.judgement.facts.shapes import Action
-from app.judgement.forecasts.band import Z80, Band
+from app.judgement.forecasts.band import Z80, Array
 from app.judgement.forecasts.hold import Hold, Spray, Told, hold, holds
 from app.judgement.forecasts.uptake import UptakeFit, fit_uptake
 from app.judgement.grain.charges import grain_at
@@ -21,12 +22,21 @@ SPRAY_WETS_KG_PER_M3 = 998.0
 START_SD = 0.002
 
 
+class Law(Protocol):
+    """What tells the moisture of a stretch."""
+
+    def band(self, hours: Array) -> tuple[Array, Array, Array]: ...
+
+
 @dataclass(frozen=True, eq=False)
 class Stretch:
     """From an hour to the next stretch's."""
 
     start_h: float
-    band: Band
+    law: Law
+
+    def band(self, hours: Array) -> tuple[Array, Array, Array]:
+        return self.law.band(hours)
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,11 +67,11 @@ def green(history: History, earlier: UptakeFit | None = None) -> Green | None:
     if start is not None:
         start_h = min(history.hour(start.at), 0.0)
         dry = hold(Told(start_h, start.moisture_wb, start.moisture_sd), (), drifts=False)
-        stretches.append(Stretch(start_h, dry.band))
+        stretches.append(Stretch(start_h, dry))
     if uptake is not None:
-        stretches.append(Stretch(0.0, uptake.band))
+        stretches.append(Stretch(0.0, uptake))
     floor = _floor(history, uptake)
-    stretches += [Stretch(each.start_h, each.band) for each in floor]
+    stretches += [Stretch(each.start_h, each) for each in floor]
     return Green(stretches[0].start_h, tuple(stretches), uptake, bool(floor)) if stretches else None
 
 

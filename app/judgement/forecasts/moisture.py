@@ -53,6 +53,7 @@ __all__ = [
     "dry_loss",
     "fitted_curve",
     "is_of_whole_charge",
+    "loaded_with",
     "merged",
     "moisture_at",
     "net_of",
@@ -114,7 +115,7 @@ def samples(history: History) -> tuple[MoistureSample, ...]:
 
 def _samples(history: History) -> tuple[MoistureSample, ...]:
     weighings = history.of_shape(Weighing, "tray")
-    loaded = _loaded(history) if weighings else None
+    loaded = loaded_with(history) if weighings else None
     if loaded is None:
         return determined(history)
     by_tray = [tray_sample(history, weighing, loaded) for weighing in weighings]
@@ -122,7 +123,7 @@ def _samples(history: History) -> tuple[MoistureSample, ...]:
     return tuple(sorted(unsorted, key=lambda sample: sample.at))
 
 
-def _loaded(history: History) -> State | None:
+def loaded_with(history: History) -> State | None:
     """The moisture that a tray is filled with: as tested just then, and not dried since; else as all that came of its
     heating tells it; else as the grain was before any.
     """

@@ -11,7 +11,7 @@ import numpy as np
 
 from app.judgement.forecasts.band import Array
 from app.judgement.forecasts.drying import DryingFit, fit_drying
-from app.judgement.forecasts.green import Green, Stretch, between, green
+from app.judgement.forecasts.green import Green, Law, Stretch, between, green
 from app.judgement.forecasts.hold import Hold, Told, holds
 from app.judgement.forecasts.uptake import UptakeFit
 from app.judgement.grain.moisture_samples import charged, determined, dry_loss, removed_dry_kg
@@ -41,6 +41,11 @@ class Story:
     def drying(self) -> DryingFit | None:
         """The last run on the kiln."""
         return self.runs[-1] if self.runs else None
+
+    def law_at(self, hour: float) -> Law | None:
+        """What tells the moisture at an hour; None before anything does."""
+        begun = [stretch for stretch in self.stretches if stretch.start_h <= hour]
+        return begun[-1].law if begun else None
 
     def band(self, hours: Array) -> tuple[Array, Array, Array]:
         """Moisture, wet basis: the middle, the lower and the upper edge of the 80 % interval."""
@@ -73,7 +78,7 @@ def story(history: History, earlier: Story | None = None) -> Story | None:
     stretches = list(before.stretches)
     fitted = _heated(history, before, earlier.runs if earlier is not None else ())
     for drying, malt in fitted:
-        stretches += [Stretch(drying.start_h, drying.band), *(Stretch(each.start_h, each.band) for each in malt)]
+        stretches += [Stretch(drying.start_h, drying), *(Stretch(each.start_h, each) for each in malt)]
     return Story(before, tuple(stretches), tuple(drying for drying, _ in fitted))
 
 

@@ -64,6 +64,11 @@ class UptakeFit:
         start = self.initial_wb / (1.0 - self.initial_wb)
         return _wb(start + central), _wb(start + low), _wb(start + high)
 
+    def effective_h(self, hour: float, course: Sequence[Stretch] | None = None) -> float:
+        """Hours under water of the reference that would have done as much."""
+        columns = _columns(clock_of(course) if course else self.clock, np.array([hour]))
+        return float(_effective(columns, *_share_and_more(self.posterior.parameters))[0])
+
     def state(self, hour: float) -> tuple[float, float]:
         """Moisture at an hour, wet basis, and its standard uncertainty."""
         central, low, high = self.band(np.array([hour]))
@@ -93,7 +98,7 @@ def fit_uptake(history: History, warm: UptakeFit | None = None) -> UptakeFit | N
     clock = warm.clock if warm is not None and warm.course == course else clock_of(course)
     end_h = None if course[-1].end_h >= course[-1].start_h + BEYOND_H else course[-1].end_h
     initial = initial_moisture_wb(history)
-    weighed = _in_steep(history, zero, end_h)
+    weighed = weighed_in_steep(history, zero, end_h)
     values = np.array([each.moisture_wb for each in weighed])
     noise = np.array([each.own_sd for each in weighed])
     hours = np.array([history.hour(each.at) for each in weighed])
@@ -135,7 +140,8 @@ def initial_moisture_wb(history: History) -> float:
     return planned or ASSUMED_WB
 
 
-def _in_steep(history: History, zero: datetime, end_h: float | None) -> list[MoistureSample]:
+def weighed_in_steep(history: History, zero: datetime, end_h: float | None) -> list[MoistureSample]:
+    """What the curve is fitted to: determinations of the steep, and of just after the cast. zero: first water."""
     until = None if end_h is None else zero + timedelta(hours=end_h) + AFTER_CAST
     return [
         each
@@ -172,10 +178,21 @@ def _effective(x: Array, share: float, more_kj: float) -> Array:
 
 def _gain(x: Array, parameters: Array) -> Array:
     """Weibull gain at effective hours; the same as `science.uptake.weibull_gain`, on bare arrays."""
-    log_gain, log_hours, log_shape, share, activation = parameters
-    hours = _effective(x, min(max(share, 0.02), 1.0), activation - 40.0)
-    gain, shape = np.exp(np.clip(log_gain, -1.2, 0.1)), np.exp(np.clip(log_shape, -1.5, 0.7))
-    return np.asarray(-gain * np.expm1(-((hours / np.exp(log_hours)) ** shape)))
+    hours = _effective(x, *_share_and_more(parameters))
+    gain, scale_h, shape = weibull_of(parameters)
+    return np.asarray(-gain * np.expm1(-((hours / scale_h) ** shape)))
+
+
+def weibull_of(parameters: Array) -> tuple[float, float, float]:
+    """The gain in the end, kg/kg dry basis, its scale in effective hours, and its shape."""
+    log_gain, log_hours, log_shape = parameters[:3]
+    return np.exp(np.clip(log_gain, -1.2, 0.1)), np.exp(log_hours), np.exp(np.clip(log_shape, -1.5, 0.7))
+
+
+def _share_and_more(parameters: Array) -> tuple[float, float]:
+    """What an hour of air rest counts, and how far the activation energy is from that of the clock, kJ/mol."""
+    share, activation = parameters[3:]
+    return min(max(share, 0.02), 1.0), activation - 40.0
 
 
 def _strays(x: Array) -> tuple[Array, Array]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 from app.judgement.facts.shapes import Fact, Part, Result, Weighing
 from app.judgement.grain.charges import (
@@ -94,6 +95,22 @@ class MoistureSample:
         return 2.0 * self.sd
 
 
+class Against(NamedTuple):
+    """A weighing that tells moisture, and what it is held against: the grain's first mass and moisture, since when.
+
+    steps: of the scale, kg, of the first mass and of this one.
+    """
+
+    net_kg: float
+    first_kg: float
+    moisture_wb: float
+    moisture_sd: float
+    since: datetime
+    first_step_kg: float
+    step_kg: float
+    start: Weighing | None = None
+
+
 def determined(history: History) -> tuple[MoistureSample, ...]:
     """Every determination but those by trays, in order of time. A tray's needs the moisture that it was loaded with."""
     return history.once(_determined)
@@ -166,17 +183,25 @@ def _sample_of(history: History, fact: Fact, before: Sequence[MoistureSample]) -
     if fact.kind == "outturn" and fact.moisture_wb is not None:
         return MoistureSample(fact.at, fact.moisture_wb, ASSUMED_MOISTURE_SD, fact, "outturn")
     try:
-        if fact.kind == "test_bag":
-            return _bag_sample(history, fact, before)
-        if fact.kind == "charge_weighing":
-            return _charge_sample(history, fact)
+        against = _against(history, fact, before)
+        return None if against is None else _from_mass(history, fact, against)
     except ValueError:
         # Lighter than its own dry matter: no moisture at all. A flag asks about the tare; here there is no sample.
         return None
-    return None
 
 
-def _bag_sample(history: History, weighing: Weighing, before: Sequence[MoistureSample]) -> MoistureSample | None:
+def against_of(history: History, weighing: Weighing) -> Against | None:
+    """What a bag or the whole charge is held against; None where there is nothing."""
+    return _against(history, weighing, determined(history))
+
+
+def _against(history: History, weighing: Weighing, before: Sequence[MoistureSample]) -> Against | None:
+    if weighing.kind == "test_bag":
+        return _bag(history, weighing, before)
+    return _whole_charge(history, weighing) if weighing.kind == "charge_weighing" else None
+
+
+def _bag(history: History, weighing: Weighing, before: Sequence[MoistureSample]) -> Against | None:
     starts = [each for each in history.of_shape(Weighing, "test_bag_start") if each.vessel == weighing.vessel]
     start = history.last_before(weighing.at, starts)
     if start is None:
@@ -187,7 +212,7 @@ def _bag_sample(history: History, weighing: Weighing, before: Sequence[MoistureS
     # A bag is often filled to a round weight: what it comes to in water is not of anybody's choosing.
     weighings = [each for each in history.of_shape(Weighing, "test_bag") if each.vessel == weighing.vessel]
     step, own = (scale_step_kg(each, weighings) * _with_its_tare(each) for each in (start, weighing))
-    return _from_mass(history, weighing, net_of(weighing, start), start.net_kg, step, *began, start.at, own)
+    return Against(net_of(weighing, start), start.net_kg, *began, start.at, step, own, start)
 
 
 def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSample]) -> tuple[float, float] | None:
@@ -215,53 +240,39 @@ def net_of(weighing: Weighing, start: Weighing) -> float:
     return weighing.net_kg
 
 
-def _charge_sample(history: History, weighing: Weighing) -> MoistureSample | None:
+def _whole_charge(history: History, weighing: Weighing) -> Against | None:
     whole = grain_at(history, weighing.at)
     if whole is None:
         return None
     removed = removed_dry_kg(history, weighing.at)
     initial = float(science.initial_mass_after_removal_kg(whole.as_is_kg, whole.moisture_wb, removed))
-    return _from_mass(
-        history,
-        weighing,
-        weighing.net_kg,
-        initial,
-        0.002 * initial,
-        whole.moisture_wb,
-        whole.moisture_sd,
-        whole.at,
-        scale_step_kg(weighing),
-    )
+    step = scale_step_kg(weighing)
+    return Against(weighing.net_kg, initial, whole.moisture_wb, whole.moisture_sd, whole.at, 0.002 * initial, step)
 
 
-def _from_mass(
-    history: History,
-    weighing: Weighing,
-    net: float,
-    initial: float,
-    step: float,
-    moisture_wb: float,
-    moisture_sd: float,
-    since: datetime,
-    weighing_step: float,
-) -> MoistureSample:
-    film = science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
-    loss = losses_between(history, since, weighing.at)
+def film_of(weighing: Weighing) -> science.FilmCorrection:
+    """What the film of water adds to a weighing, by how the grain was made ready."""
+    return science.FILM_CORRECTIONS.get(weighing.method or "", UNKNOWN_WAY)
+
+
+def _from_mass(history: History, weighing: Weighing, against: Against) -> MoistureSample:
+    film = film_of(weighing)
+    loss = losses_between(history, against.since, weighing.at)
     # Who wipes, wipes much alike each time: half of what the film may come to is the same in all, from memory.
     film_sd = film.sd_points / math.sqrt(2.0)
     value, shared_sd = science.moisture_wb_with_sd(
-        net,
-        initial,
-        moisture_wb,
+        against.net_kg,
+        against.first_kg,
+        against.moisture_wb,
         loss.total,
         mass_sd_kg=0.0,
-        initial_mass_sd_kg=SCALE_SD * step,
-        initial_moisture_sd=moisture_sd,
+        initial_mass_sd_kg=SCALE_SD * against.first_step_kg,
+        initial_moisture_sd=against.moisture_sd,
         dry_loss_sd=loss.sd,
         film_points=film.points,
         film_sd_points=film_sd,
     )
-    own_sd = math.hypot((1.0 - value) * SCALE_SD * weighing_step / net, film_sd / 100.0)
+    own_sd = math.hypot((1.0 - value) * SCALE_SD * against.step_kg / against.net_kg, film_sd / 100.0)
     shared_sd = math.hypot(shared_sd, BAG_LIKE_SD if weighing.kind == "test_bag" else 0.0)
     where = weighing.vessel or ("whole charge" if weighing.kind == "charge_weighing" else None)
     sd = math.hypot(own_sd, shared_sd)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from app.judgement.facts.shapes import Weighing
-from app.judgement.grain.moisture_samples import MoistureSample, net_of, scale_step_kg, tray_start
+from app.judgement.grain.moisture_samples import Against, MoistureSample, net_of, scale_step_kg, tray_start
 from app.judgement.history.history import History
 from app.science import moisture as science
 
@@ -23,8 +23,8 @@ def is_heavier(weighing: Weighing, start: Weighing) -> bool:
     return net_of(weighing, start) > HEAVIER * net_of(start, start)
 
 
-def tray_sample(history: History, weighing: Weighing, loaded: State) -> MoistureSample | None:
-    """None for a tray's first weighing, and where it weighs less than its own dry matter can be, or more than it did.
+def tray_against(history: History, weighing: Weighing, loaded: State) -> Against | None:
+    """None for a tray's first weighing, and where it weighs more than it did.
 
     One that weighs less than its dry matter is only thought to be is dry, as surely as its loading is known.
     """
@@ -37,14 +37,23 @@ def tray_sample(history: History, weighing: Weighing, loaded: State) -> Moisture
     net_kg, start_kg = net_of(weighing, start), net_of(start, start)
     if net_kg >= start_kg * (1.0 - moisture_wb - SURE_SDS * sd):
         net_kg = max(net_kg, start_kg * (1.0 - moisture_wb))
+    steps = scale_step_kg(start), scale_step_kg(weighing)
+    return Against(net_kg, start_kg, moisture_wb, sd, start.at, *steps, start)
+
+
+def tray_sample(history: History, weighing: Weighing, loaded: State) -> MoistureSample | None:
+    """None where `tray_against` is, and where it weighs less than its own dry matter can be."""
+    against = tray_against(history, weighing, loaded)
+    if against is None:
+        return None
     try:
         value, own_sd = science.moisture_wb_with_sd(
-            net_kg,
-            start_kg,
-            moisture_wb,
-            mass_sd_kg=science.resolution_sd(scale_step_kg(weighing)),
-            initial_mass_sd_kg=science.resolution_sd(scale_step_kg(start)),
-            initial_moisture_sd=sd,
+            against.net_kg,
+            against.first_kg,
+            against.moisture_wb,
+            mass_sd_kg=science.resolution_sd(against.step_kg),
+            initial_mass_sd_kg=science.resolution_sd(against.first_step_kg),
+            initial_moisture_sd=against.moisture_sd,
             dry_loss_sd=0.0,
         )
     except ValueError:

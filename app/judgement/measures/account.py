@@ -48,7 +48,7 @@ class Account:
 
     remainder: charged less all lines; None until the account is complete. left_dry_kg: what should still be in the
     batch until then. malting_loss: dry matter lost of what could have become malt; yield_as_is: malt over grain, each
-    as it was weighed.
+    as it was weighed; kept: the share of the charge that was left to become malt.
     """
 
     charge: AccountLine | None
@@ -59,6 +59,7 @@ class Account:
     outturn_as_is_kg: float | None = None
     malting_loss: Figure | None = None
     yield_as_is: Figure | None = None
+    kept: float = 1.0
 
     def line(self, key: str) -> AccountLine | None:
         return next((line for line in self.lines if line.key == key), None)
@@ -113,6 +114,7 @@ def account_of(batch: BatchAt) -> Account:
         outturn_as_is_kg=malt_kg,
         malting_loss=_malting_loss(charge, malt, kept),
         yield_as_is=_yield(start, charge, malt, malt_kg, kept),
+        kept=kept,
     )
 
 

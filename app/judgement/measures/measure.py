@@ -100,30 +100,35 @@ def mean_over_time(batch: BatchAt, kind: str, *names: str) -> tuple[float, int] 
     Readings of one look (top, middle, bottom) are averaged first; each look then counts for the time nearer to it
     than to any other, so that a night without readings weighs as a night.
     """
-    total = weight = 0.0
-    n = 0
+    looks = looks_over_time(batch, kind, *names)
+    weight = sum(hours for _, _, hours in looks)
+    mean = sum(value * hours for _, value, hours in looks) / weight if looks else 0.0
+    return (mean, sum(len(look) for look, _, _ in looks)) if looks else None
+
+
+def looks_over_time(batch: BatchAt, kind: str, *names: str) -> list[tuple[list[Reading], float, float]]:
+    """Each look in these stages: its readings, their mean, and the hours that it counts for."""
     readings = [
         reading for reading in batch.history.readings(kind) if reading.quality in USABLE and reading.value is not None
     ]
+    found: list[tuple[list[Reading], float, float]] = []
     for stage in batch.stages_named(*names):
         start, end = stage.starts_at, batch.end_of(stage)
-        inside = [each for each in readings if start <= each.at <= end]
-        looks = _looks(inside)
-        n += len(inside)
-        for (_, value), hours in zip(looks, _cells([at for at, _ in looks], start, end), strict=True):
+        looks = _looks(each for each in readings if start <= each.at <= end)
+        for look, hours in zip(looks, _cells([look[0].at for look in looks], start, end), strict=True):
             # A stage that has only just begun has no hours yet, and its first reading counts all the same.
-            total, weight = total + value * max(hours, 1e-6), weight + max(hours, 1e-6)
-    return (total / weight, n) if n else None
+            found.append((look, sum(each.value or 0.0 for each in look) / len(look), max(hours, 1e-6)))
+    return found
 
 
-def _looks(readings: Iterable[Reading]) -> list[tuple[datetime, float]]:
+def _looks(readings: Iterable[Reading]) -> list[list[Reading]]:
     groups: list[list[Reading]] = []
     for reading in readings:
         if groups and reading.at - groups[-1][0].at <= ONE_LOOK:
             groups[-1].append(reading)
         else:
             groups.append([reading])
-    return [(group[0].at, sum(each.value or 0.0 for each in group) / len(group)) for group in groups]
+    return groups
 
 
 def _cells(moments: Sequence[datetime], start: datetime, end: datetime) -> list[float]:

@@ -29,7 +29,7 @@ def steep_measures(batch: BatchAt) -> list[Measure]:
 
 
 def growth_measures(batch: BatchAt) -> list[Measure]:
-    grown = _last_growth(batch)
+    grown = last_growth(batch)
     hours = _hours(batch, "germination_h", "Germination", "germination")
     return [
         hours if batch.is_in("germination") else judged(batch, hours, "germination_d", 1.0 / 24.0),
@@ -82,7 +82,7 @@ def _cast_moisture(batch: BatchAt) -> Measure:
 
 
 def _cast_chits(batch: BatchAt) -> Measure:
-    count = _chits_at_cast(batch)
+    count = chits_at_cast(batch)
     if count is None:
         note = "not counted" if batch.stages_named("germination") else "not cast yet"
         return Measure("cast_chits", "Chits at cast", "fraction", note=note)
@@ -99,7 +99,8 @@ def _cast_chits(batch: BatchAt) -> Measure:
     )
 
 
-def _chits_at_cast(batch: BatchAt) -> ShareCount | None:
+def chits_at_cast(batch: BatchAt) -> ShareCount | None:
+    """The chit count nearest to the cast."""
     casts = batch.stages_named("germination")
     if not casts:
         return None
@@ -122,7 +123,7 @@ def _turns(batch: BatchAt) -> Measure:
     return Measure("turns", "Turned", "count", float(turned), n=turned)
 
 
-def _last_growth(batch: BatchAt) -> GrowthCount | None:
+def last_growth(batch: BatchAt) -> GrowthCount | None:
     """The last count of the growth: before the heat, or soon after it came."""
     heated = batch.stages_named("stewing", "kilning")
     until = min(heated[0].starts_at + COUNTED_AFTER, batch.now) if heated else batch.now

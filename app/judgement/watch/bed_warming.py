@@ -17,7 +17,7 @@ from app.judgement.history.history import History, by_place, hours_between
 from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Limit
 from app.judgement.watch.bed_ahead import LEAST_APART, OLD_AFTER
-from app.judgement.watch.watch import Gap, Watch, bound_of, rate_words
+from app.judgement.watch.watch import Gap, Slope, Watch, bound_of, rate_words
 from app.judgement.wording import Words
 from app.science.left_alone import WARMING_Q10, Warming, hours_to_limit, warming, warming_without_loss_c_per_h
 
@@ -141,6 +141,7 @@ def _watch(
         basis=f"{rise.basis}; the limit: {source}",
         method="left_alone.hours_to_limit",
         is_estimate=True,
+        by=Slope(line, limit_c, rise.last),
     )
 
 
@@ -169,6 +170,7 @@ def soonest_without_loss(
             basis=f"one reading, {words.temperature(last.value)} at {words.clock(last.at)}; the limit: {bound[1]}",
             method="left_alone.warming_without_loss_c_per_h",
             is_estimate=True,
+            by=Slope(Warming(rate, 0.0, last.value, 0.0), bound[0], last),
         )
     ]
 

@@ -12,7 +12,7 @@ from app.judgement.history.stages import Stage
 from app.judgement.programmes.programme import Programme, provenance
 from app.judgement.watch.layers import as_read
 from app.judgement.watch.waiting import WAITING_H, waiting_now
-from app.judgement.watch.watch import Watch, clock_watch, rate_words
+from app.judgement.watch.watch import Slope, Watch, clock_watch, rate_words
 from app.judgement.wording import Words
 from app.science.left_alone import hours_to_limit, warming
 
@@ -69,4 +69,5 @@ def _place_watch(
         basis=f"{len(inside)} readings of the grain; the ceiling: {provenance(step.mark, step.source)}",
         method="left_alone.hours_to_limit",
         is_estimate=True,
+        by=Slope(line, ceiling_c, last),
     )

@@ -5,18 +5,37 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
+from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.band import Z80, When
 from app.judgement.programmes.programme import Limit, provenance
 from app.judgement.wording import Words
 from app.science import units
+from app.science.left_alone import Warming
+
+
+class Clock(NamedTuple):
+    """Since when, and for how many hours at the most; then, out of range."""
+
+    since: datetime
+    wanted_h: float
+    longest_h: float
+
+
+class Slope(NamedTuple):
+    """A line through readings that comes to a limit, °C; last: the last of them."""
+
+    line: Warming
+    limit_c: float
+    last: Reading
 
 
 @dataclass(frozen=True)
 class Watch:
     """safe_at: the lower bound, by which somebody should be back. likely_at: when it most likely goes past; None where
     nothing says that it does. method: the formula or section behind it. is_estimate: from readings or a forecast, and
-    not by the clock alone.
+    not by the clock alone. by: what it is reckoned from; None of a forecast.
     """
 
     key: str
@@ -27,6 +46,7 @@ class Watch:
     basis: str
     method: str
     is_estimate: bool
+    by: Clock | Slope | None = None
 
     def is_over(self, now: datetime) -> bool:
         """Whether it has most likely gone past already."""
@@ -62,6 +82,7 @@ def clock_watch(
         basis=f"the clock; the limit: {highs[last][1]}",
         method="hours",
         is_estimate=False,
+        by=Clock(since, highs[0][0] * hours_each, highs[last][0] * hours_each),
     )
 
 
