@@ -55,7 +55,7 @@ def test_a_warming_bed_says_by_when_to_be_back(app: Flask, client: FlaskClient) 
         ("grain_temperature", {"value": 15.5}, 1.5), ("grain_temperature", {"value": 16.0}, 0.1),
     )  # fmt: skip
     said = ahead(client, batch)
-    assert re.search(r"Back by \d\d:\d\d; at the latest \d\d:\d\d", said)
+    assert re.search(r"Back by \d\d:\d\d</span>", said)
     assert "The bed (middle) comes to 20.0 °C" in said
     assert "Estimate" in said
     assert "/methods#left_alone.hours_to_limit" in said

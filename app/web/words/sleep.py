@@ -12,7 +12,6 @@ from app.judgement.wording import Words
 from app.web.words.figures import unbroken_figures
 
 SHOWN_AT_ONCE = timedelta(hours=48)
-STEP_S = 300
 
 
 @dataclass(frozen=True)
@@ -70,31 +69,44 @@ def _stay(night: Sleep, words: Words) -> tuple[str, str, str]:
     return "act", "Not at all: heat is never left running while the house sleeps", night.stay.text
 
 
+def _first(night: Sleep, words: Words) -> tuple[str, str, str]:
+    step = night.steps[0]
+    return "act", f"Not yet. First: {lower(step.what)}", step.why
+
+
 def _over(night: Sleep, words: Words) -> tuple[str, str, str]:
-    return "act", "Not yet: put this right first", "; ".join(each.what for each in night.over) + "."
+    return (
+        "act",
+        "Not yet: put this right first",
+        "; ".join(f"most likely, {lower(each.what)}" if each.is_estimate else each.what for each in night.over) + ".",
+    )
 
 
 def _unknown(night: Sleep, words: Words) -> tuple[str, str, str]:
     asked = night.gaps[0].record
     detail = f"{asked[:1].upper()}{asked[1:]}. Then this says until when."
-    if night.first is not None and night.safe_at is not None and night.safe_at > night.now:
-        detail += f" By what is known, nothing happens before {_clock(night.safe_at, words)}."
+    if night.safe_at is not None and night.safe_at > night.now:
+        detail += f" Back by {_clock(night.safe_at, words)} in any case. {_why(night)}"
     return "caution", "That can’t be said yet", detail
 
 
 def _now(night: Sleep, words: Words) -> tuple[str, str, str]:
-    assert night.first is not None
-    first = _view(night.first, words)
-    return "caution", "Look at it once more before you go", f"{first.what}: {first.when}."
+    return "caution", "Look at it once more before you go", _why(night)
 
 
 def _until(night: Sleep, words: Words) -> tuple[str, str, str]:
-    assert night.first is not None
     assert night.safe_at is not None
-    headline = f"Back by {_clock(night.safe_at, words)}"
-    if night.likely_at is not None and night.likely_at - night.safe_at >= timedelta(seconds=STEP_S):
-        headline += f"; at the latest {_clock(night.likely_at, words)}"
-    return "notice", headline, f"First: {night.first.what[:1].lower()}{night.first.what[1:]}."
+    return "notice", f"Back by {_clock(night.safe_at, words)}", _why(night)
+
+
+def _why(night: Sleep) -> str:
+    """What comes first, and what to look at before one goes."""
+    first = night.task if night.is_by_task else night.first
+    assert first is not None
+    asked = {gap.kind for gap in night.gaps}
+    looks = [lower(each.what) for each in night.looks if each.kind not in asked]
+    before = f" Before you go: {', '.join(looks)}." if looks else ""
+    return f"First: {lower(first.what)}.{before}"
 
 
 def _night(night: Sleep, words: Words) -> tuple[str, str, str]:
@@ -103,6 +115,7 @@ def _night(night: Sleep, words: Words) -> tuple[str, str, str]:
 
 
 _SAID = {
+    "first": _first,
     "none": _none,
     "stay": _stay,
     "over": _over,
@@ -117,7 +130,8 @@ def _view(watch: Watch, words: Words) -> WatchView:
     assert words.now is not None
     soon = "now" if watch.safe_at <= words.now else _clock(watch.safe_at, words)
     if watch.is_over(words.now):
-        when = f"since {_clock(watch.likely_at or watch.safe_at, words)}"
+        since = f"since {_clock(watch.likely_at or watch.safe_at, words)}"
+        when = f"most likely {since}" if watch.is_estimate else since
     elif watch.likely_at is None:
         when = f"not before {_clock(watch.safe_at, words)}"
     elif watch.likely_at == watch.safe_at:
@@ -129,6 +143,10 @@ def _view(watch: Watch, words: Words) -> WatchView:
         )
     why, basis = unbroken_figures(watch.why), unbroken_figures(watch.basis)
     return WatchView(unbroken_figures(watch.what), when, why, basis, watch.method, watch.is_estimate)
+
+
+def lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _clock(moment: datetime, words: Words) -> str:
