@@ -27,6 +27,7 @@ from sqlalchemy import (
     UniqueConstraint,
     and_,
     bindparam,
+    exists,
     func,
     or_,
     select,
@@ -293,6 +294,21 @@ def takes_its_place(later: Any) -> ColumnElement[bool]:
     """That a row of this alias of the fact table supersedes the row of the fact table, and fits it."""
     is_alike = and_(later.c.subject_type == fact.c.subject_type, later.c.subject_id == fact.c.subject_id)
     return and_(later.c.supersedes_id == fact.c.id, is_alike, later.c.kind.in_((fact.c.kind, "withdrawal")))
+
+
+def stands() -> list[ColumnElement[bool]]:
+    """That a fact holds: it fits what it supersedes, and nothing that fits supersedes it."""
+    later, earlier = fact.alias("later"), fact.alias("earlier")
+    superseded = exists().where(takes_its_place(later))
+    misfit = exists().where(
+        earlier.c.id == fact.c.supersedes_id,
+        or_(
+            earlier.c.subject_type != fact.c.subject_type,
+            earlier.c.subject_id != fact.c.subject_id,
+            earlier.c.kind.not_in((fact.c.kind, "withdrawal")),
+        ),
+    )
+    return [~superseded, ~misfit]
 
 
 def list_facts_about(session: Session, *subjects: Subject) -> list[Fact]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 
-from sqlalchemy import String, or_, select
+from sqlalchemy import String, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
@@ -15,9 +15,12 @@ from app.judgement.facts.shapes import Fact, Part, Subject, Weighing
 from app.judgement.history.history import LotInfo, order, standing
 from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
-from app.store.facts import PART, facts_from, select_facts
+from app.store.batches import Batch
+from app.store.facts import PART, SHAPE_TABLES, facts_from, select_facts, stands
 from app.store.facts import fact as fact_table
 from app.store.types import UtcDateTime
+
+_REMARK = SHAPE_TABLES["remark"]
 
 
 class Lot(Base):
@@ -84,6 +87,20 @@ class LotStory:
         own = Subject("lot", self.lot.id)
         parts = [fact for fact in standing(self.chains) if isinstance(fact, Part) and fact.source == own]
         return tuple(sorted((part for part in parts if part.target.type == "batch"), key=order))
+
+
+def list_batches_with_ergot(session: Session, lot_id: str) -> list[int]:
+    """The numbers of the batches that were charged from a lot and in which somebody found ergot."""
+    charged = select(PART.c.target_id).join(fact_table, PART.c.fact_seq == fact_table.c.seq)
+    charged = charged.where(PART.c.source_type == "lot", PART.c.source_id == lot_id, *stands())
+    found = or_(_REMARK.c.ergot_kg > 0.0, func.json_extract(_REMARK.c.findings, "$.ergot") == "yes")
+    query = (
+        select(Batch.number)
+        .join(fact_table, (fact_table.c.subject_type == "batch") & (fact_table.c.subject_id == Batch.id))
+        .join(_REMARK, _REMARK.c.fact_seq == fact_table.c.seq)
+        .where(Batch.id.in_(list(session.scalars(charged))), found, *stands())
+    )
+    return sorted(set(session.scalars(query)))
 
 
 def load_lot_stories(session: Session, lots: Sequence[Lot]) -> list[LotStory]:

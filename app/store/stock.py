@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import ColumnElement, exists, func, or_, select, union_all
+from sqlalchemy import func, select, union_all
 from sqlalchemy.orm import Session
 
-from app.store.facts import PART, SHAPE_TABLES, fact, takes_its_place
+from app.store.facts import PART, SHAPE_TABLES, fact, stands
 
 _WEIGHING = SHAPE_TABLES["weighing"]
 _WEIGHED = ("intake", "returned", "stock_adjustment")
@@ -16,28 +16,13 @@ def list_stock_kg(session: Session) -> dict[str, float]:
     weighed = (
         select(fact.c.subject_id.label("lot_id"), _WEIGHING.c.net_kg.label("change_kg"))
         .join(_WEIGHING, _WEIGHING.c.fact_seq == fact.c.seq)
-        .where(fact.c.subject_type == "lot", fact.c.kind.in_(_WEIGHED), *_stands())
+        .where(fact.c.subject_type == "lot", fact.c.kind.in_(_WEIGHED), *stands())
     )
     gone = (
         select(PART.c.source_id.label("lot_id"), (-PART.c.as_is_kg).label("change_kg"))
         .join(fact, PART.c.fact_seq == fact.c.seq)
-        .where(PART.c.source_type == "lot", *_stands())
+        .where(PART.c.source_type == "lot", *stands())
     )
     moves = union_all(weighed, gone).subquery()
     rows = session.execute(select(moves.c.lot_id, func.sum(moves.c.change_kg)).group_by(moves.c.lot_id))
     return {lot_id: float(kg) for lot_id, kg in rows}
-
-
-def _stands() -> list[ColumnElement[bool]]:
-    """That a fact holds: it fits what it supersedes, and nothing that fits supersedes it."""
-    later, earlier = fact.alias("later"), fact.alias("earlier")
-    superseded = exists().where(takes_its_place(later))
-    misfit = exists().where(
-        earlier.c.id == fact.c.supersedes_id,
-        or_(
-            earlier.c.subject_type != fact.c.subject_type,
-            earlier.c.subject_id != fact.c.subject_id,
-            earlier.c.kind.not_in((fact.c.kind, "withdrawal")),
-        ),
-    )
-    return [~superseded, ~misfit]

@@ -337,3 +337,38 @@ def test_grain_that_is_charged_before_its_lot_was_taken_in_is_asked_about(app: F
     answer = send(client, when="at", at=f"{NOW - timedelta(days=300):%Y-%m-%dT%H:%M}")
     refused(answer, app, "was taken in (")
     assert client.post("/batches/new", data=insisting(answer.text)).status_code == 303
+
+
+def looked_at(app: Flask, number: int, finds: dict[str, Any], **more: Any) -> None:
+    with write_session(app.extensions["engine"]) as session:
+        batch = session.scalars(select(Batch).where(Batch.number == number)).one()
+        about = {"type": "batch", "id": batch.id}
+        record_fact(session, {"kind": "inspection", "subject": about, "at": iso(NOW), "values": finds} | more, now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("finds", "is_asked"),
+    [
+        ({"findings": {"mould": "no", "ergot": "yes"}}, True),
+        ({"findings": {"mould": "no"}, "ergot_kg": 0.002}, True),
+        ({"findings": {"mould": "no", "ergot": "no"}}, False),
+    ],
+)
+def test_a_lot_of_which_a_batch_held_ergot_is_charged_again_only_when_insisted_on(
+    app: Flask, client: FlaskClient, finds: dict[str, Any], is_asked: bool
+):
+    send(client)
+    looked_at(app, 1, finds, id="look-1")
+    answer = send(client)
+    assert answer.status_code == (422 if is_asked else 303)
+    said = "Ergot was found in batch 1 of Field by the river: look through a sample, and weigh what you find."
+    assert (said in unescape(answer.text)) is is_asked
+    if is_asked:
+        assert client.post("/batches/new", data=insisting(answer.text)).status_code == 303
+
+
+def test_ergot_that_was_struck_out_is_asked_about_no_more(app: Flask, client: FlaskClient):
+    send(client)
+    looked_at(app, 1, {"findings": {"mould": "no", "ergot": "yes"}}, id="look-1")
+    looked_at(app, 1, {}, id="struck-1", kind="withdrawal", supersedes_id="look-1")
+    assert send(client).status_code == 303

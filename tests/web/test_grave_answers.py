@@ -260,6 +260,31 @@ def test_words_about_a_batch_are_kept_and_it_is_said_that_nobody_judged_them(tub
     assert "amiss" not in rest
 
 
+@pytest.mark.parametrize("stage", ["charged", "air_rest", "kilning"])
+def test_words_that_nobody_judged_send_one_to_no_field_that_is_not_there(app: Flask, tub: Tub, stage: str) -> None:
+    brought_to(app, stage)
+    _, first, rest = answered(tub, "inspection", {"mould": "no", "text": "white tips"})
+    told = rest.partition("Saved.")[0].lower()
+    absent = {spec.word.lower() for name, spec in LOOK.items() if name not in OFFERED[stage]} | {"foam", "froth"}
+    assert first == "Look & smell kept, with your words"
+    assert {word for word in absent if word in told} == set()
+
+
+def test_slime_in_an_air_rest_is_answered_with_what_to_do(app: Flask, tub: Tub) -> None:
+    brought_to(app, "air_rest")
+    status, first, rest = answered(tub, "inspection", {"mould": "no", "slime": "slimy"})
+    assert (status, first) == ("caution", "Slimy: rinse it now, and drain it")
+    assert "cold potable water" in rest
+    assert "cooler" in rest
+
+
+@pytest.mark.parametrize("stage", ["air_rest", "germination", "cooling"])
+def test_ergot_is_told_wherever_grain_is_seen(app: Flask, tub: Tub, stage: str) -> None:
+    brought_to(app, stage)
+    status, first, _ = answered(tub, "inspection", {"mould": "no", "horns": "yes"})
+    assert (status, first) == ("caution", "Ergot: pick it all out, and weigh it")
+
+
 def test_words_about_a_lot_are_kept_and_it_is_said_that_nobody_judged_them(
     app: Flask, client: FlaskClient, morning: None
 ) -> None:
@@ -302,11 +327,11 @@ ASKED = {
     "lot": {"mould", "smell", "insects", "sprouted", "horns"},
     "charged": {"mould", "smell", "insects", "sprouted", "horns"},
     "immersion": {"mould", "smell", "steep", "colour", "slime", "horns"},
-    "air_rest": {"mould", "smell", "slime"},
-    "germination": {"mould", "smell", "slime", "matting"},
-    "kilning": {"mould", "smell", "scorch"},
-    "cooling": {"mould", "smell", "scorch"},
-    "finished": {"mould", "smell", "scorch", "insects"},
+    "air_rest": {"mould", "smell", "slime", "horns"},
+    "germination": {"mould", "smell", "slime", "matting", "horns"},
+    "kilning": {"mould", "smell", "scorch", "horns"},
+    "cooling": {"mould", "smell", "scorch", "horns"},
+    "finished": {"mould", "smell", "scorch", "insects", "horns"},
 }
 """By the stage, what is asked there with a choice."""
 

@@ -33,7 +33,7 @@ HOT_WATER = Limit(
     high_act=40.0,
     unit="c",
     mark="M",
-    source="from memory; soaked seed barley is held for 4 h at 45 °C or 10 min at 51–52 °C against smut, and the hotter "
+    source="from memory; soaked seed barley is held for 4 h at 45 °C or 10 min at 51–52 °C against smut: the hotter "
     "the less of it germinates (published: Batts 1956, Ann. appl. Biol., doi 10.1111/j.1744-7348.1956.tb02138.x)",
 )
 """Above this, water harms grain at once, whatever the programme wants."""

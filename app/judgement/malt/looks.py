@@ -22,7 +22,7 @@ WET_STORE = (
     "It was wet, or still is: look for mould from arm’s length, and find the cause; no food from it until you know."
 )
 NO_FOOD = "Look for mould from arm’s length, and find the cause; no food from it until you know."
-IN_STEEP = "With cold potable water; then give it a long air rest."
+IN_STEEP = "With cold potable water; then give it a long air rest, cooler than before."
 AIR_FIRST = "Carbon dioxide may lie over it: air the room before you bend down."
 NO_STEEP_ON = f"By the record no steep is on. Where one is: drain it now, and rinse it. {AIR_FIRST}"
 OVER_STEEP = (
@@ -39,7 +39,7 @@ WASHED_OUT = "The first steep washes out dirt and husk. Later, or with slime or 
 INSECTS = "Sieve them out, clean where it lay, let none of it into the store. A week at −18 °C (0 °F) kills them."
 SPROUTED = "What sprouted and dried again grows no more, and moulds. Lay out 100 kernels before you steep."
 
-NOT_JUDGED = "Nobody judges words: say mould, smell or foam in its own field too, and it is judged."
+NOT_JUDGED = "Nobody judges words: where a field asks for it, say it there too, and it is judged."
 
 STIRRED = (("matting", "felted"), ("matting", "strands"), ("slime", "slimy"))
 
@@ -87,7 +87,7 @@ UNDER_WATER: Mapping[tuple[str, str], Amiss] = MappingProxyType(
 """What is said otherwise of a batch that is under water."""
 
 OUT_OF_WATER: Mapping[tuple[str, str], Amiss] = MappingProxyType(
-    {("slime", "slimy"): Amiss("caution", "Slimy: rinse it now", f"{IN_STEEP} Scrub what it lay in.")}
+    {("slime", "slimy"): Amiss("caution", "Slimy: rinse it now, and drain it", f"{IN_STEEP} Scrub what it lay in.")}
 )
 ON_THE_KILN: Mapping[tuple[str, str], Amiss] = MappingProxyType(
     {

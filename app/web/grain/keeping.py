@@ -23,11 +23,12 @@ from app.operations.facts import record_fact
 from app.store.batches import Batch, find_batch_by_id
 from app.store.facts import find_fact
 from app.store.house import HOUSE
+from app.store.lots import list_batches_with_ergot
 from app.store.packs import Pack
 from app.store.programmes import get_programme
 from app.web.entries.keeping import TIMES
 from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
-from app.web.grain.sources import pack_against
+from app.web.grain.sources import Source, pack_against
 from app.web.request.insisted import chosen_of, digest_of
 
 FUTURE_ALLOWED = timedelta(minutes=5)
@@ -229,10 +230,20 @@ def _held_question(session: Session, form: Any, row: Row) -> list[str]:
     against = source.against
     if form.kind == "roast_charge" and source.reference.startswith("pack:"):
         against = pack_against(session, source.id, form.now)
+    found = _ergot_words(session, source) if form.kind == "charge" else ""
     if not against:
-        return []
+        return [f"{found} {ALL_THE_SAME[form.kind]} all the same?"] if found else []
     held = f"{source.name} is held: " if form.kind == "dispatch" else ""
     return [f"{held}{against} {ALL_THE_SAME[form.kind]} all the same?"]
+
+
+def _ergot_words(session: Session, source: Source) -> str:
+    """That ergot was found in what was charged from the same lot; empty where none was."""
+    numbers = list_batches_with_ergot(session, source.id)
+    if not numbers:
+        return ""
+    of = f"batch{'es' if len(numbers) > 1 else ''} {' and '.join(map(str, numbers))}"
+    return f"Ergot was found in {of} of {source.name}: look through a sample, and weigh what you find."
 
 
 def _refused(form: Any, error: Rejected) -> Outcome:
