@@ -99,6 +99,7 @@ _PARTS: Mapping[str, Typed] = {
 }
 _OTHERS: Mapping[str, Typed] = {
     "sprinkled": {"amount": "1,5", "amount_unit": "l"},
+    "roast_colour": {"eye": "lighter", "amount": "60", "amount_unit": "ebc"},
     "aerated": {"amount": "10", "amount_unit": "min"},
     "addition": {"what": "hydrated lime, 20 g"},
     "interruption": {"what": "the power was cut", "until": "2026-03-14T10:15"},

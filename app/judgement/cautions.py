@@ -236,7 +236,7 @@ BY_STAGE: Mapping[str, tuple[Caution, ...]] = MappingProxyType(
 
 def for_stage(stage: str, purpose: str, species: Iterable[str]) -> tuple[Caution, ...]:
     """What to keep in mind at a stage of this grain, by the programme's purpose."""
-    of_roast = (ROAST,) if purpose == "roasted" and stage in ("kilning", "cooling") else ()
+    of_roast = (ROAST,) if purpose in ("roasted", "roasted_grain") and stage in ("kilning", "cooling") else ()
     return (*of_roast, *for_species(species), *BY_STAGE.get(stage, ()))
 
 

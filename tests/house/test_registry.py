@@ -24,7 +24,7 @@ from app.store.facts import SHAPE_TABLES
 from app.web.entries.fields import has_unit, widget_of
 from app.web.entries.forms import EntryForm, entry_form, form_class
 from app.web.tub.advice import ADVICE
-from app.web.tub.tiles import BY_STAGE, GROUPS, tub_groups, tub_kinds
+from app.web.tub.tiles import BY_STAGE, GROUPS, NEVER_IN_A_ROAST, OF_A_ROAST, ROAST_ALONE, tub_groups, tub_kinds
 from app.web.words.method_links import SECTIONS
 from tests.examples import EXAMPLES
 from tests.judgement.story import Story
@@ -130,7 +130,10 @@ def test_parts_name_the_things_that_grain_can_go_between() -> None:
 def test_the_tub_knows_every_kind_that_it_offers_and_offers_it_once() -> None:
     assert {kind.tub_group for kind in KINDS.values()} == {"", *GROUPS}
     assert len(tub_kinds()) == len(set(tub_kinds()))
-    assert {kind for kinds in BY_STAGE.values() for kind in kinds} <= set(tub_kinds())
+    assert {kind for kinds in BY_STAGE.values() for kind in kinds} <= set(tub_kinds()) - ROAST_ALONE
+    assert {kind for kinds in OF_A_ROAST.values() for kind in kinds} <= set(tub_kinds()) - NEVER_IN_A_ROAST
+    assert set(tub_kinds()) >= ROAST_ALONE | NEVER_IN_A_ROAST
+    assert set(OF_A_ROAST) < set(WORDS)
     assert set(BY_STAGE) == set(WORDS)
     assert all(title and kinds for title, kinds in tub_groups())
     assert set(ADVICE) <= set(tub_kinds())

@@ -115,7 +115,7 @@ def plan_records(programme: Programme, start_at: datetime, charge_kg: float = 20
 
 
 def _run(programme: Programme, start_at: datetime, charge_kg: float) -> Run:
-    lead_in = timedelta(hours=0.0 if programme.purpose == "roasted" else BEFORE_WATER_H)
+    lead_in = timedelta(hours=0.0 if programme.is_roast else BEFORE_WATER_H)
     name = f"{programme.digest} {start_at.isoformat()}"
     batch_id, source_id = (str(uuid.uuid5(NAMESPACE, f"{noun} {name}")) for noun in ("batch", "source"))
     return Run(programme, start_at + lead_in, charge_kg, batch_id, source_id)
@@ -131,7 +131,10 @@ def _declare_and_charge(run: Run) -> None:
         run.write(-46.0, "germination_test", grown, subject=lot, method="4ml", place=dish)
     batch = {"type": "batch", "id": run.batch_id}
     part = {"as_is_kg": run.charge_kg, "moisture_wb": run.charge_moisture_wb, "dry_kg": run.dry_kg}
-    run.write(-BEFORE_WATER_H, "charge", {"source": lot, "target": batch, **part}, method="measured")
+    charged_h = 0.0 if run.programme.is_roast else -BEFORE_WATER_H
+    run.write(charged_h, "charge", {"source": lot, "target": batch, **part}, method="measured")
+    if run.programme.is_roast:
+        return
     bag = {"vessel": "bag 1", "gross_kg": BAG_KG + BAG_TARE_KG, "tare_kg": BAG_TARE_KG, "net_kg": BAG_KG}
     run.write(-0.25, "test_bag_start", bag | {"moisture_wb": run.charge_moisture_wb}, instrument="scale 1")
 
@@ -228,7 +231,7 @@ def _stew(run: Run, start_h: float, step: Step, before: Step | None) -> None:
 
 def _kiln(run: Run, start_h: float, step: Step, before: Step | None) -> None:
     end_h = start_h + step.hours
-    is_roast = run.programme.purpose == "roasted"
+    is_roast = run.programme.is_roast
     if before is None or before.stage != "kilning":
         _load(run, start_h, is_roast)
     ramp_h = min(1.0, step.hours / 2.0)
@@ -238,7 +241,9 @@ def _kiln(run: Run, start_h: float, step: Step, before: Step | None) -> None:
         run.read(hour, "grain_temperature", begins_c + share * ((step.grain_c or 0.0) - begins_c), "probe 1")
         if step.air_on_c is not None and hour > start_h + 0.3:
             run.read(hour, "air_on_temperature", step.air_on_c, "probe 2", "air-on")
-    if not is_roast:
+    if is_roast:
+        run.write(end_h - 0.1, "roast_colour", {"what": "lighter"})
+    else:
         # Between weighings the moisture is a guess that widens: near the ceiling a careful hand weighs every hour.
         for hour in _spread(start_h + 1.0, end_h - 0.05, 1.0 if step.phase == "curing" else 2.0):
             _weigh_tray(run, hour)
@@ -276,8 +281,9 @@ def _cool(run: Run, start_h: float, step: Step, before: Step | None) -> None:
 
 def _finish(run: Run, hour: float) -> None:
     final_wb = run.programme.planned_curve("moisture_wb")[-1][1]
-    # The plan of a roast goes on to the dark.
-    roast = "roast_loss_dark" if run.setting("roast_loss_dark") else "roast_loss"
+    hottest_c = max(step.grain_c or 0.0 for step in run.programme.steps)
+    is_dark = run.programme.is_roast and hottest_c >= run.setting("roast_dark_from_c")
+    roast = "roast_loss_dark" if is_dark else "roast_loss"
     losses = ("steep_loss", "respiration_loss", "rootlet_loss", roast)
     malt_kg = run.dry_kg * (1.0 - sum(run.setting(name) for name in losses)) / (1.0 - final_wb)
     if run.setting("rootlet_loss"):

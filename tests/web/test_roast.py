@@ -25,7 +25,7 @@ from tests.pages import PageForm, forms_of
 from tests.stories import add_story, statements
 from tests.writing import NOW, count_facts, fill_jar, iso
 
-ROASTED = load_builtin()["roasted"].digest
+AMBER = load_builtin()["amber"].digest
 
 
 @pytest.fixture(autouse=True)
@@ -60,7 +60,7 @@ def test_malt_of_a_finished_batch_is_roasted(app: Flask, client: FlaskClient, fi
     assert answer.location == "/batches/2/tub"
     roast = history_of(app, 2)
     assert roast.programme is not None
-    assert roast.programme.digest == ROASTED
+    assert roast.programme.digest == AMBER
     (part,) = roast.charges
     assert (part.kind, part.source.id, part.as_is_kg) == ("roast_charge", finished, 2.0)
     # The plan ends at 4.5 %.

@@ -12,9 +12,10 @@ from app import ports
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import values_from_typed
 from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
+from app.judgement.programmes.programme import load_builtin
 from app.store.engine import read_session, write_session
 from app.store.facts import find_fact
-from app.web.tub.tiles import BY_STAGE, tub_kinds
+from app.web.tub.tiles import BY_STAGE, ROAST_ALONE, tub_kinds
 from tests.examples import EXAMPLES
 from tests.pages import Tub, forms_of, insisting, tub_form
 from tests.writing import BATCH, NOW, Opened, add_batch, entry, iso
@@ -37,6 +38,10 @@ def begin_stage(app: Flask, kind: str) -> None:
     stages = [stage for stage, kinds in BY_STAGE.items() if kind in kinds and stage in STAGE_STARTS]
     # A look asks of each stage what makes sense there; the example is one at the bed.
     stages = ["germination"] if kind == "inspection" else stages
+    if kind in ROAST_ALONE:
+        amber = {"programme": load_builtin()["amber"].digest}
+        said(app, entry("programme_change", amber, id="amber", at=iso(NOW - timedelta(hours=2))))
+        stages = ["kilning"]
     stage = "kilning" if kind in ON_THE_KILN else (stages or ["charged"])[0]
     if stage in STAGE_STARTS:
         said(app, entry(STAGE_STARTS[stage], id="stage-1", at=iso(NOW - timedelta(hours=1))))

@@ -63,7 +63,7 @@ def card_for(history: History, stage: Stage | None, moisture: Estimate | None, n
     if stage is None:
         return DRY
     programme = history.programme_at(now)
-    if stage.name == "kilning" and programme is not None and programme.purpose == "roasted":
+    if stage.name == "kilning" and programme is not None and programme.is_roast:
         return ROAST
     if stage.name == "kilning" and moisture is not None and moisture.upper < DRY_BELOW_WB:
         return DRY_KILN

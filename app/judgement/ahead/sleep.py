@@ -122,7 +122,7 @@ def sleep(history: History, now: datetime, words: Words = METRIC) -> Sleep:
 def _stay(history: History, stage: Stage, now: datetime) -> Caution | None:
     """A heat source is never left running while everybody sleeps; and a roast smoulders on."""
     programme = history.programme_at(now)
-    is_roast = programme is not None and programme.purpose == "roasted"
+    is_roast = programme is not None and programme.is_roast
     if stage.name == "cooling":
         return cautions.ROAST if is_roast and not _is_cool(history, stage, now) else None
     if stage.name == "stewing":

@@ -122,7 +122,7 @@ def kiln(history: History, stage: Stage, now: datetime, words: Words) -> Found:
         return watched
     watched.add(ceiling_watch(history, programme, stage, now, words))
     final = programme.limit("final_moisture")
-    if fired_at(history, stage, now) is None or programme.purpose == "roasted":
+    if fired_at(history, stage, now) is None or programme.is_roast:
         return watched
     if final is not None and final.target_low is not None:
         what = f"The malt is drier than {words.percent(final.target_low, decimals=1)}"
@@ -140,7 +140,7 @@ def malt(history: History, stage: Stage, now: datetime, words: Words) -> Found:
         watched.add(clock_watch("waiting", what, stage.starts_at, WAITING_H, words, "Off the heat, wet"))
         return watched
     rubbed = [fact for fact in history.of_kind("culms") if fact.at >= stage.starts_at]
-    if programme is not None and programme.purpose != "roasted" and not rubbed:
+    if programme is not None and not programme.is_roast and not rubbed:
         what = "The culms have been left on too long"
         watched.add(clock_watch("culms", what, stage.starts_at, CULMS_H, words, "Off the heat"))
     return watched

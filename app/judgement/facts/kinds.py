@@ -309,6 +309,22 @@ _ALL = (
         formula="moisture.water_to_reach_kg",
         teller="sprinkled",
     ),
+    make.action(
+        "roast_colour",
+        "Colour of the roast",
+        {
+            "eye": Choice(
+                word="A cut kernel is",
+                target="what",
+                options=(("lighter", "lighter than wanted"), ("there", "as wanted"), ("darker", "darker")),
+            ),
+            "amount": Quantity(
+                word="Against a scale", target="amount", dimension="colour", low=0.0, high=3000.0, required=False
+            ),
+        },
+        formula="malt_analysis.ebc_from_lovibond",
+        teller="roast_colour",
+    ),
     make.action("water_changed", "Water changed"),
     make.action(
         "aerated",

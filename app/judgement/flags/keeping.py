@@ -119,7 +119,7 @@ def _bagged_flag(batch: BatchAt, pack: Part, last: Reading, value_c: float) -> F
     verdict = limit.judge(value_c)
     if verdict.severity is None or verdict.position != "high":
         return None
-    is_roast = programme is not None and programme.purpose == "roasted"
+    is_roast = programme is not None and programme.is_roast
     title = f"Bagged at {wording.kiln_temperature(value_c)}, above {wording.kiln_temperature(verdict.bound or 0.0)}"
     severity = "act" if is_roast and verdict.severity == "caution" else verdict.severity
     return raised(
@@ -133,7 +133,7 @@ def _bagged_flag(batch: BatchAt, pack: Part, last: Reading, value_c: float) -> F
 def culms_left_on(batch: BatchAt) -> Iterator[Flag]:
     """A day after the kiln, and nobody has rubbed the culms off."""
     programme = batch.programme_at(batch.now)
-    if programme is not None and programme.purpose == "roasted":
+    if programme is not None and programme.is_roast:
         return
     cooled = batch.stages_named("cooling")
     if not cooled:

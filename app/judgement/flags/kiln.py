@@ -143,7 +143,7 @@ def break_point(batch: BatchAt) -> Iterator[Flag]:
     """The break point was reached and nothing was raised within the hour, or not yet."""
     for stage in batch.stages_named("kilning"):
         programme = batch.programme_at(stage.starts_at)
-        if programme is None or programme.purpose == "roasted":
+        if programme is None or programme.is_roast:
             continue
         broke = _break_by_air(batch, stage) or _break_by_trays(batch, stage)
         if broke is None:
@@ -240,7 +240,7 @@ def dry_enough(batch: BatchAt) -> Iterator[Flag]:
     """The wettest tray is as dry as the programme wants it, and the heat is still on."""
     for stage in batch.stages_named("kilning"):
         programme = batch.programme_at(batch.end_of(stage))
-        if programme is None or programme.final_moisture_wb is None or programme.purpose == "roasted":
+        if programme is None or programme.final_moisture_wb is None or programme.is_roast:
             continue
         told = dryness(batch.history, stage, programme)
         if told.sample is None or told.state == "open":

@@ -221,6 +221,9 @@ def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
 
 DRAIN_HOT = "Drain it now, fill up with cold water. Then see whether a sample still chits before you go on."
 LET_IT_COOL = "Let it cool before the grain goes in; where it was in it already, see whether a sample still chits."
+SELF_HEATING_C = 215.0
+"""From memory: from about here on a roast heats itself."""
+PAST_BAND = "Pull it now: heat off, then thin and moving."
 NEAR_FIRE = "Look every minute, with a spray ready, and end the roast in the band that you want."
 FIRE = (
     "Heat off now. Isolate the power before you reach in, and have a spray ready before you let it out: it can light. "
@@ -231,6 +234,8 @@ FIRE = (
 def _remedy(kind: str, run: _Run) -> str:
     if _kills(kind, run):
         return LET_IT_COOL if run.stage.name == "charged" else DRAIN_HOT
+    if _is_roast(kind, run) and not _is_near_fire(kind, run):
+        return PAST_BAND
     if _is_near_fire(kind, run):
         return NEAR_FIRE if run.verdict.severity == "notice" else FIRE
     remedy = _REMEDY[kind, run.position]
@@ -243,9 +248,13 @@ def _kills(kind: str, run: _Run) -> bool:
     return kind == "water_temperature" and not HOT_WATER.judge(run.worst).is_fine
 
 
-def _is_near_fire(kind: str, run: _Run) -> bool:
+def _is_roast(kind: str, run: _Run) -> bool:
     """Grain is held against a limit on the kiln only while it is roasted: a malt has its ceiling there."""
     return run.stage.name == "kilning" and kind == "grain_temperature" and run.position == "high"
+
+
+def _is_near_fire(kind: str, run: _Run) -> bool:
+    return _is_roast(kind, run) and run.worst >= SELF_HEATING_C
 
 
 def _is_warm_bed(kind: str, run: _Run) -> bool:
@@ -255,6 +264,8 @@ def _is_warm_bed(kind: str, run: _Run) -> bool:
 def _meaning(kind: str, run: _Run) -> str:
     if _kills(kind, run):
         return f"Grain dies in it, the sooner the hotter: seed is held at {wording.temperature(52.0)} for ten minutes."
+    if _is_roast(kind, run) and not _is_near_fire(kind, run):
+        return "Past the band of this roast it darkens by the minute."
     if _is_near_fire(kind, run):
         return "The grain is hotter than the programme wants it; a roast this hot is near catching fire."
     return _MEANING[kind, run.position]

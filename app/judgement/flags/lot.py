@@ -128,7 +128,13 @@ _TITLES = {
 
 
 def germination(batch: BatchAt) -> Iterator[Flag]:
-    """What the lot's germination tests up to the charge say of it; and whether the last was too old then."""
+    """What the lot's germination tests up to the charge say of it; and whether the last was too old then.
+
+    Grain that is only roasted need not be alive.
+    """
+    programme = batch.history.programme
+    if programme is not None and programme.is_roast:
+        return
     for lot in batch.history.lots.values():
         charges = [part for part in batch.history.charges if part.source.id == lot.id and part.at <= batch.now]
         if not charges:

@@ -152,7 +152,7 @@ def fit_drying(
     the grain before any heat. None for a roast, which is another law.
     """
     programme = history.programme_at(run.stage.starts_at)
-    if programme is not None and programme.purpose == "roasted":
+    if programme is not None and programme.is_roast:
         return None
     air = air_of_run(history, run)
     dry_share = 1.0 - loaded_wb[0]

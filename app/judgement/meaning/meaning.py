@@ -24,6 +24,7 @@ from app.judgement.meaning.raised import LEAST, raised_by
 from app.judgement.measures.account import account
 from app.judgement.programmes.programme import Limit
 from app.judgement.slips.questions import looks_like_a_slip
+from app.judgement.steps.kiln import PULL, PULL_AT
 from app.judgement.steps.next_steps import next_steps
 from app.judgement.watch.layers import as_read
 from app.judgement.wording import METRIC, Words
@@ -319,6 +320,25 @@ def _sprinkled(history: History, fact: Fact, now: datetime, words: Words) -> Mea
     )  # fmt: skip
 
 
+def _roast_colour(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
+    """What the eye says decides; a number says beside it where it lies in the programme's band."""
+    assert isinstance(fact, Action)
+    programme = history.programme_at(fact.at)
+    limit = programme.limit_for(fact.kind, "kilning") if programme else None
+    detail = range_words(limit, lambda value: words.quantity("colour", value))
+    number = f" ({words.quantity('colour', fact.amount)})" if fact.amount is not None else ""
+    if fact.what not in PULL_AT:
+        above = limit is not None and fact.amount is not None and limit.judge(fact.amount).position == "high"
+        text = "by number past its band: cut more kernels" if above else "roast on, and look again soon"
+        return Meaning("notice" if above else "none", f"Lighter than wanted{number}: {text}", _upper(detail))
+    status, text = ("notice", "As wanted") if fact.what == "there" else ("caution", "Darker than wanted")
+    return Meaning(status, f"{text}{number}: pull it now. {PULL}", _upper(detail), says_what_to_do=True)
+
+
+def _upper(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
 def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
     """The gravest of what was found. Clean only where all that is asked is said and well, without words."""
     assert isinstance(fact, Remark)
@@ -357,6 +377,7 @@ TELLERS: Mapping[str, Callable[[History, Fact, datetime, Words], Meaning]] = {
     "skimmings": _skimmings,
     "outturn": _outturn,
     "sprinkled": _sprinkled,
+    "roast_colour": _roast_colour,
     "inspection": _inspection,
 }
 """By the name that a kind gives of its teller; those of malt tests are in malt/tests.py."""

@@ -36,6 +36,7 @@ LIMIT_UNITS: Mapping[str, str] = MappingProxyType(
         "cast_chits": "fraction",
         "chits_h30": "fraction",
         "acrospire": "kernel_lengths",
+        "roast_colour.roasting": "ebc",
     }
 )
 HIGH_ONLY = frozenset(

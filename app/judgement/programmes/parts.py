@@ -31,6 +31,7 @@ RANGES: Mapping[str, tuple[float, float]] = MappingProxyType(
         "wb": (0.0, 1.0),
         "fraction": (0.0, 1.0),
         "kernel_lengths": (0.0, 5.0),
+        "ebc": (0.0, 3000.0),
         "ppm": (0.0, 1_000_000.0),
         "ratio": (0.1, 10.0),
     }

@@ -50,7 +50,9 @@ __all__ = [
     "revise",
 ]
 
-PURPOSES = ("base", "diastatic", "dark", "chit", "caramel", "roasted")
+PURPOSES = ("base", "diastatic", "dark", "chit", "caramel", "roasted", "roasted_grain")
+ROASTS = frozenset({"roasted", "roasted_grain"})
+"""Of finished malt, and of raw grain."""
 SCALES = ("floor", "kitchen")
 _KEY = re.compile(r"[a-z][a-z0-9_]{0,59}")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -141,6 +143,11 @@ class Programme:
         text = json.dumps(self._content(), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
 
+    @property
+    def is_roast(self) -> bool:
+        """Neither steeped nor grown nor dried: only roasted."""
+        return self.purpose in ROASTS
+
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Programme) and other.digest == self.digest
 
@@ -211,7 +218,7 @@ class Programme:
 
     def kiln_phase(self, moisture_wb: float | None) -> str | None:
         """withering, drying or curing by the moisture, edges as in ceiling_c; a roast has the one phase, roasting."""
-        if self.purpose == "roasted":
+        if self.is_roast:
             return "roasting"
         withering, drying = self.setting("withering_until_wb"), self.setting("drying_until_wb")
         if moisture_wb is None or withering is None or drying is None:

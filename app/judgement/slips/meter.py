@@ -22,5 +22,5 @@ def refused_here(
         at, [reading for reading in history.readings("grain_temperature") if reading.value is not None]
     )
     grain_c = last.value if last is not None and at - last.at <= STILL_AS_WARM else None
-    is_roasted = programme is not None and programme.purpose == "roasted"
+    is_roasted = programme is not None and programme.is_roast
     return refused_meter(kind_name, values, method, grain_c, is_roasted)

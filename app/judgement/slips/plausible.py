@@ -84,7 +84,7 @@ def _hottest_c(programme: Programme | None, *, for_grain: bool) -> float:
     """What nothing on the programme's kiln should come near: 15 °C above its hottest bound for air."""
     if programme is None:
         return _KILN_DEFAULT_C
-    if programme.purpose == "roasted":
+    if programme.is_roast:
         return _ROAST_C if for_grain else _ROAST_C + 60.0
     bounds = [
         high

@@ -239,7 +239,7 @@ def tare_question(fact: Fact, tare_kg: float) -> Question:
 
 
 def _jump_c(stage: str, programme: Programme | None) -> float:
-    is_roast = programme is not None and programme.purpose == "roasted"
+    is_roast = programme is not None and programme.is_roast
     return 120.0 if is_roast else JUMP_C.get(stage, JUMP_ELSEWHERE_C)
 
 

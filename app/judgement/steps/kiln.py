@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from app.judgement.facts.shapes import Reading, Weighing
+from app.judgement.facts.shapes import Action, Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
 from app.judgement.history.history import hours_between
 from app.judgement.history.kiln_runs import HeatBreak, run_at
@@ -36,14 +36,18 @@ FIRST_TRAY_WITHIN = timedelta(hours=1, minutes=30)
 TEST_BEFORE_H = 1.0
 """Weighed for the first time any later, a tray no longer tells its loading; without trays it is tested in time."""
 
+PULL_AT = frozenset({"there", "darker"})
+"""What is said of a roast's colour when it is done: by then it is late, for it darkens while it is hot."""
+PULL = "It darkens on while it is hot: heat off, then thin and moving."
+
 STOP_AT = "moisture.gross_to_stop_at_kg"
 
 
 def kiln_steps(plan: InPlan) -> list[NextStep]:
     if not _is_fired(plan):
         return [_fire(plan), *_first_tray(plan)]
-    if plan.programme.purpose == "roasted":
-        return while_it_lasts(_by_hours(plan), [_temperature(plan, ROAST_EVERY_H)], plan.batch.now)
+    if plan.programme.is_roast:
+        return _roast_steps(plan)
     run = run_at(plan.batch.history, plan.batch.now)
     gap = run.gap_at(plan.batch.now) if run is not None else None
     if gap is not None:
@@ -58,6 +62,17 @@ def kiln_steps(plan: InPlan) -> list[NextStep]:
     weigh = _tray(plan, kiln, [*changes, off]) if off is None or off.kind != "tray" else None
     looks = [each for each in (weigh, _temperature(plan, LOOK_EVERY_H)) if each is not None]
     return [*changes, *while_it_lasts(off, looks, plan.batch.now)]
+
+
+def _roast_steps(plan: InPlan) -> list[NextStep]:
+    """Pulled by its colour; until somebody says that it is there, by the plan's hours."""
+    seen = plan.last("roast_colour", since=plan.stage.starts_at)
+    if isinstance(seen, Action) and seen.what in PULL_AT:
+        return [step("heat_off", "Pull the roast: heat off", seen.at, None, seen.at, PULL, "facts")]
+    last = plan.last_at("roast_colour", since=plan.stage.starts_at) or plan.stage.starts_at
+    due = last + timedelta(hours=ROAST_EVERY_H)
+    colour = look("roast_colour", "Cut kernels: how dark?", due, ROAST_EVERY_H / 2, "Colour ends a roast.", 0.1)
+    return while_it_lasts(_by_hours(plan), [_temperature(plan, ROAST_EVERY_H), colour], plan.batch.now)
 
 
 def stew_steps(plan: InPlan) -> list[NextStep]:
@@ -105,7 +120,7 @@ def _by_hours(plan: InPlan) -> NextStep | None:
         return None
     kind, what, due, low, high, planned = plan.ending
     why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h {plan.stage.word}."
-    if kind == "heat_off" and plan.programme.purpose != "roasted":
+    if kind == "heat_off" and not plan.programme.is_roast:
         why += " Only a weighing or a test tells that it is dry."
     return step(kind, what, due, low, high, why)
 

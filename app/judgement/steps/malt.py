@@ -69,7 +69,7 @@ def _cool(plan: InPlan, due: datetime, low: float, high: float) -> NextStep | No
 def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> list[NextStep]:
     hour, early = timedelta(hours=1), plan.after_start(low)
     same_day, next_day = plan.after_start(SAME_DAY_H), plan.after_start(NEXT_DAY_H)
-    has_culms = plan.programme.purpose != "roasted"
+    has_culms = not plan.programme.is_roast
     steps: list[NextStep] = []
     if has_culms and "culms" not in done and "outturn" not in done:
         why = "Dressed the same day, while they are brittle and before they draw water."

@@ -63,7 +63,7 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
         "cautions": cautions,
         "is_new_stage": is_new_stage(history, glance.stages),
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
-        "groups": tub_groups(),
+        "groups": tub_groups(history),
         "fields": tub_fields(
             history, words, outside, stage.name if stage else "charged", asked.form if asked else None
         ),
@@ -98,7 +98,7 @@ def tub_fields(
 ) -> dict[str, Markup]:
     """The fields of every kind: blank with what was used last, or those of the form that was sent, as it was sent."""
     drawn, writer = {}, reader().name
-    for name in tub_kinds():
+    for name in dict.fromkeys([*tub_kinds(history), *([filled.kind.name] if filled is not None else [])]):
         is_of_malt = name == "moisture_test" and is_malt(history)
         if filled is not None and filled.kind.name == name:
             filled.stage = stage

@@ -61,6 +61,24 @@ BY_STAGE: dict[str, tuple[str, ...]] = {
     "abandoned": ("note",),
 }
 
+OF_A_ROAST: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "charged": ("heat_on", "grain_temperature", "roast_colour", "inspection"),
+        "kilning": ("roast_colour", "grain_temperature", "inspection", "turned", "heat_off", "heat_on"),
+        "cooling": ("grain_temperature", "roast_colour", "inspection", "stripped", "outturn", "finished"),
+    }
+)
+"""It is pulled by colour, temperature and smell, and was never wet."""
+
+ROAST_ALONE = frozenset({"roast_colour"})
+NEVER_IN_A_ROAST = frozenset(
+    {
+        *("steep_on", "drained", "cast", "stew_on", "loaded", "water_temperature", "water_changed", "aerated"),
+        *("test_bag_start", "test_bag", "skimmings", "float_count", "chit_count", "squeeze_test", "growth_count"),
+        *("rub_out", "sprinkled", "tray", "culms"),
+    }
+)
+
 GROUPS: Mapping[str, str] = MappingProxyType(
     {
         "stages": "Stages",
@@ -72,15 +90,22 @@ GROUPS: Mapping[str, str] = MappingProxyType(
 )
 
 
-def tub_groups() -> list[tuple[str, list[str]]]:
-    """The groups in which the tub page offers everything: title, and the kinds in their order."""
-    kinds = sorted(KINDS.values(), key=attrgetter("tub_order"))
+def tub_groups(history: History | None = None) -> list[tuple[str, list[str]]]:
+    """The groups in which the tub page offers everything, to this batch where one is given: title, kinds in order."""
+    left_out: frozenset[str] = frozenset()
+    if history is not None:
+        left_out = NEVER_IN_A_ROAST if _is_roast(history) else ROAST_ALONE
+    kinds = sorted((kind for name, kind in KINDS.items() if name not in left_out), key=attrgetter("tub_order"))
     return [(title, [kind.name for kind in kinds if kind.tub_group == group]) for group, title in GROUPS.items()]
 
 
-def tub_kinds() -> list[str]:
+def tub_kinds(history: History | None = None) -> list[str]:
     """Every kind that the tub page offers."""
-    return [name for _, names in tub_groups() for name in names]
+    return [name for _, names in tub_groups(history) for name in names]
+
+
+def _is_roast(history: History) -> bool:
+    return history.programme is not None and history.programme.is_roast
 
 
 class Due(Protocol):
@@ -102,9 +127,10 @@ class Tile:
 
 def tiles_for(history: History, stage: str, steps: Sequence[Due], words: Words) -> list[Tile]:
     """The tiles of this stage; what is due next stands first."""
-    names = list(BY_STAGE.get(stage, BY_STAGE["charged"]))
+    of_stage = BY_STAGE.get(stage, BY_STAGE["charged"])
+    names = list(OF_A_ROAST.get(stage, of_stage) if _is_roast(history) else of_stage)
     due = steps[0].kind if steps else None
-    if due in tub_kinds():
+    if due in tub_kinds(history):
         names = [due, *(name for name in names if name != due)]
     return [Tile(name, KINDS[name].word, last_hint(history, name, words), name == due) for name in names]
 

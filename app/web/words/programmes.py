@@ -32,6 +32,7 @@ LIMIT_WORDS: Mapping[str, str] = {
     "cast_chits": "Chitted at cast",
     "chits_h30": "Chitted at hour 30",
     "acrospire": "Mean acrospire",
+    "roast_colour.roasting": "Colour to stop the roast at",
 }
 SETTING_WORDS: Mapping[str, str] = {
     "immersion_q10": "In water 10 °C (18 °F) warmer an immersion is shorter by a factor of",
@@ -80,6 +81,7 @@ PURPOSES: Mapping[str, str] = {
     "chit": "chit malt",
     "caramel": "caramel malt",
     "roasted": "roasted malt",
+    "roasted_grain": "roasted raw grain",
 }
 SCALES: Mapping[str, str] = {"floor": "on a floor or bed", "kitchen": "in a kitchen"}
 _SYMBOLS: Mapping[str, str] = {"h": "h", "d": "d", "kernel_lengths": "of the kernel", "ratio": "", "ppm": "ppm"}
@@ -99,6 +101,8 @@ class Scale:
         """The unit of measure that the reader reads them in; None where they are the same in every system."""
         if self.unit == "c":
             return units.DEFAULT_UNITS[self.system]["temperature"]
+        if self.unit == "ebc":
+            return units.DEFAULT_UNITS[self.system]["colour"]
         return "percent" if self.unit in ("wb", "fraction") else None
 
     @property

@@ -17,7 +17,7 @@ from tests.judgement.plan_run import growth_classes, plan_records, plan_story
 
 START = datetime(2025, 3, 1, 8, 0, tzinfo=UTC)
 BUILTIN = load_builtin()
-MALTED = [key for key, programme in BUILTIN.items() if programme.purpose != "roasted"]
+MALTED = [key for key, programme in BUILTIN.items() if not programme.is_roast]
 every_programme = pytest.mark.parametrize("key", sorted(BUILTIN))
 every_malted = pytest.mark.parametrize("key", sorted(MALTED))
 

@@ -22,7 +22,7 @@ from app.judgement.programmes.programme import (
 )
 
 BUILTIN = load_builtin()
-MALTED = [key for key, programme in BUILTIN.items() if programme.purpose != "roasted"]
+MALTED = [key for key, programme in BUILTIN.items() if not programme.is_roast]
 every_programme = pytest.mark.parametrize("key", sorted(BUILTIN))
 BAND = Limit(10.0, 12.0, 14.0, 18.0, 20.0, 25.0, "c", "P", "a book", "M", "from memory", "C", "common practice")
 
@@ -43,7 +43,8 @@ def problems_of(content: dict) -> dict[str, str]:
 def test_the_programmes_promised_are_there():
     assert set(BUILTIN) == {
         "barley_pale", "barley_diastatic", "barley_dark", "wheat_base", "wheat_diastatic", "rye", "oats", "chit",
-        "caramel", "roasted", "kitchen_barley", "kitchen_wheat",
+        "caramel", "roasted", "amber", "brown", "chocolate", "black", "roasted_barley", "kitchen_barley",
+        "kitchen_wheat",
     }  # fmt: skip
     assert all(programme.key == key for key, programme in BUILTIN.items())
 
