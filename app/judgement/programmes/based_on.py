@@ -9,6 +9,7 @@ from typing import Any
 from app.judgement.programmes.changes import removed
 
 BASED_ON, WITHOUT, AS_FOR = "based_on", "without", "as_for"
+_AS_FOR = "from memory, as for "
 _FROM_MEMORY = re.compile(r"from memory(?: in part)?[,;:]?\s*")
 
 
@@ -43,8 +44,8 @@ def _laid_over(base: Any, own: Any) -> Any:
 def _of_another_grain(content: Any, grain: str) -> Any:
     if isinstance(content, Mapping):
         table = {name: _of_another_grain(value, grain) for name, value in content.items()}
-        if table.get("mark") in (None, "C"):
+        if table.get("mark") in (None, "C") or table.get("source", "").startswith(_AS_FOR):
             return table
         said = _FROM_MEMORY.sub("", table.get("source", ""), count=1)
-        return table | {"mark": "M", "source": f"from memory, as for {grain}: {said}".removesuffix(": ")}
+        return table | {"mark": "M", "source": f"{_AS_FOR}{grain}: {said}".removesuffix(": ")}
     return [_of_another_grain(each, grain) for each in content] if isinstance(content, list) else content

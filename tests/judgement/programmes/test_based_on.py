@@ -73,6 +73,12 @@ def test_what_is_published_of_one_grain_is_of_another_from_memory() -> None:
     assert content["limits"]["acrospire"]["target"]["source"] == "from memory, as for wheat"
 
 
+def test_whose_a_number_was_first_is_said_whoever_it_came_by() -> None:
+    given = {"base": BASE, "spelt": {"based_on": ["base"], "as_for": "wheat", "key": "spelt"}}
+    content = whole({"based_on": ["spelt"], "as_for": "spelt", "key": "emmer"}, given.__getitem__)
+    assert content["steps"][0]["source"] == "from memory, as for wheat: 5 h (Senior 2011)"
+
+
 def test_what_a_file_says_of_its_own_grain_keeps_its_mark() -> None:
     own = {"hours": 8, "mark": "P", "source": "8 h (Senior 2011)"}
     assert built(as_for="wheat", steps={"0": own})["steps"][0] == {"stage": "immersion", **own}
@@ -84,6 +90,6 @@ def test_what_is_built_upon_is_left_as_it_was() -> None:
     assert repr(BASE) == before
 
 
-@pytest.mark.parametrize("key", sorted(key for key, content in files().items() if "as_for" in content))
+@pytest.mark.parametrize("key", sorted(key for key, content in files().items() if {"as_for", "key"} <= content.keys()))
 def test_a_grain_that_goes_by_another_s_numbers_says_so(key: str) -> None:
     assert files()[key]["as_for"] not in load_builtin()[key].species
