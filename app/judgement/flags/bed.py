@@ -38,6 +38,7 @@ class _Warm:
     ends_at: datetime
     hottest_c: float
     readings: list[Reading]
+    from_c: float
     is_going_on: bool = False
 
     @property
@@ -48,6 +49,7 @@ class _Warm:
 def warm_and_wet(batch: BatchAt) -> Iterator[Flag]:
     """Moist grain between 22 and 48 °C for hours on end, no air moving through it: the longest of the places tells it.
 
+    Grain that is grown warm (sorghum at 30 °C) is warm above what its programme wants of it there.
     Air moves on the kiln alone: on the floor it carries off no water, and grain that warm is too warm there.
     """
     told: list[_Warm] = []
@@ -99,10 +101,11 @@ def _spells(batch: BatchAt, readings: Sequence[Reading]) -> list[_Warm]:
         stage = batch.stage_at(reading.at)
         if stage is None or _is_exempt(batch, stage, reading.at):
             continue
+        from_c = _warm_from_c(batch, stage, reading.at)
         later = following if following is not None and batch.stage_at(following.at) == stage else None
         line = _line(batch, stage, reading, later)
         for start, end in batch.once(_still)[stage.fact_id]:
-            part = _warm_part(batch, line, max(start, line.starts_at), min(end, line.ends_at))
+            part = _warm_part(batch, line, from_c, max(start, line.starts_at), min(end, line.ends_at))
             if part is None:
                 continue
             seen = [reading] if later is None else [reading, later]
@@ -114,7 +117,7 @@ def _spells(batch: BatchAt, readings: Sequence[Reading]) -> list[_Warm]:
                 last.hottest_c = max(last.hottest_c, hottest)
                 last.readings += [each for each in seen if each not in last.readings[-2:]]
             else:
-                spells.append(_Warm(part[0], part[1], hottest, seen, is_going_on))
+                spells.append(_Warm(part[0], part[1], hottest, seen, from_c, is_going_on))
     return spells
 
 
@@ -126,6 +129,14 @@ def _is_exempt(batch: BatchAt, stage: Stage, moment: datetime) -> bool:
     return stage.name == "stewing" and programme is not None and programme.limit("stewing_h") is not None
 
 
+def _warm_from_c(batch: BatchAt, stage: Stage, moment: datetime) -> float:
+    """From where on grain is warm at this stage: 22 °C, or the top of what the programme wants where that is warmer."""
+    programme = batch.programme_at(moment)
+    limit = programme.limits.get(f"grain_temperature.{stage.name}") if programme else None
+    wanted_c = limit.target_high if limit is not None and stage.name in ("air_rest", "germination") else None
+    return WARM_C[0] if wanted_c is None else max(WARM_C[0], wanted_c)
+
+
 def _line(batch: BatchAt, stage: Stage, reading: Reading, later: Reading | None) -> _Line:
     value_c = reading.value or 0.0
     if later is None or later.value is None:
@@ -133,18 +144,20 @@ def _line(batch: BatchAt, stage: Stage, reading: Reading, later: Reading | None)
     return _Line(reading.at, later.at, value_c, later.value)
 
 
-def _warm_part(batch: BatchAt, line: _Line, start: datetime, end: datetime) -> tuple[datetime, datetime] | None:
+def _warm_part(
+    batch: BatchAt, line: _Line, from_c: float, start: datetime, end: datetime
+) -> tuple[datetime, datetime] | None:
     """The part of a stretch of the line in which the grain is both warm and wet."""
     if end < start:
         return None
     first_c, last_c = line.at(start), line.at(end)
-    if max(first_c, last_c) < WARM_C[0] or min(first_c, last_c) > WARM_C[1]:
+    if max(first_c, last_c) < from_c or min(first_c, last_c) > WARM_C[1]:
         return None
     wet, dry = batch.moisture_at(start), batch.moisture_at(end)
     if wet is None or dry is None:
         return None
     parts = (
-        _above(first_c - WARM_C[0], last_c - WARM_C[0]),
+        _above(first_c - from_c, last_c - from_c),
         _above(WARM_C[1] - first_c, WARM_C[1] - last_c),
         _above(wet.upper - WET_WB, dry.upper - WET_WB),
     )
@@ -172,7 +185,7 @@ def _warm_flag(batch: BatchAt, spell: _Warm) -> Flag | None:
         f"Warm and wet for {wording.hours(spell.hours)}, more than {wording.hours(over.bound)}: up to "
         f"{wording.kiln_temperature(spell.hottest_c)}, {batch.span_words(spell.starts_at, spell.ends_at)}"
     )
-    low, high = (wording.temperature(edge_c) for edge_c in WARM_C)
+    low, high = wording.temperature(spell.from_c), wording.temperature(WARM_C[1])
     return raised(
         batch, "warm_and_wet", over.severity, spell.readings,
         Message(title, f"Between {low} and {high} and above 25 % moisture moulds and bacteria grow fastest.",

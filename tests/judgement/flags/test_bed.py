@@ -8,8 +8,11 @@ from tests.judgement.flag_story import Story, hour_of, moment
 from tests.judgement.normal_batches import normal_batch
 
 
-def warm_bed(value: float, *, cast_wb: float = 0.44) -> Story:
-    story = Story().begin()
+def warm_bed(value: float, *, cast_wb: float = 0.44, builtin: str = "") -> Story:
+    story = Story()
+    if builtin:
+        story.programme = load_builtin()[builtin]
+    story.begin()
     story.bag_start()
     story.tell(6, "drained")
     story.bag(39.8, cast_wb)
@@ -39,6 +42,13 @@ def test_warm_is_from_22_to_48_degrees(value: float, is_flagged: bool) -> None:
     story.grain(160.5, value)
     story.grain(167.5, value)
     assert bool(story.flags(168, "warm_and_wet")) == is_flagged
+
+
+@pytest.mark.parametrize(("value", "is_flagged"), [(26.0, False), (30.0, False), (31.0, True)])
+def test_grain_that_is_to_be_grown_warm_is_warm_above_what_is_wanted_of_it(value: float, is_flagged: bool) -> None:
+    story = warm_bed(value, builtin="sorghum")
+    story.grain(48, value)
+    assert bool(story.flags(49, "warm_and_wet")) == is_flagged
 
 
 def test_wet_is_above_a_quarter_of_water() -> None:
