@@ -82,11 +82,21 @@ RAW_SPROUT = Caution(
 KILN = Caution(
     "kiln",
     "Fire, fumes and the kiln",
-    "No gas or wood smoke through the bed: it makes NDMA (at most 10 ppb in malt in the United States). A carbon "
-    "monoxide alarm with any flame. No gas oven with its door open. Nothing unattended overnight. Fire in an oven: "
-    "door shut, power off.",
+    "No gas through the bed, and no wood smoke but for a malt that is to be smoked: it makes NDMA (at most 10 ppb in "
+    "malt in the United States). A carbon monoxide alarm with any flame. No gas oven with its door open. Nothing "
+    "unattended overnight. Fire in an oven: door shut, power off.",
     "Stay with it. Carbon monoxide alarm with any flame. Oven fire: door shut, power off.",
     "published: FDA, CPG Sec. 578.500, looked at on 1 December 2026; look at your own law. The rest common practice",
+)
+SMOKE = Caution(
+    "smoke",
+    "Smoke on malt",
+    "Smoke brings nitrosamines (NDMA) and tars, and only a laboratory knows how much. "
+    "Malt below 12 % first; then a small smouldering fire of dry, clean, untreated hardwood in a box of its own, the "
+    "smoke led cool, for hours. No resinous, painted or glued wood, no lighter fluid. Out of doors or led out; a carbon "
+    "monoxide alarm; never unattended.",
+    "Clean untreated hardwood, smoke low and cool, malt below 12 % first. Carbon monoxide alarm; stay with it.",
+    "common practice; the law on NDMA stands with the kiln",
 )
 ROAST = Caution(
     "roast",
@@ -237,7 +247,9 @@ BY_STAGE: Mapping[str, tuple[Caution, ...]] = MappingProxyType(
 def for_stage(stage: str, purpose: str, species: Iterable[str]) -> tuple[Caution, ...]:
     """What to keep in mind at a stage of this grain, by the programme's purpose."""
     of_roast = (ROAST,) if purpose in ("roasted", "roasted_grain") and stage in ("kilning", "cooling") else ()
-    return (*of_roast, *for_species(species), *BY_STAGE.get(stage, ()))
+    of_stage = BY_STAGE.get(stage, ())
+    of_smoke = (SMOKE,) if purpose == "smoked" and stage == "kilning" else ()
+    return (*of_roast, *of_smoke, *for_species(species), *of_stage)
 
 
 def for_species(species: Iterable[str]) -> tuple[Caution, ...]:

@@ -137,7 +137,7 @@ def test_the_tub_says_each_caution_once_whatever_its_entries_advise(
 
 
 def test_every_caution_has_a_place_where_it_is_shown_and_no_place_shows_it_twice() -> None:
-    stages = [for_stage(stage, purpose, ["sorghum"]) for stage in BY_STAGE for purpose in ("roasted", "pale")]
+    stages = [for_stage(stage, purpose, ["sorghum"]) for stage in BY_STAGE for purpose in ("roasted", "smoked", "pale")]
     workings = [(working.caution,) for working in WORKINGS.values() if isinstance(working.caution, cautions.Caution)]
     places = [*stages, *OF_LOTS.values(), *OF_HOUSE.values(), *OF_MALT.values(), OF_PACKS, *workings]
     assert {each for place in places for each in place} >= set(ALL.values())
@@ -168,6 +168,12 @@ def test_what_hurts_is_called_by_its_name(words: tuple[str, ...], caution: cauti
 @pytest.mark.parametrize("caution", [cautions.TOXIN_LIMITS, cautions.ERGOT, cautions.KILN])
 def test_a_limit_by_law_says_when_the_law_was_looked_at(caution: cautions.Caution) -> None:
     assert re.search(r"looked at on \d+ \w+ 20\d\d", caution.source, re.I)
+
+
+def test_smoke_on_malt_is_cautioned_of_where_it_is_meant_and_nowhere_else() -> None:
+    assert cautions.SMOKE in cautions.for_stage("kilning", "smoked", ["barley"])
+    assert cautions.SMOKE not in cautions.for_stage("kilning", "base", ["barley"])
+    assert cautions.SMOKE not in cautions.for_stage("germination", "smoked", ["barley"])
 
 
 # --- sorghum ---------------------------------------------------------------------------------------------------------

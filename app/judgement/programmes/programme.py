@@ -50,7 +50,7 @@ __all__ = [
     "revise",
 ]
 
-PURPOSES = ("base", "diastatic", "dark", "chit", "caramel", "roasted", "roasted_grain")
+PURPOSES = ("base", "diastatic", "dark", "chit", "caramel", "smoked", "roasted", "roasted_grain")
 ROASTS = frozenset({"roasted", "roasted_grain"})
 """Of finished malt, and of raw grain."""
 SCALES = ("floor", "kitchen")

@@ -80,6 +80,7 @@ PURPOSES: Mapping[str, str] = {
     "dark": "dark malt",
     "chit": "chit malt",
     "caramel": "caramel malt",
+    "smoked": "smoked malt",
     "roasted": "roasted malt",
     "roasted_grain": "roasted raw grain",
 }

@@ -45,7 +45,7 @@ def test_the_programmes_promised_are_there():
         "barley_pale", "barley_diastatic", "barley_dark", "wheat_base", "wheat_diastatic", "rye", "oats", "chit",
         "caramel", "roasted", "amber", "brown", "chocolate", "black", "roasted_barley", "kitchen_barley",
         "kitchen_wheat", "kitchen_rye", "kitchen_oats", "kitchen_diastatic", "kitchen_caramel", "vienna", "munich",
-        "six_row", "distilling", "spelt", "emmer", "triticale", "naked_oats", "sorghum", "pearl_millet",
+        "smoked", "six_row", "distilling", "spelt", "emmer", "triticale", "naked_oats", "sorghum", "pearl_millet",
         "finger_millet", "buckwheat", "quinoa",
     }  # fmt: skip
     assert all(programme.key == key for key, programme in BUILTIN.items())
