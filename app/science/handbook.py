@@ -42,6 +42,7 @@ _ORDER = (
     ("sorption", "Where drying ends"),
     ("kiln_bed", "A bed on the kiln"),
     ("enzymes", "Heat and enzymes"),
+    ("curing", "Curing"),
     ("mass_balance", "The mass account"),
     ("cost", "What it costs"),
     ("malt_analysis", "Malt in the hand"),

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from app.judgement import cautions
-from app.science import drying
+from app.science import curing, drying
 from app.web.workings.asking import difference, number, temperature
 from app.web.workings.asking import moisture as moist
-from app.web.workings.working import Given, Outcome, Values, hours, percent, plain, working
+from app.web.workings.working import Given, Outcome, Values, hours, percent, plain, span, working
 
 
 @working(
@@ -87,4 +87,34 @@ def germination_lost_by_drying(g: Given) -> Outcome:
             ("Thin layer in that air, Lewis", f"{thin:.4g}\u00a0per\u00a0s"),
             ("half of the water gone in", plain(60.0 * half, "min", decimals=0)),
         ),
+    )
+
+
+@working(
+    key="curing-for-dms",
+    group="kiln",
+    title="How long must I cure at another heat?",
+    question="So many hours at one heat keep the sweetcorn smell (DMS) out of the beer. How many at another?",
+    asks={
+        "hours": number("Cured for", "3", "h", 0.1, 48),
+        "temperature": temperature("at a grain heat of", "90", "194", curing.COLDEST_C, curing.HOTTEST_C),
+        "other": temperature("I want to cure at", "84", "183.2", curing.COLDEST_C, curing.HOTTEST_C),
+    },
+    methods=("curing.equivalent_hours", "curing.activation_j_per_mol"),
+    limits="Only of the forerunner of DMS. Colour and enzymes go by laws of their own: hotter costs more enzymes and "
+    "gives more colour. Heat of the grain, not of the air, and dry grain: below 8 % moisture, common practice.",
+    caution=cautions.KILN,
+)
+def curing_for_dms(g: Given) -> Outcome:
+    low, high = curing.equivalent_hours(g["hours"], g["temperature"], g["other"])
+    by_curing, by_boiling = (each / 1000.0 for each in (curing.BY_CURING_J_PER_MOL, curing.BY_BOILING_J_PER_MOL))
+    return Outcome(
+        "Cure for",
+        span(low, high, "h", decimals=1),
+        (
+            "t₂ = t₁ exp(E / R (1 / T₂ − 1 / T₁)), T in kelvin",
+            f"{g.say('hours')} from {g.say('temperature')} to {g.say('other')}, "
+            f"E = {by_curing:.0f} kJ/mol and {by_boiling:.0f} kJ/mol",
+        ),
+        note="From the one source to the other: two curings of a product sheet, and boiling wort. Take the longer.",
     )
