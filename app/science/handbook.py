@@ -48,6 +48,7 @@ _ORDER = (
     ("malt_analysis", "Malt in the hand"),
     ("flour", "In the bakery"),
     ("storage_life", "Keeping"),
+    ("sacks", "In the sack"),
     ("control_charts", "Is this batch different?"),
     ("fitting", "Fitting curves"),
     ("units", "Units"),

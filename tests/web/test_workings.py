@@ -191,6 +191,12 @@ CHECKS = [
     ("how-long-it-keeps", {"purpose": "quality", "moisture": "16", "temperature": "10"}, "Keeps 230 d"),
     ("storage-life-used", {"days": "15", "lives": "30", "now": "270"}, "135.0 d"),
     ("viability", {"species": "rice", "initial": "98.0000", "moisture": "10.0000", "temperature": "5.0000"}, "97.648"),
+    # Biosystems Engineering, table 11.2; the balance as scipy's solve_ivp steps it (tests/science/test_sacks.py).
+    ("malt-in-its-sack", {}, "Stays dry enough 358 to 715 d"),
+    ("malt-in-its-sack", {}, "film 3.9 to 7.9 g/(m² d)"),
+    ("malt-in-its-sack", {"humidity": "20"}, "ten years and more"),
+    # By hand: 25 × (6 − 4.5) / 94.
+    ("malt-in-its-sack", {}, "weighs more by 398.9 g"),
     # NIST/SEMATECH e-Handbook 6.3.2.2.
     ("control-chart", {}, "Usual is 45.8159 to 55.8041"),
     ("control-chart", {}, "Mean moving range 1.8778"),
@@ -324,6 +330,7 @@ IMPOSSIBLE = [
     ("dose-of-malt-flour", {"trial": "450"}, "lower falling number"),
     ("dose-of-malt-flour", {"target": "500"}, "lies outside"),
     ("how-long-it-keeps", {"moisture": "25"}, "at most 17"),
+    ("malt-in-its-sack", {"moisture": "7"}, "moister than the limit"),
     ("control-chart", {"values": "5"}, "from 2 to 60 numbers"),
 ]
 

@@ -1,10 +1,11 @@
-"""Workings of keeping: storage life, and how grain dies slowly."""
+"""Workings of keeping: storage life, how grain dies slowly, and malt in its sack."""
 
 from __future__ import annotations
 
-from app.science import storage_life
-from app.web.workings.asking import choice, number, row, temperature
-from app.web.workings.working import Given, Outcome, Values, percent, plain, span, working
+from app.science import sacks, storage_life
+from app.web.workings.asking import choice, mass, number, row, share, temperature
+from app.web.workings.asking import moisture as moist
+from app.web.workings.working import Given, Outcome, Values, masses, percent, plain, span, working
 
 
 @working(
@@ -125,4 +126,67 @@ def viability(g: Given) -> Outcome:
         plain(value(g.values), "%", g.half_width(value)),
         ("v = Kᵢ − p / σ, in probits", numbers),
         (("Loses one probit in", plain(sigma, "d", decimals=1)), ("Constants", k.reference)),
+    )
+
+
+LONGEST_D = 3650.0
+
+
+@working(
+    key="malt-in-its-sack",
+    group="keeping",
+    title="How long does malt stay dry in its sack?",
+    question="The sack has a closed liner and the store is damp. When has the malt drawn too much water?",
+    asks={
+        "mass": mass("Malt in the sack", "25"),
+        "moisture": moist("Its moisture as packed", "4.5", 0.01, 0.19),
+        "limit": moist("Moisture it must not pass", "6", 0.01, 0.19, hint="Up to 6 % malt keeps."),
+        "film": choice(
+            "The liner is of",
+            ("polyethylene", "polyethylene, soft"),
+            ("dense_polyethylene", "polyethylene, crackling"),
+            ("polypropylene", "polypropylene, clear"),
+        ),
+        "thickness": number("and so thick", "100", "µm", 5, 2000, hint="Two sides count once. 1 mil is 25 µm."),
+        "area": number("All of its outside", "0.9", "m²", 0.01, 50, hint="Both sides. 10 square feet are 0.93 m²."),
+        "temperature": temperature("The store", "15", "59", 0.0, 40.0),
+        "humidity": share("Humidity of the store", "70", 0.05, 0.99),
+    },
+    methods=(
+        "sacks.sack_life_days",
+        "sacks.film_transmission",
+        "sacks.permeance_kg_per_m2_d_pa",
+        "sorption.equilibrium_relative_humidity",
+        "storage_life.malt_keeps",
+    ),
+    limits="For a liner without a hole, closed tight: one left open, or tied loosely, lets in many times more, and "
+    "paper or woven sacks alone keep nothing out. The film is taken as open as at 38 °C (100 °F): a cool store keeps "
+    "malt longer. Weigh a sack now and then: what it gains is water.",
+)
+def malt_in_its_sack(g: Given) -> Outcome:
+    through = sacks.film_transmission(g["film"], 1e-6 * g["thickness"])
+
+    def days(transmission: float) -> float:
+        life = sacks.sack_life_days(
+            g["mass"], g["moisture"], g["limit"], g["area"], transmission, g["temperature"], g["humidity"]
+        )
+        return min(life, LONGEST_D)
+
+    low, high = days(through[1]), days(through[0])
+    gain = g["mass"] * (g["limit"] - g["moisture"]) / (1.0 - g["limit"])
+    is_for_good = low >= LONGEST_D
+    return Outcome(
+        "Stays dry enough",
+        "ten years and more" if is_for_good else span(low, high, "d"),
+        (
+            "dw/dt = film × area × (humidity of the store − humidity over the malt) × pressure of saturated vapour",
+            f"film {span(*through, 'g/(m² d)', decimals=1)} in its maker’s test, {g.say('area')}, {g.say('humidity')}",
+        ),
+        (
+            ("In months", span(low / 30.44, high / 30.44, "months")),
+            ("The sack then weighs more by", masses(g, gain)),
+        ),
+        note="From the most to the least that such films let through.",
+        status="fine" if is_for_good else "",
+        word="the store is dry enough" if is_for_good else "",
     )
