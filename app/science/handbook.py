@@ -37,6 +37,7 @@ _ORDER = (
     ("uptake", "Taking up water"),
     ("growth", "Growth"),
     ("left_alone", "Left alone"),
+    ("ventilation", "Air for living grain"),
     ("humid_air", "Air"),
     ("drying", "Drying"),
     ("sorption", "Where drying ends"),

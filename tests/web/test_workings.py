@@ -138,6 +138,20 @@ CHECKS = [
     ("thermal-time", {"temperatures": "22.5", "hours": "96", "base": "2.5"}, "80.00 °C·d"),
     ("thermal-time", {"temperatures": "7.5", "hours": "384", "base": "2.5"}, "80.00 °C·d"),
     ("heat-of-respiration", {"mass": "1000", "moisture": "12", "burnt": "5"}, "Heat 211 ±"),
+    # CoolProp's moist air and a heat balance (tests/science/test_ventilation.py): 1937 W × 734 / 1.94.
+    ("air-to-cool-the-bed", {"mass": "1000", "humidity": "100"}, "Heat of the bed 1937 W"),
+    (
+        "air-to-cool-the-bed",
+        {"mass": "1000.00", "humidity": "100", "air": "12.000", "bed": "15.000", "loss": "1.1000"},
+        "733 ± 13 m³/h",
+    ),
+    # By hand: 880 × 0.011 / 24 × 1.629 kg/h = 353 L/h at 15 °C, 420 + 0.353 / (0.3 × 40).
+    ("air-in-the-room", {"mass": "1000"}, "353 L/h"),
+    ("air-in-the-room", {"mass": "1000", "hours": "1000"}, "Carbon dioxide by then 29837 ppm"),
+    ("air-in-the-room", {"mass": "1000", "hours": "1000"}, "stay out"),
+    ("air-in-the-room", {"mass": "1000", "changes": "0", "hours": "0.6"}, "air it before you work there"),
+    # Ergun's law lies between (tests/science/test_ventilation.py): 60 Pa × 2 × 1.5 and × 1.5².
+    ("pressure-under-a-bed", {}, "Under the other bed 180 to 270 Pa"),
     # Storage of Cereal Grains, 5th ed.: durum at 25 % RH; soft wheat at 32.2 °C and 50 %. Malt: López et al. 1997.
     ("driest-the-air-makes-it", {"grain": "durum", "temperature": "10", "humidity": "25"}, "8.0 ± 1.0 %"),
     ("driest-the-air-makes-it", {"grain": "soft_wheat", "temperature": "32.2", "humidity": "50"}, "10.8 ± 1.0 %"),
@@ -264,7 +278,7 @@ def test_the_example_works_in_us_units_too(working: Working, client: FlaskClient
     answer = client.get(f"/workings/{working.key}?{urlencode(form.values)}")
     assert answer.status_code == 200
     masses = {value for name, value in form.values.items() if name.endswith("_unit")}
-    assert masses <= {"lb", "oz", "g", "f", "cfm", "gal"}
+    assert masses <= {"lb", "oz", "g", "f", "cfm", "gal", "in"}
     assert not re.search(r"\d\s(°C|kg)(?![/\w])", words_of(answer.text).replace("°C·d", "").replace("t = 5 °C", ""))
 
 
@@ -314,6 +328,7 @@ IMPOSSIBLE = [
     ("do-the-dishes-agree", {"found": "98.5 96"}, "counted whole"),
     ("mean-acrospire", dict.fromkeys(("to_quarter", "quarter_to_half"), "0") | {"over": "4.5"}, "whole number"),
     ("thermal-time", {"temperatures": "10 12", "hours": "5"}, "one time for each temperature"),
+    ("air-to-cool-the-bed", {"air": "16", "bed": "14"}, "cools no such bed"),
     ("two-thermometers", {"temperature": "20", "wet": "25"}, "not be above the dry bulb"),
     ("what-drying-takes", {"air_on": "10"}, "at least 15"),
     ("what-drying-takes", {"target": "60"}, "at least 0.6"),

@@ -131,6 +131,11 @@ def volume(word: str, litres: str, us: str) -> Ask:
     return Ask(spec, {"metric": litres, "us": us}, {"metric": "l", "us": "gal"})
 
 
+def length(word: str, cm: str, inches: str) -> Ask:
+    spec = Quantity(word=word, target="", dimension="length", low=1e-3, high=100.0)
+    return Ask(spec, {"metric": cm, "us": inches}, {"metric": "cm", "us": "in"})
+
+
 def number(
     word: str, filled: str, symbol: str, low: float, high: float, *, optional: bool = False, hint: str = ""
 ) -> Ask:

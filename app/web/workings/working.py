@@ -169,6 +169,12 @@ def air_volume(g: Given, m3: float) -> str:
     return plain(m3 * _CUBIC_FEET, "ft³", decimals=0) if g.words.system == "us" else plain(m3, "m³", decimals=0)
 
 
+def air_flow_said(g: Given, m3_per_h: float, half_width: float | None = None) -> str:
+    """A flow of air in the reader's unit."""
+    width = None if half_width is None else half_width / 3600.0
+    return unbroken(units.format_quantity(m3_per_h / 3600.0, g.words.unit("air_flow"), width))
+
+
 def specific_volume(g: Given, m3_per_kg: float) -> str:
     """Volume of moist air to each kilogram, or pound, of dry air in it."""
     if g.words.system == "us":
