@@ -271,6 +271,19 @@ def test_a_working_stands_in_the_list_under_its_group(working: Working, client: 
 
 
 @pytest.mark.parametrize("working", EVERY, ids=lambda each: each.key)
+def test_a_working_is_found_by_what_one_would_ask(working: Working) -> None:
+    assert working.title.endswith("?")
+    assert len(working.title) <= 45
+
+
+def test_the_list_leads_to_each_of_its_groups(client: FlaskClient) -> None:
+    page = client.get("/workings").text
+    for title in GROUPS.values():
+        (number,) = re.findall(rf'<a href="#(group-\d+)">{re.escape(html.escape(title))}</a>', page)
+        assert f'<h2 id="{number}">{html.escape(title)}</h2>' in page
+
+
+@pytest.mark.parametrize("working", EVERY, ids=lambda each: each.key)
 def test_the_example_works_in_us_units_too(working: Working, client: FlaskClient) -> None:
     client = client.application.test_client()
     client.post("/people/units", data={"units": "us"})

@@ -11,7 +11,7 @@ from app.web.workings.working import Given, Outcome, Values, masses, percent, wo
 @working(
     key="dry-loss",
     group="account",
-    title="Dry matter lost",
+    title="How much was lost?",
     question="So much grain became so much malt. How much of the dry matter was lost?",
     asks={
         "initial": mass("Grain, or the weight of a thousand kernels", "42", lab=True),
@@ -42,8 +42,8 @@ def dry_loss(g: Given) -> Outcome:
 
 @working(
     key="mass-balance",
-    group="account",
-    title="From sack to sack",
+    group="plan",
+    title="What comes of so much grain?",
     question="I charge so much. How much green malt, water to drive off, and malt should I expect?",
     asks={
         "initial": mass("Grain", "1000"),

@@ -35,7 +35,7 @@ def _pressure(v: Values) -> float:
 @working(
     key="driest-the-air-makes-it",
     group="kiln",
-    title="The driest this air can make it",
+    title="How dry can this air make it?",
     question="My kiln air has this temperature and humidity. How dry can the grain get in it, however long I wait?",
     asks={
         "grain": choice("Grain", *GRAINS),
@@ -68,7 +68,7 @@ _SORPTION = dict.fromkeys(("barley", "wheat", "maize", "rye", "oats"), _CHUNG_PF
 @working(
     key="air-in-the-jar",
     group="kiln",
-    title="Air between the grains",
+    title="How damp is the air between the grains?",
     question="What humidity does the air in a closed jar, or a sack, come to over this grain?",
     asks={
         "grain": choice("Grain", *GRAINS),
@@ -97,7 +97,7 @@ def air_in_the_jar(g: Given) -> Outcome:
 @working(
     key="what-the-air-holds",
     group="kiln",
-    title="Wet bulb and dew point",
+    title="How warm is wet grain in this air?",
     question="I know temperature and humidity. How warm is wet grain in this air, and where does dew settle?",
     asks={
         "temperature": temperature("Air", "40", "104", -40.0, 90.0),
@@ -142,7 +142,7 @@ def _air_rows(g: Given, ratio: float) -> tuple[tuple[str, str], ...]:
 @working(
     key="two-thermometers",
     group="kiln",
-    title="Humidity from two thermometers",
+    title="How humid, by two thermometers?",
     question="One thermometer is dry, one has a wet wick. What is the humidity?",
     asks={
         "temperature": temperature("Dry", "40", "104", -20.0, 99.0),
@@ -174,7 +174,7 @@ def two_thermometers(g: Given) -> Outcome:
 @working(
     key="what-drying-takes",
     group="kiln",
-    title="What drying takes",
+    title="How much heat and air does drying take?",
     question="How much air and heat does this charge need, and how long at least with my fan?",
     asks={
         "outside": temperature("Fresh air", "15", "59", -20.0, 45.0),

@@ -21,7 +21,7 @@ US_FLOUR = Caution(
 @working(
     key="falling-number-of-a-blend",
     group="bakery",
-    title="Falling number of a blend",
+    title="What falling number has a blend?",
     question="I mix flours. What falling number has the blend?",
     asks={
         "numbers": row("Falling numbers, s", "400 220", flour.FLOOR_S + 0.01, 2000.0),
@@ -50,7 +50,7 @@ def falling_number_of_a_blend(g: Given) -> Outcome:
 @working(
     key="dose-of-malt-flour",
     group="bakery",
-    title="Dose of malt flour",
+    title="How much malt flour do I add?",
     question="How much malt flour brings my flour to the falling number I want?",
     asks={
         "flour": number("Falling number of the flour", "400", "s", flour.FLOOR_S + 0.01, 2000),

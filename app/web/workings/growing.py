@@ -31,8 +31,8 @@ MIDDLES = (0.125, 0.375, 0.625, 0.875)
 @working(
     key="mean-acrospire",
     group="growing",
-    title="Mean acrospire",
-    question="I sorted kernels by the length of the shoot. How far has the growth gone, and how evenly?",
+    title="How far has it grown?",
+    question="I sorted kernels by the length of the acrospire. What is its mean, and how even is the growth?",
     asks={
         "to_quarter": count("0 to ¼ of the kernel", "2"),
         "quarter_to_half": count("¼ to ½", "3"),
@@ -81,7 +81,7 @@ def mean_acrospire(g: Given) -> Outcome:
 @working(
     key="thermal-time",
     group="growing",
-    title="Warmth added up",
+    title="How much warmth has it had?",
     question="How much warmth above its base has the grain had?",
     asks={
         "temperatures": temperatures("Temperatures", "22.5", "72.5", -40.0, 100.0),
@@ -118,7 +118,7 @@ def _other_sum(total: float, scale: float) -> str:
 @working(
     key="heat-of-respiration",
     group="growing",
-    title="What the grain burns",
+    title="What has the grain burnt?",
     question="How much heat and carbon dioxide come from what the grain breathes away?",
     asks={
         "mass": mass("Grain charged", "1000"),

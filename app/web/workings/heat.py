@@ -11,7 +11,7 @@ from app.web.workings.working import Given, Outcome, percent, plain, working
 @working(
     key="enzyme-survival",
     group="kiln",
-    title="What a wet heat leaves of an enzyme",
+    title="How much enzyme does a wet heat leave?",
     question="The grain, or the mash, was so warm for so long while wet. What share of the enzyme is left?",
     asks={
         "enzyme": choice("Enzyme", ("alpha_amylase", "α-amylase"), ("beta_amylase", "β-amylase")),
@@ -46,7 +46,7 @@ def enzyme_survival(g: Given) -> Outcome:
 @working(
     key="hours-above-a-ceiling",
     group="kiln",
-    title="Hours above a ceiling",
+    title="How long was it too hot?",
     question="How long, and by how much, was it hotter than it should be?",
     asks={
         "hours": row("Hours", "0 2", 0.0, 10_000.0, fewest=2),

@@ -11,7 +11,7 @@ from app.web.workings.working import Given, Outcome, Values, masses, percent, pl
 @working(
     key="how-long-it-keeps",
     group="keeping",
-    title="How long grain keeps",
+    title="How long will the grain keep?",
     question="Stored at this moisture and warmth, how long does grain keep, and how much of that is gone?",
     asks={
         "purpose": choice("To keep", ("malting", "barley’s germination"), ("quality", "any grain’s quality")),
@@ -67,7 +67,7 @@ def how_long_it_keeps(g: Given) -> Outcome:
 @working(
     key="storage-life-used",
     group="keeping",
-    title="Storage life used up",
+    title="How much of its life is used up?",
     question="The grain lay in several conditions. How much of its life is gone, and how long does it keep from now?",
     asks={
         "days": row("Days in each", "15", 0.0, 5000.0),
@@ -93,7 +93,7 @@ def storage_life_used(g: Given) -> Outcome:
 @working(
     key="viability",
     group="keeping",
-    title="How grain dies slowly",
+    title="How much of it will still be alive?",
     question="So much was alive at the start. How much is after this time in closed storage?",
     asks={
         "species": choice(

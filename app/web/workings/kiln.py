@@ -14,7 +14,7 @@ from app.web.workings.working import Given, Outcome, Values, hours, percent, pla
 @working(
     key="how-long-on-the-kiln",
     group="kiln",
-    title="How long on the kiln",
+    title="How long on the kiln?",
     question="My weighings fell so fast at first, and so fast towards the end. How long to the moisture I want?",
     asks={
         "start": moist("Moisture at the start", "44.4444"),
@@ -51,7 +51,7 @@ def _dry_basis(v: Values, *keys: str) -> tuple[Any, ...]:
 @working(
     key="germination-lost-by-drying",
     group="kiln",
-    title="Germination lost by drying seed",
+    title="How much seed does drying kill?",
     question="I dry barley that must still grow. How much germination does this air cost?",
     asks={
         "depression": difference("Dry bulb less wet bulb", "19.2", "34.56"),

@@ -14,8 +14,8 @@ BY_CHANCE = "The interval is Wilson’s, 95 %: what chance leaves open with so f
 @working(
     key="germinative-energy",
     group="lot",
-    title="Germinative energy and water sensitivity",
-    question="I counted the kernels that grew in 4 mL and in 8 mL of water. Is the lot alive, and does it drown?",
+    title="Does it grow, and does it drown?",
+    question="I counted what grew in 4 mL and in 8 mL of water: what are germinative energy and water sensitivity?",
     asks={
         "species": choice("Grain", *SPECIES),
         "counts_4": row("Newly grown at 24, 48 and 72 h in 4 mL", "28 45 27", 0.0, 10_000.0),
@@ -90,7 +90,7 @@ def _index(counts: tuple[float, ...], where: str) -> tuple[tuple[str, ...], ...]
 @working(
     key="speed-of-germination",
     group="lot",
-    title="Speed and evenness of germination",
+    title="How fast and how evenly does it grow?",
     question="How fast did it grow, and how much at once?",
     asks={
         "times": row("Times of the looks", "1 2 3 4 5 6 7 8 9 10 11 12 13 14", 0.0, 10_000.0),
@@ -135,8 +135,8 @@ def speed_of_germination(g: Given) -> Outcome:
 @working(
     key="capacity-and-dormancy",
     group="lot",
-    title="Germination capacity and dormancy",
-    question="How much of the grain is alive, and how much of that is only asleep?",
+    title="Is it dead, or asleep?",
+    question="How much of the grain is alive (germination capacity), and how much of that is dormant?",
     asks={
         "species": choice("Grain", *SPECIES),
         "dead": count("Kernels that did not grow in peroxide", "6"),
@@ -294,7 +294,7 @@ def _whole(value: float) -> int:
 @working(
     key="floated-off",
     group="lot",
-    title="Floated off, by weight",
+    title="How much floated off?",
     question="How much of the grain floated, reckoned dry?",
     asks={
         "skimmed": mass("Skimmed off, as weighed", "1.1", zero=True),

@@ -12,7 +12,7 @@ MEASURED = "Only of a power that was measured. None is reckoned from kiln, colou
 @working(
     key="extract",
     group="malt",
-    title="Extract of a mash",
+    title="How much extract does it give?",
     question="I mashed so much malt in so much water and read the wort. How much did the malt give?",
     asks={
         "plato": number("Wort", "8.60", "°P", 0.01, 40),
@@ -45,7 +45,7 @@ def extract(g: Given) -> Outcome:
 @working(
     key="plato-and-gravity",
     group="malt",
-    title="Plato, gravity, refractometer",
+    title="Plato, gravity or Brix?",
     question="What is this reading on the other scale?",
     asks={
         "value": number("Reading", "1.040", "", 0, 40),
@@ -83,7 +83,7 @@ def plato_and_gravity(g: Given) -> Outcome:
 @working(
     key="lintner-and-windisch-kolbach",
     group="malt",
-    title="Degrees Lintner and Windisch-Kolbach",
+    title="Lintner or Windisch-Kolbach?",
     question="A laboratory gave the diastatic power in the other unit. What is it here?",
     asks={
         "value": number("Diastatic power, as measured", "250", "", 0, 2000),
@@ -112,7 +112,7 @@ def lintner_and_windisch_kolbach(g: Given) -> Outcome:
 @working(
     key="colour-units",
     group="malt",
-    title="EBC, SRM and Lovibond",
+    title="EBC, SRM or Lovibond?",
     question="What is this colour in the other units?",
     asks={
         "value": number("Colour", "10", "", 0, 5000),
@@ -149,7 +149,7 @@ def colour_units(g: Given) -> Outcome:
 @working(
     key="unmalted-share",
     group="malt",
-    title="Most unmalted grain in a grist",
+    title="How much raw grain may the grist hold?",
     question="My malt has so much power. How much of the grist may be raw grain, and the mash still converts?",
     asks={
         "power": number("Diastatic power of the malt, as measured", "140", "°L", 0.1, 600),
@@ -175,7 +175,7 @@ def unmalted_share(g: Given) -> Outcome:
 @working(
     key="grist",
     group="malt",
-    title="Power, colour or extract of a grist",
+    title="What does a mixture of malts have?",
     question="I mix several malts. What has the whole of a property that mixes by weight?",
     asks={
         "masses": row("Weights, one unit for all", "60 40", 0.0, 1e6),
@@ -194,8 +194,8 @@ def grist(g: Given) -> Outcome:
 @working(
     key="kolbach-and-protein",
     group="malt",
-    title="Kolbach index and protein",
-    question="The laboratory gave nitrogen. How much protein is that, and how much of it went into solution?",
+    title="How much of the protein dissolved?",
+    question="The laboratory gave nitrogen. How much protein is that, and what is its Kolbach index?",
     asks={
         "soluble": number("Soluble nitrogen", "0.70", "%", 0, 15),
         "total": number("Total nitrogen", "1.75", "%", 0.01, 15),
@@ -220,7 +220,7 @@ def kolbach_and_protein(g: Given) -> Outcome:
 @working(
     key="kitchen-conversion",
     group="malt",
-    title="Kitchen test of conversion",
+    title="How strong is it, against a malt I know?",
     question="My malt and a reference malt turned the same gel. How do they compare?",
     asks={
         "minutes": number("Minutes to no blue", "10", "min", 0.5, 600),

@@ -147,7 +147,7 @@ def hectolitre_weight(g: Given) -> Outcome:
 
 @working(
     key="cost-per-kilogram",
-    group="plan",
+    group="account",
     title="What does my malt cost?",
     question="Grain, heat, my hours and the sacks: what did a kilogram, or a pound, of this malt cost me?",
     asks={

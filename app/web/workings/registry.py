@@ -1,4 +1,4 @@
-"""Every working, in the order of a malting; a new one is a function in its group's module and nothing else."""
+"""Every working, under what one would ask; a new one is a function in its group's module and nothing else."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from app.web.workings.working import Working
 GROUPS: Mapping[str, str] = MappingProxyType(
     {
         "plan": "Before you start",
-        "weight": "Moisture and weight",
-        "lot": "The lot",
-        "growing": "Growth",
+        "lot": "Is the grain good?",
+        "weight": "How moist is it?",
+        "growing": "The growing bed",
         "kiln": "Air and kiln",
-        "account": "The mass account",
-        "malt": "Malt in the hand",
+        "account": "What came of it?",
+        "malt": "The malt",
         "bakery": "In the bakery",
-        "keeping": "Keeping",
+        "keeping": "Will it keep?",
         "sameness": "Is this batch different?",
     }
 )

@@ -10,7 +10,7 @@ from app.web.workings.working import Given, Outcome, plain, working
 @working(
     key="control-chart",
     group="sameness",
-    title="Control chart",
+    title="Is this batch out of the usual?",
     question="I have one number from each batch, in order. Which of them lies outside what is usual?",
     asks={
         "values": row("Values in order", "49.6 47.6 49.9 51.3 47.8 51.2 52.6 52.4 53.6 52.1", -1e6, 1e6, fewest=2),
@@ -44,7 +44,7 @@ def control_chart(g: Given) -> Outcome:
 @working(
     key="two-groups",
     group="sameness",
-    title="Two groups of batches",
+    title="Are these batches better than those?",
     question="Batches of two lots, or of two ways. Do they truly differ?",
     asks={
         "first": row("Values of the first", "8.1 8.4 7.9 8.6", -1e6, 1e6),

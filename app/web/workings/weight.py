@@ -21,7 +21,7 @@ KNOWN_SDS = {"typed": 0.0, "measured": MEASURED_MOISTURE_SD, "assumed": GUESSED_
 @working(
     key="moisture-from-weight",
     group="weight",
-    title="Moisture from weight",
+    title="How moist is it, by its weight?",
     question="My test bag weighed so much before the steep and weighs so much now. How moist is the grain?",
     asks={
         "mass": mass("Weight now, without the bag", "160"),
@@ -70,7 +70,7 @@ def moisture_from_weight(g: Given) -> Outcome:
 @working(
     key="target-weight",
     group="weight",
-    title="Weight at a moisture",
+    title="What will it weigh when it is moist enough?",
     question="What will the bag, or the charge, weigh when it has the moisture I want?",
     asks={
         "initial": mass("Weight at the start", "100"),
@@ -102,7 +102,7 @@ def target_weight(g: Given) -> Outcome:
 @working(
     key="water-to-spray",
     group="weight",
-    title="Water to spray",
+    title="How much water do I spray on?",
     question="How much water lifts this bed to the moisture I want?",
     asks={
         "mass": mass("Weight now", "160"),
@@ -129,7 +129,7 @@ def water_to_spray(g: Given) -> Outcome:
 @working(
     key="tray-stop-weight",
     group="weight",
-    title="Weight to stop a tray at",
+    title="At what weight is the tray dry?",
     question="What must the scale show, tray and all, when the malt is dry enough?",
     asks={
         "tare": mass("The empty tray", "500", "18", zero=True),
@@ -159,7 +159,7 @@ def tray_stop_weight(g: Given) -> Outcome:
 @working(
     key="surface-film",
     group="weight",
-    title="What the film of water does",
+    title="What does water on the outside add?",
     question="How much too moist does wet grain read on the scale?",
     asks={"moisture": moist("True moisture", "45"), "film": share("Film of water, of the grain’s weight", "1")},
     methods=("moisture.film_excess_points", "moisture.film_correction"),
@@ -181,7 +181,7 @@ def surface_film(g: Given) -> Outcome:
 @working(
     key="oven-moisture",
     group="weight",
-    title="Moisture by the oven",
+    title="How moist is it, by the oven?",
     question="My sample weighed so much before and after the oven. How moist was it?",
     asks={
         "wet": mass("Before the oven", "5.000", lab=True),
@@ -209,7 +209,7 @@ def oven_moisture(g: Given) -> Outcome:
 @working(
     key="mixed-moisture",
     group="weight",
-    title="Moisture of grain put together",
+    title="How moist is a mixture?",
     question="I charge from several lots. What is the moisture of the whole?",
     asks={
         "masses": row("Weights, one unit for all", "60 40", 0.0, 1e6),
@@ -228,7 +228,7 @@ def mixed_moisture(g: Given) -> Outcome:
 @working(
     key="wet-and-dry-basis",
     group="weight",
-    title="Wet basis and dry basis",
+    title="Wet basis or dry basis?",
     question="A paper gives moisture on the other basis. What is that here?",
     asks={
         "value": share("Moisture", "45", high=10.0),
@@ -258,7 +258,7 @@ def wet_and_dry_basis(g: Given) -> Outcome:
 @working(
     key="start-weight-after-skimming",
     group="weight",
-    title="Start weight after skimming",
+    title="What is my start weight after skimming?",
     question="I skimmed light corn off, or took a sample. What start weight do I reckon with from now on?",
     asks={
         "initial": mass("Weight at the start", "100"),
