@@ -10,7 +10,7 @@ from app.charts.frame import Frame, Panel, Span, box, rule
 from app.charts.hover import legend_name, shown_temperature, temperature_hover, temperature_symbol
 from app.charts.theme import TEMPERATURES, Style, has_own_mark, place_style, temperature_styles, token
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.moisture import moistures_at, wettest_it_may_be
+from app.judgement.forecasts.moisture import judged_wb, moistures_at
 from app.judgement.programmes.programme import Limit
 
 Value = TypeVar("Value")
@@ -149,7 +149,7 @@ def _kiln(frame: Frame, panel: Panel, span: Span) -> None:
         for quantity in ("air_on_temperature", "grain_temperature"):
             if phase and (limit := programme.limit(f"{quantity}.{phase}")):
                 _ribbon(frame, panel, limit, start_h, end_h, TEMPERATURES[quantity].hue)
-    ceiling = [(frame.hour(moment), programme.ceiling_c(wettest_it_may_be(estimate))) for moment, estimate in estimates]
+    ceiling = [(frame.hour(moment), programme.ceiling_c(judged_wb(estimate))) for moment, estimate in estimates]
     if steps := [(start, end, value) for start, end, value in _runs(ceiling, span.end_h) if value is not None]:
         panel.traces.append(_ceiling(frame, steps))
         for start, end, value in steps:

@@ -4,26 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
-from itertools import pairwise
-from statistics import median
 
 from app.judgement import cautions
 from app.judgement.batch_at import BatchAt
-from app.judgement.facts.shapes import Fact, Reading, Remark, Weighing
+from app.judgement.facts.shapes import Reading, Remark
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
-from app.judgement.forecasts.moisture import MoistureSample, net_of, tray_start
-from app.judgement.history.kiln_runs import air_was_out, run_at
+from app.judgement.forecasts.kiln import BreakPoint
+from app.judgement.forecasts.kiln import break_point as break_point_of
+from app.judgement.forecasts.moisture import Estimate, MoistureSample, drying_of, edge_wb, judged_wb
+from app.judgement.history.kiln_runs import run_at
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dry_enough import dryness
 from app.judgement.programmes.programme import Programme, provenance
-from app.judgement.watch.exposure import Span, kiln_exposures
-
-TOLERATED_H = 0.25
-ACT_EXCESS_C = 5.0
-ACT_HOURS = 1.0
-AT_ONCE_C = 10.0
-"""From memory: a quarter of an hour over the ceiling is let pass; an hour, or five degrees, does lasting harm."""
+from app.judgement.watch.exposure import (
+    ACT_EXCESS_C,
+    ACT_HOURS,
+    AT_ONCE_C,
+    OVER_BY_C,
+    TOLERATED_H,
+    KilnExposure,
+    Span,
+    kiln_exposures,
+)
 
 FOR_COLOUR = ("dark", "caramel")
 
@@ -37,54 +40,59 @@ IN_TIME = timedelta(hours=1)
 """What is done within an hour of the break point, or of malt that is dry enough, was done in time."""
 
 RAISED_BY_C = 3.0
-STEADY_WEIGHINGS = 2
 
 
 def over_ceiling(batch: BatchAt) -> Iterator[Flag]:
-    """Each stretch over the ceiling that is too long to let pass, at the hottest place of that time."""
-    spells: list[tuple[Span, Sequence[Reading], str | None]] = []
-    for exposure in kiln_exposures(batch.history, batch.now):
-        for span in exposure.spans:
-            is_told = any(span.starts_at <= other.ends_at and other.starts_at <= span.ends_at for other, _, _ in spells)
-            # What is far over harms within minutes, and one look is all there may be of it.
-            is_too_long = span.hours > TOLERATED_H or span.worst_excess_c >= AT_ONCE_C
-            if is_too_long and not is_told:
-                spells.append((span, exposure.readings, exposure.place))
-    for span, readings, place in spells:
-        yield _ceiling_flag(batch, span, readings, place)
+    """Each stretch over the ceiling that is too long to let pass, at the hottest place of that time; and each that is
+    far over it if the grain is as wet as it may well be."""
+    told: list[Span] = []
+    for of_bed, least_c in ((judged_wb, OVER_BY_C), (edge_wb, ACT_EXCESS_C)):
+        for exposure in kiln_exposures(batch.history, batch.now, of_bed):
+            for span in exposure.spans:
+                # What is far over harms within minutes, and one look is all there may be of it.
+                is_too_long = span.hours > TOLERATED_H or (of_bed is judged_wb and span.worst_excess_c >= AT_ONCE_C)
+                is_told = any(span.starts_at <= other.ends_at and other.starts_at <= span.ends_at for other in told)
+                if is_too_long and span.worst_excess_c >= least_c and not is_told:
+                    told.append(span)
+                    yield _ceiling_flag(batch, span, exposure, perhaps=of_bed is edge_wb)
 
 
-def _ceiling_flag(batch: BatchAt, span: Span, readings: Sequence[Reading], place: str | None) -> Flag:
+def _ceiling_flag(batch: BatchAt, span: Span, exposure: KilnExposure, *, perhaps: bool) -> Flag:
+    readings, place = exposure.readings, exposure.place
     above = batch.within(readings, span.starts_at, span.ends_at) or readings[-1:]
+    estimate = batch.moisture_at(span.starts_at)
     is_act = span.worst_excess_c >= ACT_EXCESS_C or span.hours >= ACT_HOURS
+    if perhaps or (estimate is not None and estimate.is_told and not estimate.is_known):
+        is_act = not perhaps and span.worst_excess_c >= AT_ONCE_C
     where = f" ({place})" if place else ""
     title = (
-        f"Grain{where} {wording.kiln_temperature(span.worst_c)}, over its ceiling of "
+        f"Grain{where} {wording.kiln_temperature(span.worst_c)}, {'perhaps ' if perhaps else ''}over its ceiling of "
         f"{wording.kiln_temperature(span.worst_ceiling_c)} for {wording.hours(span.hours)} "
         f"({wording.degree_hours(span.degree_hours)})"
     )
     programme = batch.programme_at(span.starts_at)
     is_for_colour = programme is not None and programme.purpose in FOR_COLOUR
     harm = "turns glassy while it is wet, and scorches" if is_for_colour else "loses its enzymes, and turns glassy"
-    meaning = f"Grain this hot {harm}. {_moisture_words(batch, span)}"
+    meaning = f"Grain this hot {harm}. {_moisture_words(estimate, perhaps=perhaps)}"
+    lower = "Lower the air-on now, keep the air moving; weigh a tray to know how dry it is."
     steps = programme.ceiling if programme else ()
     step = next((step for step in steps if step.grain_c == span.worst_ceiling_c), None)
     return raised(
         batch, "over_ceiling", "act" if is_act else "caution", above,
-        Message(title, meaning, "Lower the air-on now, keep the air moving; weigh a tray to know how dry it is."),
+        Message(title, meaning, "Weigh a tray, or test it, before more heat." if perhaps else lower),
         provenance(step.mark, step.source) if step else "the programme",
         starts_at=span.starts_at, ends_at=None if span.is_going_on else span.ends_at, caution=cautions.KILN,
         worst=span.worst_c, unit="c", place=place,
     )  # fmt: skip
 
 
-def _moisture_words(batch: BatchAt, span: Span) -> str:
-    estimate = batch.moisture_at(span.starts_at)
+def _moisture_words(estimate: Estimate | None, *, perhaps: bool) -> str:
     if estimate is None or not estimate.is_told:
         return "Its moisture is not known: the ceiling is the one for wet grain."
     figure = wording.percent(estimate.moisture_wb, estimate.half_width)
     since = f"last known {wording.hours(estimate.since_h)} before" if estimate.is_estimate else "just determined"
-    return f"Moisture then {figure}, {since}: the ceiling is the one at its upper bound."
+    edge = "" if estimate.is_known and not perhaps else ": the ceiling is the one at the upper edge of what is likely"
+    return f"Moisture then {figure}, {since}{edge}."
 
 
 def cool_stew(batch: BatchAt) -> Iterator[Flag]:
@@ -145,10 +153,15 @@ def break_point(batch: BatchAt) -> Iterator[Flag]:
         programme = batch.programme_at(stage.starts_at)
         if programme is None or programme.is_roast:
             continue
-        broke = _break_by_air(batch, stage) or _break_by_trays(batch, stage)
+        broke = _broke(batch, stage)
         if broke is None:
             continue
-        fact, how = broke
+        fact = broke.seen
+        how = (
+            "air-off has come within half of its steady distance to air-on"
+            if broke.basis == "air_off"
+            else f"{broke.tray or 'the tray'} loses less than half of what it lost an hour before"
+        )
         answered_at = _raised_at(batch, stage, fact.at - timedelta(minutes=30)) or stage.ends_at
         if answered_at is not None and answered_at <= fact.at + IN_TIME:
             continue
@@ -178,51 +191,12 @@ def _wants_more_heat(batch: BatchAt, programme: Programme, moment: datetime) -> 
     return (wanted.air_on_c or 0.0) >= (now_c or 0.0) + RAISED_BY_C
 
 
-def _break_by_air(batch: BatchAt, stage: Stage) -> tuple[Fact, str] | None:
-    """Air-off comes within half of its steady distance to air-on."""
-    gaps: list[tuple[Reading, float]] = []
-    run = run_at(batch.history, stage.starts_at)
-    air_on = batch.within(batch.history.readings("air_on_temperature"), stage.starts_at, batch.end_of(stage))
-    for off in batch.within(batch.history.readings("air_off_temperature"), stage.starts_at, batch.end_of(stage)):
-        if run is not None and (run.is_without_heat(off.at) or air_was_out(batch.history, run, off.at, off.at)):
-            continue
-        on = batch.history.last_before(off.at, air_on)
-        if on is not None and on.value is not None and off.value is not None and off.at - on.at <= timedelta(hours=1):
-            gaps.append((off, on.value - off.value))
-    for place in range(3, len(gaps)):
-        steady = median(gap for _, gap in gaps[:place])
-        if steady > 5.0 and gaps[place][1] < steady / 2:
-            return gaps[place][0], "air-off has come within half of its steady distance to air-on"
-    return None
-
-
-def _break_by_trays(batch: BatchAt, stage: Stage) -> tuple[Fact, str] | None:
-    """A tray loses water at less than half of its steady rate."""
-    by_tray: dict[str | None, list[Weighing]] = {}
-    for tray in batch.history.of_shape(Weighing, "tray"):
-        if stage.covers(tray.at):
-            by_tray.setdefault(tray.vessel, []).append(tray)
-    found: list[Weighing] = []
-    history, run = batch.history, run_at(batch.history, stage.starts_at)
-    if run is None:
+def _broke(batch: BatchAt, stage: Stage) -> BreakPoint | None:
+    run, told = run_at(batch.history, stage.starts_at), batch.fitted.story
+    drying = drying_of(batch.history, run) if run is not None else None
+    if drying is None or told is None:
         return None
-    for weighings in by_tray.values():
-        start = tray_start(history, weighings[0]) or weighings[0]
-        rates = [
-            (later, (net_of(earlier, start) - net_of(later, start)) / lasted)
-            for earlier, later in pairwise(weighings)
-            if (lasted := run.hours_of_heat(earlier.at, later.at)) >= 0.5
-            and not air_was_out(history, run, earlier.at, later.at)
-        ]
-        for place in range(STEADY_WEIGHINGS, len(rates)):
-            steady = median(rate for _, rate in rates[:place])
-            if steady > 0.0 and rates[place][1] < steady / 2:
-                found.append(rates[place][0])
-                break
-    if not found:
-        return None
-    first = min(found, key=lambda tray: tray.at)
-    return first, f"{first.vessel or 'the tray'} loses less than half of what it lost an hour before"
+    return batch.fitted.broke if drying is told.drying else break_point_of(batch.history, drying)
 
 
 def _raised_at(batch: BatchAt, stage: Stage, since: datetime) -> datetime | None:

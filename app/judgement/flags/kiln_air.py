@@ -10,7 +10,7 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Reading
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
-from app.judgement.forecasts.moisture import wettest_it_may_be
+from app.judgement.forecasts.moisture import judged_wb
 from app.judgement.history.kiln_runs import FALLEN_K, run_at
 from app.judgement.history.stages import Stage
 
@@ -53,9 +53,9 @@ def air_fell(batch: BatchAt) -> Iterator[Flag]:
 
 
 def _bearable(batch: BatchAt, read: Reading) -> float:
-    """The ceiling of the grain at the wettest that it may be: to this the app asks for the air to be lowered."""
+    """The ceiling of the grain: to this the app asks for the air to be lowered."""
     programme = batch.programme_at(read.at)
-    ceiling_c = programme.ceiling_c(wettest_it_may_be(batch.moisture_at(read.at))) if programme is not None else None
+    ceiling_c = programme.ceiling_c(judged_wb(batch.moisture_at(read.at))) if programme is not None else None
     return math.inf if ceiling_c is None else ceiling_c
 
 

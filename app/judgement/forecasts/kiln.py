@@ -10,8 +10,9 @@ from statistics import median
 
 import numpy as np
 
-from app.judgement.facts.shapes import Weighing
+from app.judgement.facts.shapes import Fact, Weighing
 from app.judgement.forecasts.air import Air
+from app.judgement.forecasts.air_off import air_on_at
 from app.judgement.forecasts.band import Value
 from app.judgement.forecasts.bed import hours_of_heat
 from app.judgement.forecasts.course import is_usable, means_by_hour
@@ -31,11 +32,13 @@ SETTLING_H = 1.0
 
 @dataclass(frozen=True)
 class BreakPoint:
-    """basis: tray (by its rate of loss), or air_off (by the probe above the bed). tray: which, where by a tray."""
+    """basis: tray (by its rate of loss), or air_off (by the probe above the bed). seen: what showed it. tray: which,
+    where by a tray."""
 
     at: datetime
     basis: str
     moisture_wb: float
+    seen: Fact
     tray: str = ""
 
 
@@ -117,11 +120,11 @@ def _by_trays(history: History, drying: DryingFit) -> list[BreakPoint]:
             if (weighing.vessel or "") == tray.name and tray.first.at <= weighing.at <= tray.last.at
         ]
         points = [(history.hour(weighing.at), tray.net_kg(weighing)) for weighing in weighings]
-        hour = _rate_falls(_thinned(points, drying.air.pieces), drying.air.pieces)
-        if hour is not None:
-            at = next(weighing.at for weighing in weighings if history.hour(weighing.at) >= hour - 1e-9)
-            moisture = float(drying.band(np.array([hour]), tray.number)[0][0])
-            breaks.append(BreakPoint(at, "tray", moisture, tray.name))
+        stretch = _rate_falls(_thinned(points, drying.air.pieces), drying.air.pieces)
+        if stretch is not None:
+            first, seen = (next(each for each in weighings if history.hour(each.at) >= hour - 1e-9) for hour in stretch)
+            moisture = float(drying.band(np.array([stretch[0]]), tray.number)[0][0])
+            breaks.append(BreakPoint(first.at, "tray", moisture, seen, tray.name))
     return breaks
 
 
@@ -134,8 +137,11 @@ def _thinned(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> list
     return kept
 
 
-def _rate_falls(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> float | None:
-    """Rates are those of one and the same air: what hotter air carries more of is divided out."""
+def _rate_falls(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> tuple[float, float] | None:
+    """The hours of the first stretch that is so slow.
+
+    Rates are those of one and the same air: what hotter air carries more of is divided out.
+    """
     steady: list[float] = []
     for (start_h, start_kg), (end_h, end_kg) in pairwise(points):
         if _was_out(pieces, start_h, end_h):
@@ -143,7 +149,7 @@ def _rate_falls(points: list[tuple[float, float]], pieces: tuple[Air, ...]) -> f
         carries = _mean_constant(pieces, start_h, end_h)
         rate = (start_kg - end_kg) / (end_h - start_h) / carries
         if steady and rate < FALLEN_TO * max(median(steady), 1e-9):
-            return start_h
+            return start_h, end_h
         if start_h >= pieces[0].start_h:
             steady.append(rate)
     return None
@@ -171,7 +177,7 @@ def _mean_constant(pieces: tuple[Air, ...], start_h: float, end_h: float) -> flo
 
 def _by_air_off(history: History, drying: DryingFit) -> BreakPoint | None:
     """When the air comes out of the bed nearly as hot as it went in: it lost less than half of what it lost before."""
-    run = next(reversed(runs(history)), None)
+    run = next((each for each in runs(history) if history.hour(each.heat_at) == drying.start_h), None)
     if run is None:
         return None
     inside = [
@@ -181,6 +187,7 @@ def _by_air_off(history: History, drying: DryingFit) -> BreakPoint | None:
         and run.heat_at <= reading.at
         and run.covers(reading.at)
         and not run.is_without_heat(reading.at)
+        and air_on_at(history, run, reading.at) is not None
     ]
     if len(inside) < 3:
         return None
@@ -197,6 +204,6 @@ def _by_air_off(history: History, drying: DryingFit) -> BreakPoint | None:
         if hour < drying.start_h + SETTLING_H or steady <= 0.0:
             continue
         if all(later < FALLEN_TO * steady for later in shares[spot : spot + 2]) and share < FALLEN_TO * steady:
-            at = next(each.at for each in inside if history.hour(each.at) >= hour - 1e-9)
-            return BreakPoint(at, "air_off", float(drying.band(np.array([hour]))[0][0]))
+            seen = next(each for each in inside if history.hour(each.at) >= hour - 1e-9)
+            return BreakPoint(seen.at, "air_off", float(drying.band(np.array([hour]))[0][0]), seen)
     return None

@@ -51,6 +51,7 @@ __all__ = [
     "determinations_by_place",
     "dry_kg_of",
     "dry_loss",
+    "drying_of",
     "fitted_curve",
     "is_of_whole_charge",
     "loaded_with",
@@ -69,6 +70,9 @@ AIR_TELLS = timedelta(hours=6)
 """Air into the grain that was read longer ago tells nothing of how hot it has been since, from memory."""
 
 WETTEST_WB = 0.999
+
+KNOWN_WITHIN_WB = 0.12
+"""An 80 % interval wider than this reaches from green malt to dry: its middle says nothing. From memory."""
 
 
 @dataclass(frozen=True)
@@ -98,14 +102,29 @@ class Estimate:
         return percent(self.moisture_wb, self.half_width) if self.is_told else "not known"
 
     @property
+    def is_known(self) -> bool:
+        """Well enough for its middle to say how much heat the grain bears."""
+        return self.is_told and 2.0 * Z80 * self.sd <= KNOWN_WITHIN_WB
+
+    @property
     def upper(self) -> float:
         """The upper 95 % bound; on the kiln that of the wettest tray, for there the enzymes die first."""
         return min(max(self.moisture_wb + self.half_width, self.wettest), self.at_most)
 
 
-def wettest_it_may_be(estimate: Estimate | None) -> float:
-    """By what the heat that grain bears is judged: of what nobody knows it may be as wet as can be."""
-    return WETTEST_WB if estimate is None else estimate.upper
+def judged_wb(estimate: Estimate | None) -> float:
+    """By what the heat that grain bears is judged: the middle of what is known; the upper edge, where that is little;
+    and as wet as can be, where it is nothing."""
+    return estimate.moisture_wb if estimate is not None and estimate.is_known else edge_wb(estimate)
+
+
+def edge_wb(estimate: Estimate | None) -> float:
+    """The upper edge of the 80 % interval; where nothing tells the moisture, as wet as can be."""
+    if estimate is None:
+        return WETTEST_WB
+    if not estimate.is_told:
+        return estimate.upper
+    return min(estimate.moisture_wb + Z80 * estimate.sd, estimate.at_most)
 
 
 def samples(history: History) -> tuple[MoistureSample, ...]:
@@ -192,21 +211,22 @@ def _untold_since_loading(history: History, at: datetime, last: MoistureSample) 
     run = run_at(history, at)
     if run is None or at <= run.heat_at + AS_LOADED or last.at > run.heat_at:
         return None
-    drying = _drying(history, run)
+    drying = drying_of(history, run)
     return None if drying is None or drying.known or _is_air_read(history, run, at) else drying.loaded_wb
 
 
 def _as_loaded(history: History, at: datetime, central: float) -> float:
     """The most that grain which is heated may hold: the upper 95 % bound of what was loaded, in the wettest tray."""
     run = run_at(history, at)
-    drying = None if run is None or at < run.heat_at or not run.covers(at) else _drying(history, run)
+    drying = None if run is None or at < run.heat_at or not run.covers(at) else drying_of(history, run)
     if drying is None:
         return WETTEST_WB
     loaded = [drying.loaded_wb, *(tray.loaded_wb for tray in drying.trays if tray.loaded_wb)]
     return max(central, *(moisture + 2.0 * sd for moisture, sd in loaded))
 
 
-def _drying(history: History, run: Run) -> DryingFit | None:
+def drying_of(history: History, run: Run) -> DryingFit | None:
+    """What was learned of one run on the kiln."""
     told, start_h = fit(history).story, history.hour(run.heat_at)
     return None if told is None else next((each for each in told.runs if each.start_h == start_h), None)
 

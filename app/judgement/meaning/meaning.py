@@ -10,7 +10,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.flags import STANDS_WHENEVER_TOLD, Flag
 from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
-from app.judgement.forecasts.moisture import charged, determination_of, dry_kg_of, moisture_at, wettest_it_may_be
+from app.judgement.forecasts.moisture import charged, determination_of, dry_kg_of, judged_wb, moisture_at
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, stage_at
@@ -26,6 +26,7 @@ from app.judgement.programmes.programme import Limit
 from app.judgement.slips.questions import looks_like_a_slip
 from app.judgement.steps.kiln import PULL, PULL_AT
 from app.judgement.steps.next_steps import next_steps
+from app.judgement.watch.exposure import ACT_EXCESS_C, is_over
 from app.judgement.watch.layers import as_read
 from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
@@ -158,23 +159,22 @@ def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | No
     stage = stage_at(all_stages(history), fact.at)
     if programme is None or stage is None or stage.name != "kilning" or fact.value is None:
         return None
-    bed_wb, wettest_wb = wettest_it_may_be(moisture), as_read(history, fact)
-    ceiling = programme.ceiling_c(wettest_wb)
+    bed_wb, layer_wb = judged_wb(moisture), as_read(history, fact)
+    ceiling = programme.ceiling_c(layer_wb)
     if ceiling is None:
         return None
     both = f"{words.temperature(fact.value)} ({words.other_temperature(fact.value)})"
     limit = f"{words.temperature(ceiling)} ({words.other_temperature(ceiling)})"
-    if wettest_wb != bed_wb:
-        at = f"by its heat this layer holds {words.percent(wettest_wb, decimals=0)} at most: its ceiling is {limit}"
+    if layer_wb != bed_wb:
+        at = f"By its heat this layer holds about {words.percent(layer_wb, decimals=0)}: its ceiling is {limit}."
     elif moisture is not None and moisture.is_told:
-        at = f"ceiling at {words.percent(moisture.moisture_wb, moisture.half_width)} moisture: {limit}"
+        at = f"Ceiling at {words.percent(moisture.moisture_wb, moisture.half_width)} moisture: {limit}."
     else:
-        at = f"its moisture is not known, and the ceiling of wet grain is {limit}"
-    if fact.value > ceiling:
-        return Meaning(
-            "act", f"Grain {both}: over its ceiling", f"{at[:1].upper()}{at[1:]}. Lower the air, or open the kiln."
-        )
-    return Meaning("fine", f"Grain {both}: under its ceiling", f"{at[:1].upper()}{at[1:]}.")
+        at = f"Its moisture is not known, and the ceiling of wet grain is {limit}."
+    if is_over(fact.value, ceiling):
+        status = "act" if fact.value - ceiling >= ACT_EXCESS_C else "caution"
+        return Meaning(status, f"Grain {both}: over its ceiling", f"{at} Lower the air, or open the kiln.")
+    return Meaning("fine", f"Grain {both}: {'at' if fact.value > ceiling else 'under'} its ceiling", at)
 
 
 def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:

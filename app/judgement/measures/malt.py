@@ -31,7 +31,7 @@ def malt_measures(batch: BatchAt) -> list[Measure]:
 
 
 def _above_ceiling(batch: BatchAt) -> list[Measure]:
-    """At the hottest place, with the moisture at the upper bound of what is known: wetter grain bears less heat."""
+    """At the hottest place."""
     hours = ("hours_above_ceiling", "Above the ceiling")
     degree_hours = ("degree_hours_above_ceiling", "Above the ceiling, degree-hours")
     exposure = kiln_exposure(batch.history, batch.now)

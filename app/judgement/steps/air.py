@@ -10,9 +10,10 @@ from typing import NamedTuple
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.forecast import KilnForecast, When
-from app.judgement.forecasts.moisture import wettest_it_may_be
+from app.judgement.forecasts.moisture import judged_wb
 from app.judgement.programmes.programme import Programme, Step
 from app.judgement.steps.step import Basis, InPlan, NextStep, reaches, step
+from app.judgement.watch.exposure import OVER_BY_C
 from app.judgement.watch.layers import as_read
 
 RECENT = timedelta(hours=1)
@@ -135,16 +136,16 @@ def _lower(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
     """Now, where the grain stands over its ceiling; and in time, where the air is too hot for it once it has broken."""
     moisture = plan.batch.moisture
     over = max(_over(plan), key=lambda each: each.excess_c, default=None)
-    if over is not None and over.excess_c > 0.0:
+    if over is not None and over.excess_c >= OVER_BY_C:
         hottest, ceiling_c = over.reading, over.ceiling_c
         where = f" ({hottest.place})" if hottest.place else ""
         grain, limit = plan.words.temperature(hottest.value or 0.0), plan.words.temperature(ceiling_c)
-        if over.wettest_wb != wettest_it_may_be(moisture):
-            figure = plan.words.percent(over.wettest_wb, decimals=0)
-            why = f"Grain{where} {grain}; its ceiling is {limit} at the {figure} that its layer may hold by its heat."
+        if over.layer_wb != judged_wb(moisture):
+            figure = plan.words.percent(over.layer_wb, decimals=0)
+            why = f"Grain{where} {grain}; its ceiling is {limit} at the {figure} that its layer holds by its heat."
         elif moisture is not None and moisture.is_told:
             figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
-            why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture, at the upper bound."
+            why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture."
         else:
             why = f"Grain{where} {grain}; its moisture is not known, and the ceiling of wet grain is {limit}."
         return _lower_step(plan, ceiling_c, hottest.at, hottest.at, hottest.at + QUARTER, why, "facts")
@@ -174,10 +175,10 @@ def _lower_step(
 
 
 class _Over(NamedTuple):
-    """A reading of the grain, and the ceiling of its layer at the wettest that it may be."""
+    """A reading of the grain, and the ceiling of its layer."""
 
     reading: Reading
-    wettest_wb: float
+    layer_wb: float
     ceiling_c: float
 
     @property
@@ -192,7 +193,7 @@ def _over(plan: InPlan) -> Iterator[_Over]:
         each for each in plan.batch.history.readings("grain_temperature") if each.value is not None and each.at >= since
     ]
     for reading in {each.place: each for each in read}.values():
-        wettest_wb = as_read(plan.batch.history, reading, plan.batch.now)
-        ceiling_c = plan.programme.ceiling_c(wettest_wb)
+        layer_wb = as_read(plan.batch.history, reading, plan.batch.now)
+        ceiling_c = plan.programme.ceiling_c(layer_wb)
         if ceiling_c is not None:
-            yield _Over(reading, wettest_wb, ceiling_c)
+            yield _Over(reading, layer_wb, ceiling_c)

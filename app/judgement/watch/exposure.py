@@ -1,6 +1,6 @@
 """How long, and by how much, the grain on the kiln stood above the programme's ceiling for its moisture.
 
-The moisture is taken at the upper bound of what is known: wetter grain bears less heat. Between readings the
+The moisture is taken as it most likely is, and where nothing tells it as wet as can be. Between readings the
 temperature runs straight; the ceiling steps where the moisture crosses an edge of it.
 """
 
@@ -15,12 +15,26 @@ from itertools import pairwise, zip_longest
 from typing import NamedTuple
 
 from app.judgement.facts.shapes import Reading
-from app.judgement.forecasts.moisture import determinations
+from app.judgement.forecasts.moisture import determinations, judged_wb, moisture_at
 from app.judgement.history.history import History, by_place, hours_between
 from app.judgement.history.kiln_runs import Run, run_at
 from app.judgement.history.stages import Stage, stages
-from app.judgement.watch.layers import wettest_where_read
+from app.judgement.watch.layers import OfBed, as_read
 from app.science.enzymes import Exposure, hours_and_degree_hours_above
+
+TOLERATED_H = 0.25
+ACT_EXCESS_C = 5.0
+ACT_HOURS = 1.0
+AT_ONCE_C = 10.0
+"""From memory: a quarter of an hour over the ceiling is let pass; an hour, or five degrees, does lasting harm."""
+
+OVER_BY_C = 1.0
+"""Nearer to the ceiling than this neither probe nor thermostat tells over from under: from memory."""
+
+
+def is_over(grain_c: float, ceiling_c: float) -> bool:
+    return grain_c >= ceiling_c + OVER_BY_C
+
 
 HOLDS_FOR = timedelta(hours=1)
 """How long a last reading is taken to hold on a kiln that goes on, from memory: after that nobody knows."""
@@ -76,13 +90,13 @@ class KilnExposure:
         return max((span.worst_excess_c for span in self.spans), default=0.0)
 
 
-def kiln_exposures(history: History, now: datetime) -> list[KilnExposure]:
+def kiln_exposures(history: History, now: datetime, of_bed: OfBed = judged_wb) -> list[KilnExposure]:
     """Each place that was measured on the kiln under a programme with a ceiling, the hottest first."""
     places: dict[str | None, list[LoadAtPlace]] = {}
     for kilning in (stage for stage in stages(history, now) if stage.name == "kilning"):
         end = min(kilning.ends_at or now, now)
         for place, readings in by_place(_read_in(history, kilning, end)).items():
-            pieces = _pieces(history, place, _held(readings, end, run_at(history, kilning.starts_at)))
+            pieces = _pieces(history, _held(readings, end, run_at(history, kilning.starts_at)), of_bed)
             places.setdefault(place, []).append(LoadAtPlace(pieces, readings, kilning.ends_at is None))
     exposures = [_exposure(place, loads) for place, loads in places.items() if _has_ceiling(loads)]
     return sorted(exposures, key=lambda each: (-each.degree_hours, -each.hours, each.place or ""))
@@ -111,35 +125,49 @@ def _read_in(history: History, kilning: Stage, end: datetime) -> Iterator[Readin
             yield reading
 
 
-Point = tuple[datetime, float]
+class Held(NamedTuple):
+    """From a reading to the next, or for as long as it holds: then the last is the first."""
+
+    first: Reading
+    last: Reading
+    until: datetime
 
 
-def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iterator[tuple[Point, Point]]:
+def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iterator[Held]:
     """From reading to reading. The last holds for HOLDS_FOR, as does one before a change of heat."""
-    points = [(reading.at, reading.value) for reading in readings if reading.value is not None]
-    for point, following in zip_longest(points, points[1:]):
-        changes_at = run.changes_after(point[0]) if run is not None else None
-        if following is not None and (changes_at is None or changes_at >= following[0]):
-            yield point, following
+    for reading, following in zip_longest(readings, readings[1:]):
+        changes_at = run.changes_after(reading.at) if run is not None else None
+        if following is not None and (changes_at is None or changes_at >= following.at):
+            yield Held(reading, following, following.at)
             continue
-        ends = (until, point[0] + HOLDS_FOR, changes_at, following and following[0])
+        ends = (until, reading.at + HOLDS_FOR, changes_at, following.at if following is not None else None)
         held_until = min(end for end in ends if end is not None)
-        if held_until > point[0]:
-            yield point, (held_until, point[1])
+        if held_until > reading.at:
+            yield Held(reading, reading, held_until)
 
 
-def _pieces(history: History, place: str | None, held: Iterable[tuple[Point, Point]]) -> list[Piece]:
+def _pieces(history: History, held: Iterable[Held], of_bed: OfBed) -> list[Piece]:
     """The readings cut where the moisture was determined and where it crosses an edge of the ceiling."""
     moments = [sample.at for sample in determinations(history)]
     pieces: list[Piece] = []
-    for (start, first_c), (end, last_c) in held:
+    for each in held:
+        start, end, first_c, last_c = each.first.at, each.until, each.first.value or 0.0, each.last.value or 0.0
         inside = moments[bisect.bisect_right(moments, start) : bisect.bisect_left(moments, end)]
         marks = list(dict.fromkeys([start, *inside, end]))
         line = _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
-        upper = [wettest_where_read(history, mark, place, line.at(mark)) for mark in marks]
-        for (begins, ends), wet_to_dry in zip(pairwise(marks), pairwise(upper), strict=True):
+        moist = _moist(history, each, marks, line, of_bed)
+        for (begins, ends), wet_to_dry in zip(pairwise(marks), pairwise(moist), strict=True):
             pieces += _cut(history, begins, ends, wet_to_dry, line)
     return pieces
+
+
+def _moist(history: History, held: Held, marks: Sequence[datetime], line: _Line, of_bed: OfBed) -> Sequence[float]:
+    """At each mark: of the bed; or straight from look to look, where the heat of the layer told it at one of them."""
+    bed = [of_bed(moisture_at(history, mark)) for mark in marks]
+    first, last = as_read(history, held.first, None, of_bed), as_read(history, held.last, held.until, of_bed)
+    if (first, last) == (bed[0], bed[-1]):
+        return bed
+    return [first + (last - first) * line.share(mark) for mark in marks]
 
 
 @dataclass(frozen=True)
@@ -149,15 +177,17 @@ class _Line:
     first_c: float
     rise_c: float
 
+    def share(self, moment: datetime) -> float:
+        return (moment - self.start).total_seconds() / self.seconds if self.seconds else 0.0
+
     def at(self, moment: datetime) -> float:
-        share = (moment - self.start).total_seconds() / self.seconds if self.seconds else 0.0
-        return self.first_c + share * self.rise_c
+        return self.first_c + self.share(moment) * self.rise_c
 
 
 def _cut(
     history: History, start: datetime, end: datetime, wet_to_dry: tuple[float, float], line: _Line
 ) -> Iterable[Piece]:
-    """Cut where the moisture's upper bound, running straight, crosses an edge of the ceiling."""
+    """Cut where the moisture, running straight, crosses an edge of the ceiling."""
     programme = history.programme_at(start)
     wet, dry = wet_to_dry
     cuts = {0.0, 1.0}

@@ -33,7 +33,7 @@ def waiting_watch(history: History, now: datetime, words: Words) -> Watch | None
 
 
 def ceiling_watch(history: History, programme: Programme, stage: Stage, now: datetime, words: Words) -> Watch | None:
-    """The grain's slope against the ceiling at the wettest that it may be now: as it dries, the ceiling only rises."""
+    """The grain's slope against the ceiling at its moisture now: as it dries, the ceiling only rises."""
     since = max(stage.starts_at, now - RECENT)
     read = history.readings("grain_temperature")
     places = by_place(each for each in read if is_usable(each) and since <= each.at <= now)

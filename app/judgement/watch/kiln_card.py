@@ -12,7 +12,7 @@ from app.judgement.forecasts.bed import BED
 from app.judgement.forecasts.course import is_usable
 from app.judgement.forecasts.drying import DryingFit
 from app.judgement.forecasts.forecast import Fit, KilnForecast, StopAt
-from app.judgement.forecasts.moisture import Estimate, wettest_it_may_be
+from app.judgement.forecasts.moisture import Estimate, judged_wb
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import fired_at, run_at
 from app.judgement.history.stages import Stage
@@ -20,7 +20,7 @@ from app.judgement.history.told_late import told_until
 from app.judgement.malt.dry_enough import Dryness, dryness
 from app.judgement.programmes.parts import CeilingStep
 from app.judgement.programmes.programme import Limit, Programme
-from app.judgement.watch.exposure import KilnExposure, kiln_exposure
+from app.judgement.watch.exposure import KilnExposure, is_over, kiln_exposure
 from app.judgement.watch.kiln import RECENT
 from app.judgement.watch.layers import as_read
 from app.judgement.watch.watch import Gap
@@ -44,7 +44,7 @@ NO_DRY = Gap("dry", "How much water is still to go", "say what was charged, and 
 
 @dataclass(frozen=True)
 class CeilingNow:
-    """The step of the programme's ceiling that holds at the upper bound of the moisture, and the one after it.
+    """The step of the programme's ceiling that holds at the moisture it is judged by, and the one after it.
 
     place: which step, from 1, of how many. moisture: None where nothing ever told it.
     """
@@ -62,7 +62,7 @@ class CeilingNow:
 
     @property
     def is_next_likely(self) -> bool:
-        """The middle of what is known is in a drier step: a weighing may allow more heat."""
+        """Little is known, and its middle is in a drier step: a weighing may allow more heat."""
         return (
             self.following is not None
             and self.told is not None
@@ -162,8 +162,8 @@ def _kiln_card(batch: BatchAt) -> KilnCard | None:
 
 
 def _ceiling_now(programme: Programme, moisture: Estimate | None) -> CeilingNow:
-    steps, wettest = programme.ceiling, wettest_it_may_be(moisture)
-    place = next((at for at, each in enumerate(steps) if wettest > each.moisture_above_wb), len(steps) - 1)
+    steps, judged = programme.ceiling, judged_wb(moisture)
+    place = next((at for at, each in enumerate(steps) if judged > each.moisture_above_wb), len(steps) - 1)
     following = steps[place + 1] if place + 1 < len(steps) else None
     return CeilingNow(steps[place], following, place + 1, len(steps), moisture)
 
@@ -185,7 +185,10 @@ def _hottest(history: History, stage: Stage, now: datetime, programme: Programme
     )
     read = [
         Hottest(
-            each.place or "", each.value, each.at, (limit := ceilings.get(each.id)) is not None and each.value > limit
+            each.place or "",
+            each.value,
+            each.at,
+            (limit := ceilings.get(each.id)) is not None and is_over(each.value, limit),
         )
         for each in last.values()
         if each.value is not None

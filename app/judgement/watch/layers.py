@@ -2,18 +2,18 @@
 
 Wet grain stands near the wet bulb of the air, so that a layer which reads close to the air-on is dry, however wet the
 bed is; and one that does not is still wet, however dry the bed is. At the air side itself grain is as hot as the air at
-once, and its heat tells nothing.
+once, and its heat tells nothing. Nor is grain that still warms after its air was raised wet because it lags.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.air_off import air_on_at
 from app.judgement.forecasts.drying import DryingFit
-from app.judgement.forecasts.forecast import fit
-from app.judgement.forecasts.moisture import charged, moisture_at, wettest_it_may_be
+from app.judgement.forecasts.moisture import Estimate, charged, drying_of, judged_wb, moisture_at
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import run_at
 from app.science.drying import left_by_rate_share, rate_share_by_air
@@ -29,18 +29,21 @@ ON_TRAYS = 0.4
 """Trays that hold this share of the dry matter charged, or half of a split batch, are the kiln, and no samples of a
 bed: the scale tells how wet the wettest of them is, and walls that lose heat don't. From memory."""
 
+WARMS_FOR_H, RAISED_BY_C = 1.0, 5.0
+"""Grain comes to the heat of hotter air within an hour: from memory."""
+
 DRAGS_AT_MOST = 0.7
 """A standard uncertainty above the drag of the drying prior: then the most water is left at a rate."""
 
 
-def wettest_where_read(history: History, moment: datetime, place: str | None, grain_c: float) -> float:
-    """The moisture, wet basis, by which the heat of the grain at a place is judged at a moment."""
-    return _where_read(history, moment, place, grain_c, wettest_it_may_be(moisture_at(history, moment)))
+OfBed = Callable[[Estimate | None], float]
+"""Which moisture of a bed it is judged by: judged_wb or edge_wb."""
 
 
-def as_read(history: History, reading: Reading, now: datetime | None = None) -> float:
-    """The same for a reading of the grain; by what is known of the bed now, where that is given."""
-    bed = wettest_it_may_be(moisture_at(history, now or reading.at))
+def as_read(history: History, reading: Reading, now: datetime | None = None, of_bed: OfBed = judged_wb) -> float:
+    """The moisture, wet basis, by which the heat of grain is judged that was read; by what is known of the bed now,
+    where that is given."""
+    bed = of_bed(moisture_at(history, now or reading.at))
     return _where_read(history, reading.at, reading.place, reading.value or 0.0, bed)
 
 
@@ -48,19 +51,19 @@ def _where_read(history: History, moment: datetime, place: str | None, grain_c: 
     layer = _layer(history, moment, place, grain_c)
     if layer is None:
         return bed
-    share, most, likely = layer
-    return min(most, bed) if share <= CLOSE_SHARE else min(most, max(bed, likely))
+    most, likely = layer
+    return min(most, max(bed, likely))
 
 
-def _layer(history: History, moment: datetime, place: str | None, grain_c: float) -> tuple[float, float, float] | None:
-    """Its rate as a share, the most that it may hold and what it most likely holds, wet basis; None where its heat
-    tells nothing."""
+def _layer(history: History, moment: datetime, place: str | None, grain_c: float) -> tuple[float, float] | None:
+    """The most that it may hold and what it most likely holds at the least, wet basis; None where its heat tells
+    nothing."""
     if not any(word in (place or "").lower() for word in BEYOND_AIR_SIDE):
         return None
-    run, told = run_at(history, moment), fit(history).story
-    if run is None or told is None or not run.covers(moment):
+    run = run_at(history, moment)
+    if run is None or not run.covers(moment):
         return None
-    drying = next((each for each in told.runs if each.start_h == history.hour(run.heat_at)), None)
+    drying = drying_of(history, run)
     on_c = air_on_at(history, run, moment)
     if (
         drying is None
@@ -73,7 +76,8 @@ def _layer(history: History, moment: datetime, place: str | None, grain_c: float
     share = float(rate_share_by_air(on_c, grain_c, float(wet_bulb_c(on_c, air.relative_humidity))))
     drag = float(drying.posterior.parameters[2])
     most, likely = (_held(drying, share, air.equilibrium_db, each) for each in (max(drag, DRAGS_AT_MOST), drag))
-    return share, most, likely
+    still_warms = drying.air.at(history.hour(moment) - WARMS_FOR_H).temperature_c < air.temperature_c - RAISED_BY_C
+    return most, 0.0 if share <= CLOSE_SHARE or still_warms else likely
 
 
 def _is_on_trays(history: History, drying: DryingFit) -> bool:

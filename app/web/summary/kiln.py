@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from app.judgement.cautions import KILN, Caution
 from app.judgement.forecasts.forecast import KilnForecast, StopAt
+from app.judgement.forecasts.moisture import edge_wb
 from app.judgement.history.history import History, hours_between
 from app.judgement.malt.dry_enough import Dryness
 from app.judgement.programmes.programme import Limit, provenance
@@ -70,7 +71,9 @@ def _floor_row(floor: Limit, bound_c: float, hottest: Hottest | None, words: Wor
 def _ceiling_words(ceiling: CeilingNow, words: Words) -> str:
     if ceiling.told is None:
         return "as for wet grain: its moisture is not known"
-    return f"at {words.percent(ceiling.told.upper, decimals=1)}, the wettest it may be"
+    if ceiling.told.is_known:
+        return f"at {ceiling.told.said(words.percent)} moisture"
+    return f"at {words.percent(edge_wb(ceiling.told), decimals=1)}, as wet as it may well be"
 
 
 def _hot_words(hottest: Hottest | None, words: Words) -> str:
@@ -137,7 +140,7 @@ def _step_row(ceiling: CeilingNow | None, words: Words) -> Row | None:
     edge = words.percent(ceiling.step.moisture_above_wb, decimals=1)
     now = f"now {ceiling.told.said(words.percent) if ceiling.told else 'not known'}"
     likely = " Likely there already: weigh a tray to be sure." if ceiling.is_next_likely else ""
-    note = f"once the wettest it may be is {edge} or less; {now}.{likely} Now {which}"
+    note = f"once it is at {edge} or less; {now}.{likely} Now {which}"
     return ("Next ceiling", both(words, ceiling.following.grain_c), note, "", "", "programmes")
 
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.judgement.flags import Flag
 from app.judgement.forecasts.forecast import fit
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.meaning.meaning import meaning
@@ -57,10 +58,48 @@ def test_heat_off_ends_it() -> None:
     assert hour_of(story.flag(163, "over_ceiling").ends_at) == 161.5
 
 
-def test_the_ceiling_is_that_of_the_upper_bound_of_the_moisture() -> None:
-    # Tested at 24.9 ± 0.6 %: the upper bound is above 25 %, where the ceiling is 50 °C and not 60.
-    assert hot((160.1, 52.0), (160.2, 52.0), (160.6, 52.0), moisture_wb=0.249).flags(160.6, "over_ceiling")
-    assert not hot((160.1, 52.0), (160.2, 52.0), (160.6, 52.0), moisture_wb=0.2).flags(160.6, "over_ceiling")
+def test_the_ceiling_is_that_of_the_middle_of_the_moisture() -> None:
+    # Loaded at 27 and at 24.9 %: above 25 % the ceiling is 50 °C and not 60.
+    assert hot((160.1, 52.0), (160.2, 52.0), (160.6, 52.0), moisture_wb=0.27).flag(160.6, "over_ceiling")
+    assert not hot((160.1, 52.0), (160.2, 52.0), (160.6, 52.0), moisture_wb=0.249).flags(160.6, "over_ceiling")
+
+
+def test_grain_that_is_far_over_only_if_it_is_as_wet_as_it_may_well_be_is_to_be_weighed_and_not_cooled() -> None:
+    def at(grain_c: float, moisture_wb: float) -> list[Flag]:
+        held = ((160.1, grain_c), (160.2, grain_c), (160.6, grain_c))
+        return hot(*held, moisture_wb=moisture_wb).flags(160.6, "over_ceiling")
+
+    (flag,) = at(56.0, 0.248)
+    assert flag.severity == "caution"
+    assert "perhaps over its ceiling of 50.0 °C" in flag.title
+    assert flag.remedy == "Weigh a tray, or test it, before more heat."
+    assert at(54.9, 0.248) == [], "not far over"
+    assert at(56.0, 0.24) == [], "not so wet"
+    story = hot((160.1, 56.0), (160.2, 56.0), (160.6, 56.0), moisture_wb=0.248)
+    assert not any(step.what.startswith("Lower") for step in next_steps(story.history(), moment(160.6)))
+
+
+def test_a_probe_and_a_thermostat_tell_over_from_under_to_a_degree() -> None:
+    assert hot((161, 50.9), (163, 50.9)).flags(163, "over_ceiling") == []
+    assert hot((161, 51.0), (163, 51.0)).flag(163, "over_ceiling").severity == "act"
+
+
+def test_over_the_ceiling_of_a_moisture_that_is_hardly_known_is_to_be_acted_on_where_it_is_far_over() -> None:
+    def flag(grain_c: float) -> Flag:
+        story = Story().kiln()
+        for hour in range(7):
+            story.read(160.2 + hour, "air_on_temperature", 60.0)
+        story.grain(164.5, grain_c)
+        story.grain(166.0, grain_c)
+        known = moisture_at(story.history(), moment(164.5))
+        assert known is not None
+        assert known.is_told
+        assert not known.is_known
+        return story.flag(166.1, "over_ceiling")
+
+    assert flag(57.0).severity == "caution"
+    assert "upper edge" in flag(57.0).meaning
+    assert flag(62.0).severity == "act"
 
 
 def test_the_hottest_place_tells_it() -> None:

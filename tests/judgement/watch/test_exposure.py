@@ -33,8 +33,8 @@ def test_the_ceiling_rises_as_the_grain_dries() -> None:
     story.tell(163, "heat_off")
     found = kiln_exposure(story.history(), moment(163))
     assert found is not None
-    # The moisture itself passes 25 % after an hour; its upper bound, which counts, a little later.
-    assert 1.0 < found.hours < 1.6
+    # The moisture passes 25 % after an hour.
+    assert found.hours == pytest.approx(1.0, abs=0.02)
     assert found.degree_hours == pytest.approx(5.0 * found.hours)
 
 
@@ -64,6 +64,21 @@ def test_the_last_reading_holds_for_an_hour_and_no_longer() -> None:
         found = kiln_exposure(history, moment(hour))
         assert found is not None
         assert found.hours == pytest.approx(expected)
+
+
+def test_a_reading_that_holds_is_judged_by_the_air_in_which_it_was_read_and_not_by_hotter_air_after_it() -> None:
+    """A layer at 69.5 °C in air of 70 is dry; in the 84 that came after it, it would pass for wet."""
+    story = Story().kiln()
+    story.tell(160, "bed_depth", {"value": 0.3})
+    for hour, on_c, off_c in ((161.2, 70.0, 30.0), (162.2, 70.0, 30.0), (163.2, 70.0, 31.0), (164.5, 84.0, 60.0)):
+        story.read(hour, "air_on_temperature", on_c)
+        story.read(hour + 0.02, "air_off_temperature", off_c)
+    story.grain(163.25, 69.5, "middle")
+    story.tell(163.3, "set_point", {"value": 84.0})
+    found = kiln_exposure(story.history(), moment(164.6))
+    assert found is not None
+    assert found.measured_hours == pytest.approx(1.0)
+    assert found.hours == 0.0
 
 
 def test_no_exposure_without_grain_on_the_kiln_or_without_a_ceiling() -> None:

@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from app.judgement.flags import evaluate
-from app.judgement.forecasts.moisture import moisture_at
+from app.judgement.forecasts.moisture import edge_wb, moisture_at
 from app.judgement.history.kiln_runs import fired_at
 from app.judgement.history.stages import all_stages
 from app.judgement.steps.next_steps import next_steps
@@ -128,14 +128,22 @@ def test_the_ceiling_rises_step_by_step_as_it_dries(moisture_wb: float, grain_c:
     assert (following.grain_c if following else None) == next_c
 
 
-def test_the_ceiling_is_that_of_the_wettest_it_may_be_and_says_when_a_weighing_may_allow_more() -> None:
+def test_the_ceiling_is_that_of_the_middle_of_a_moisture_that_is_known() -> None:
     card = card_at(loaded(0.248), 160.0)
     assert card.ceiling is not None
     known = card.ceiling.moisture
     assert known.moisture_wb < 0.25 < known.upper
-    assert card.ceiling.step.grain_c == 50.0
+    assert card.ceiling.step.grain_c == 62.0
+    assert not card.ceiling.is_next_likely
+
+
+def test_the_ceiling_of_a_moisture_that_is_hardly_known_is_that_of_its_edge_and_a_weighing_may_allow_more() -> None:
+    card = card_at(drying(), 166.0)
+    hardly = card.ceiling.moisture
+    assert not hardly.is_known
+    assert hardly.moisture_wb < 0.12 < edge_wb(hardly) < 0.25
+    assert card.ceiling.step.grain_c == 62.0
     assert card.ceiling.is_next_likely
-    assert not card_at(loaded(0.40), 160.0).ceiling.is_next_likely
 
 
 def test_the_ceiling_never_rises_when_less_is_known_of_the_moisture() -> None:
