@@ -9,12 +9,11 @@ from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Weighing
 from app.judgement.forecasts.bed import BED
-from app.judgement.grain.moisture_samples import MoistureSample, determined, net_of, scale_step_kg, tray_start
+from app.judgement.grain.moisture_samples import SCALE_SD, MoistureSample, determined, net_of, tray_start, tray_step_kg
 from app.judgement.grain.moisture_trays import State, is_heavier, tray_sample
 from app.judgement.history.history import History
 from app.judgement.history.kiln_runs import AS_LOADED
 from app.judgement.history.stages import Stage
-from app.science.moisture import resolution_sd
 
 LEAST_RATIO_SD = 0.002
 """Of a tray's weight against its first, beside the step of the scale: grain spilt or clinging, from memory."""
@@ -144,6 +143,5 @@ def _by_weight(history: History, heat_at: datetime, tray: Tray, first: Weighing,
     # Soon after the heat it is as it was loaded: the curve is to begin there too, and not lower.
     start_at = min(first.at, heat_at) if first.at <= heat_at + AS_LOADED else first.at
     first_kg, now_kg = tray.net_kg(first), tray.net_kg(weighing)
-    steps = (resolution_sd(scale_step_kg(each)) for each in (weighing, first))
-    sd = math.hypot(LEAST_RATIO_SD, *(step / first_kg for step in steps))
+    sd = math.hypot(LEAST_RATIO_SD, *(SCALE_SD * tray_step_kg(history, each) / first_kg for each in (weighing, first)))
     return Determined(history.hour(weighing.at), history.hour(start_at), tray.number, now_kg / first_kg, sd, False)

@@ -178,12 +178,17 @@ def scale_step_kg(weighed: Weighing | Part, alike: Sequence[Weighing] = ()) -> f
     typed_kg = _typed_step_kg(weighed)
     if typed_kg is None:
         return 0.001 * mass_kg
-    finest_kg = min([typed_kg, *(step for each in alike if (step := _typed_step_kg(each)) is not None)])
+    return common_step_kg(alike) or min(typed_kg, COARSEST_STEP * mass_kg)
+
+
+def common_step_kg(alike: Sequence[Weighing]) -> float | None:
+    """Of which all that was weighed on one scale is a multiple, where that is more than the last digit typed."""
+    finest_kg = min((step for each in alike if (step := _typed_step_kg(each)) is not None), default=None)
+    if finest_kg is None:
+        return None
     steps = {round(kg / finest_kg) for each in alike for kg in _shown_kg(each)}
     common = math.gcd(*steps) if len(steps) >= FEWEST_TO_TELL else 1
-    if common > 1 and common ** (1 - len(steps)) < CHANCE:
-        return finest_kg * common
-    return min(typed_kg, COARSEST_STEP * mass_kg)
+    return finest_kg * common if common > 1 and common ** (1 - len(steps)) < CHANCE else None
 
 
 def _typed_step_kg(weighed: Weighing | Part) -> float | None:

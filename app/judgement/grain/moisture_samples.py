@@ -14,6 +14,7 @@ from app.judgement.grain.charges import (
     MEASURED_MOISTURE_SD,
     Charged,
     charged,
+    common_step_kg,
     dry_kg_of,
     first_charges,
     grain_at,
@@ -43,6 +44,7 @@ __all__ = [
     "sample_of",
     "scale_step_kg",
     "tray_start",
+    "tray_step_kg",
 ]
 
 TEST_SD = {"oven_grain": 0.0015, "oven_malt": 0.0015, "oven_two_stage": 0.003, "kitchen_oven": 0.0025, "meter": 0.0025}
@@ -231,6 +233,15 @@ def _bag_began(history: History, start: Weighing, before: Sequence[MoistureSampl
 def _with_its_tare(weighing: Weighing) -> float:
     """Two readings of the scale make a net weight, where the bag was weighed by itself too."""
     return math.sqrt(2.0) if weighing.tare_kg is not None else 1.0
+
+
+def tray_step_kg(history: History, weighing: Weighing) -> float:
+    """The step of a tray's scale, as all that lay on it shows that; for a net weight, of both readings."""
+    return (history.once(_step_of_trays) or scale_step_kg(weighing)) * _with_its_tare(weighing)
+
+
+def _step_of_trays(history: History) -> float | None:
+    return common_step_kg(history.of_shape(Weighing, "tray"))
 
 
 def net_of(weighing: Weighing, start: Weighing) -> float:

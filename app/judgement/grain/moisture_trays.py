@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from app.judgement.facts.shapes import Weighing
-from app.judgement.grain.moisture_samples import Against, MoistureSample, net_of, scale_step_kg, tray_start
+from app.judgement.grain.moisture_samples import SCALE_SD, Against, MoistureSample, net_of, tray_start, tray_step_kg
 from app.judgement.history.history import History
 from app.science import moisture as science
 
@@ -37,7 +37,7 @@ def tray_against(history: History, weighing: Weighing, loaded: State) -> Against
     net_kg, start_kg = net_of(weighing, start), net_of(start, start)
     if net_kg >= start_kg * (1.0 - moisture_wb - SURE_SDS * sd):
         net_kg = max(net_kg, start_kg * (1.0 - moisture_wb))
-    steps = scale_step_kg(start), scale_step_kg(weighing)
+    steps = (tray_step_kg(history, each) for each in (start, weighing))
     return Against(net_kg, start_kg, moisture_wb, sd, start.at, *steps, start)
 
 
@@ -51,8 +51,8 @@ def tray_sample(history: History, weighing: Weighing, loaded: State) -> Moisture
             against.net_kg,
             against.first_kg,
             against.moisture_wb,
-            mass_sd_kg=science.resolution_sd(against.step_kg),
-            initial_mass_sd_kg=science.resolution_sd(against.first_step_kg),
+            mass_sd_kg=SCALE_SD * against.step_kg,
+            initial_mass_sd_kg=SCALE_SD * against.first_step_kg,
             initial_moisture_sd=against.moisture_sd,
             dry_loss_sd=0.0,
         )
