@@ -380,10 +380,15 @@ def _grown_h(run: Run) -> float | None:
 
 
 def _cast_h(run: Run) -> float | None:
-    target = _middle(run, "cast_moisture")
-    return _first(
-        run, lambda hour: target is not None and hour <= run.truth.cast_h and run.truth.moisture(hour) >= target
-    )
+    """When the steep came to the target; where it was cast before that, when it would have, left in its last water.
+
+    Else only grain that takes up water faster than was planned would be counted.
+    """
+    target, truth = _middle(run, "cast_moisture"), run.truth
+    if target is None:
+        return None
+    reached = _first(run, lambda hour: hour <= truth.cast_h and truth.moisture(hour) >= target)
+    return reached or next((hour for hour, wb in truth.had_it_stayed if wb >= target), None)
 
 
 def _first(run: Run, is_so: Callable[[float], bool]) -> float | None:

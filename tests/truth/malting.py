@@ -6,6 +6,7 @@ Of the app there is only the programme, as a person reads it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -29,6 +30,7 @@ STEP_H = 0.1
 
 
 LAYERS_OF_TRAY = 3
+LEFT_IN_H = 120
 
 
 @dataclass
@@ -43,6 +45,7 @@ class Truth:
     events: list[tuple[float, str, str]] = field(default_factory=list)
     slips: set[str] = field(default_factory=set)
     planned_cast_h: float = 0.0
+    had_it_stayed: list[tuple[float, float]] = field(default_factory=list)
     target_wb: float = 0.0
 
     def _at(self, hour: float, column: int) -> float:
@@ -291,11 +294,20 @@ class Malting:
             self.steep.drain()
             return
         self.truth.planned_cast_h = self.hour
+        self.truth.had_it_stayed = self._had_it_stayed()
         if self.tweaks.last_steep_extra_h:
             for _ in range(3):
                 self._steep_on(self.tweaks.last_steep_extra_h / 3.0)
                 if self.has_bag:
                     self.bag(must=True)
+
+    def _had_it_stayed(self) -> list[tuple[float, float]]:
+        """What the moisture would have been, hour by hour, if nobody had ended the last immersion."""
+        steep, found = deepcopy(self.steep), []
+        for hours in range(LEFT_IN_H):
+            found.append((self.hour + hours, steep.water_db / (1.0 + steep.water_db)))
+            steep.advance(1.0, self.tub_c)
+        return found
 
     def spent(self, kind: str) -> float:
         """Hours since something was last done."""
