@@ -10,7 +10,7 @@ them.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -141,6 +141,12 @@ class Posterior:
         """Whether it was learned from the very same: then there is nothing to learn again."""
         is_same_law = self.model is model and self.kernel is kernel and self.prior.is_same(prior)
         return is_same_law and all(np.array_equal(*pair) for pair in ((self.x, x), (self.y, y), (self.y_sd, y_sd)))
+
+    def about(self, parameters: Array, covariance: Array) -> Posterior:
+        """The same measurements, where the parameters are known otherwise."""
+        moved = moved_by(self.model, self.x, parameters, covariance)
+        short = self.y - self.model(self.x, parameters)
+        return replace(self, parameters=parameters, covariance=covariance, residuals=short, moved=moved)
 
     def predict(self, x: Array) -> tuple[Array, Array]:
         """The curve with its wandering at these columns, and the standard uncertainty of it."""

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from app.judgement.facts.shapes import Fact, Weighing
 from app.judgement.forecasts import forecast
+from app.judgement.forecasts.asking import band_by_plan
 from app.judgement.forecasts.bed import BED
-from app.judgement.forecasts.course import course_to_plan
 from app.judgement.forecasts.green import green
 from app.judgement.forecasts.moisture import samples
 from app.judgement.grain.counts import growth_counts
@@ -170,13 +170,8 @@ def _first_water(history: History) -> Point:
 
 
 def _by_plan(history: History, now: datetime, moments: Sequence[datetime]) -> list[Band]:
-    fitted = forecast.fit(history)
-    assert fitted.story is not None
-    assert fitted.story.uptake is not None
-    assert fitted.programme is not None
-    uptake = fitted.story.uptake
-    course = course_to_plan(uptake.course, fitted.programme, fitted.steep_ordinal, fitted.hour(now))
-    return _rows(uptake.band(_hours(history, moments), course))
+    band = band_by_plan(forecast.fit(history), now)
+    return _as_it_is(history, now, moments) if band is None else _rows(band(_hours(history, moments)))
 
 
 def _as_it_is(history: History, now: datetime, moments: Sequence[datetime]) -> list[Band]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
-from app.judgement.forecasts.band import Array, Value, When, never, unknown, when_reached
+from app.judgement.forecasts.band import Array, Band, Value, When, never, unknown, when_reached
 from app.judgement.forecasts.bed import BED
-from app.judgement.forecasts.course import course_to_plan
+from app.judgement.forecasts.course import Stretch, course_to_plan, planned_course
 from app.judgement.forecasts.drying import DryingFit
 from app.judgement.forecasts.grid import bounded
 from app.judgement.forecasts.growth import BASE_C, GrowthFit
@@ -28,6 +29,9 @@ from app.judgement.programmes.programme import Programme
 
 STEEP_AHEAD_H, GROWTH_AHEAD_H, KILN_AHEAD_H = 96.0, 240.0, 72.0
 """How far ahead a forecast looks: beyond that nobody leaves grain as it is."""
+
+KEPT_WITHIN_H = 2.0
+"""Grain that was under water for so much longer than planned is not kept to its plan: where that ends tells nothing."""
 
 STANDS_STILL = "The heat stands still: without it nothing dries."
 
@@ -111,13 +115,32 @@ def to_moisture(fitted: Fit, target_wb: float, now: datetime) -> When:
 
 def to_moisture_by_plan(fitted: Fit, target_wb: float, now: datetime) -> When | None:
     """The same, with the immersions and air rests that the programme still plans; None where there is no plan."""
+    band = band_by_plan(fitted, now)
+    if band is None:
+        return None
+    hours = _hours(0.0, max(fitted.hour(now), 0.0) + STEEP_AHEAD_H)
+    return when_reached(band, hours, target_wb, fitted.zero_at, reason="Not with the steeps that are planned.")
+
+
+def band_by_plan(fitted: Fit, now: datetime) -> Band | None:
+    """The moisture of a steep that is kept to what the programme still plans; None where it is over or has no plan."""
     uptake = fitted.story.uptake if fitted.story else None
     if uptake is None or uptake.end_h is not None or fitted.programme is None:
         return None
-    course = course_to_plan(uptake.course, fitted.programme, fitted.steep_ordinal, fitted.hour(now))
-    hours = _hours(0.0, max(fitted.hour(now), 0.0) + STEEP_AHEAD_H)
-    reason = "Not with the steeps that are planned."
-    return when_reached(lambda at: uptake.band(at, course), hours, target_wb, fitted.zero_at, reason=reason)
+    now_h = fitted.hour(now)
+    course = course_to_plan(uptake.course, fitted.programme, fitted.steep_ordinal, now_h)
+    planned = planned_course(fitted.programme)
+    if planned and course:
+        end_h = course[-1].start_h + planned[-1].end_h - planned[-1].start_h
+        ends_wb = [wb for hour, wb in fitted.programme.planned_curve("moisture_wb") if hour <= planned[-1].end_h]
+        if end_h > now_h and _wet_h(course, end_h) <= _wet_h(planned, planned[-1].end_h) + KEPT_WITHIN_H:
+            uptake = uptake.kept_to(course, end_h, ends_wb[-1])
+    kept = uptake
+    return lambda hours: kept.band(hours, course)
+
+
+def _wet_h(course: Sequence[Stretch], until_h: float) -> float:
+    return sum(min(each.end_h, until_h) - each.start_h for each in course if each.is_immersed)
 
 
 def acrospire(fitted: Fit, at: datetime) -> Value:

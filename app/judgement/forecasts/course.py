@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 
@@ -12,6 +14,7 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.band import Array
 from app.judgement.forecasts.grid import bounded
 from app.judgement.forecasts.priors import REFERENCE_WATER_C
+from app.judgement.grain.moisture_samples import FILM_LASTS_H
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage, all_stages
 from app.judgement.programmes.programme import Programme
@@ -22,10 +25,15 @@ BEYOND_H = 240.0
 """How far a steep is followed that goes on as it is."""
 
 KNOT_H = 0.5
-FILM_AT_FIRST, FILM_AT_LAST, FILM_LASTS_H = 1.8, 0.15, 6.0
+FILM_AT_FIRST, FILM_AT_LAST = 1.8, 0.15
 """An hour of a rest counts for more at first, for there is no more water than the film on the grain, and that is drawn
 in or dries off in the first hours; over the 12 h of a usual rest the share comes out nearly as it is stated. From
 memory."""
+
+ANEW_LASTS_H = 2.0
+"""For so long water goes in faster after a rest: in the rest that of the outer layers sinks in (the grain equilibrates,
+Companion 2011, "Steeping"), and then they fill anew. Set on the first set of the bench of truth."""
+
 _ACTIVATION_STEP_J = 1000.0
 
 
@@ -46,22 +54,26 @@ class Stretch:
 
 @dataclass(frozen=True, eq=False)
 class Clock:
-    """Effective hours by the clock's hours: under water, in air rests, and how both move with the activation energy."""
+    """Effective hours by the clock's hours: under water, in air rests, and how both move with the activation energy.
+
+    anew: of those under water, as many as come soon after a rest.
+    """
 
     hours: Array
     immersed: Array
     rested: Array
+    anew: Array
     immersed_slope: Array
     rested_slope: Array
 
     def at(self, hours: Array) -> Array:
-        """Rows: hours under water, in air rests, and the slope of the logarithm of each per kJ/mol."""
-        wet, rest = np.interp(hours, self.hours, self.immersed), np.interp(hours, self.hours, self.rested)
+        """Rows: hours under water, in air rests, anew, and the slope of the logarithm of the first two per kJ/mol."""
+        wet, rest, anew = (np.interp(hours, self.hours, each) for each in (self.immersed, self.rested, self.anew))
         slopes = [
             np.interp(hours, self.hours, slope) / np.maximum(time, 1e-9)
             for slope, time in ((self.immersed_slope, wet), (self.rested_slope, rest))
         ]
-        return np.stack((wet, rest, *slopes))
+        return np.stack((wet, rest, anew, *slopes))
 
 
 def clock_of(course: Sequence[Stretch]) -> Clock:
@@ -74,19 +86,35 @@ def clock_of(course: Sequence[Stretch]) -> Clock:
     (immersed, both), (immersed_more, both_more) = times
     rested, rested_more = (_of_film(hours, course, each) for each in (both - immersed, both_more - immersed_more))
     per_kj = 1000.0 / _ACTIVATION_STEP_J
-    return Clock(hours, immersed, rested, (immersed_more - immersed) * per_kj, (rested_more - rested) * per_kj)
+    anew = _anew(hours, course, immersed)
+    return Clock(hours, immersed, rested, anew, (immersed_more - immersed) * per_kj, (rested_more - rested) * per_kj)
 
 
 def _of_film(hours: Array, course: Sequence[Stretch], rested: Array) -> Array:
     """The hours of rests, those counted for more that come while the film of water is still on the grain."""
-    rests = np.array([each.start_h for each in course if not each.is_immersed])
-    if not len(rests):
-        return rested
-    begun = rests[np.maximum(np.searchsorted(rests, hours[:-1], side="right") - 1, 0)]
-    since, until = np.maximum(hours[:-1] - begun, 0.0), np.maximum(hours[1:] - begun, 0.0)
-    lasted = np.maximum(until - since, 1e-9)
-    film = FILM_AT_FIRST * FILM_LASTS_H * (np.exp(-since / FILM_LASTS_H) - np.exp(-until / FILM_LASTS_H)) / lasted
-    return np.concatenate(([0.0], np.cumsum(np.diff(rested) * (FILM_AT_LAST + film))))
+    film = _fading(hours, [(each.start_h, 1.0) for each in course if not each.is_immersed], FILM_LASTS_H)
+    return np.concatenate(([0.0], np.cumsum(np.diff(rested) * (FILM_AT_LAST + FILM_AT_FIRST * film))))
+
+
+def _anew(hours: Array, course: Sequence[Stretch], immersed: Array) -> Array:
+    """The hours under water soon after a rest; after a short one fewer."""
+    after = [
+        (wet.start_h, -math.expm1((rest.start_h - rest.end_h) / FILM_LASTS_H))
+        for rest, wet in pairwise(course)
+        if wet.is_immersed and not rest.is_immersed
+    ]
+    return np.concatenate(([0.0], np.cumsum(np.diff(immersed) * _fading(hours, after, ANEW_LASTS_H))))
+
+
+def _fading(hours: Array, begun: Sequence[tuple[float, float]], lasts_h: float) -> Array:
+    """For each interval what is left, on the mean, of what last began with a strength; 0 before any."""
+    left = np.zeros(len(hours) - 1)
+    for start_h, strength in begun:
+        since, until = hours[:-1] - start_h, hours[1:] - start_h
+        lasted = np.maximum(until - since, 1e-9)
+        fallen = strength * lasts_h * (np.exp(-since / lasts_h) - np.exp(-until / lasts_h)) / lasted
+        left = np.where(since >= -1e-9, fallen, left)
+    return left
 
 
 def _knots(course: Sequence[Stretch]) -> tuple[Array, Array, Array]:

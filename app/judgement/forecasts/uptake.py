@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 
@@ -19,17 +19,25 @@ from app.judgement.history.history import History
 from app.judgement.programmes.programme import Programme
 from app.science.fitting import Drift, Kernel, Posterior, Prior, Wander, fit_curve
 
-LEARNED = 5
+LEARNED = 6
 WANDERS_DB = 0.02
 WANDERS_OVER = 0.5
 """How far grain strays from its curve, kg/kg dry basis, and over which change of log effective hours it does; set on
 made-up lots, see the backtest, and on the first set of the bench of truth."""
 
-PLAN_SD_DB = 0.06
+AT_ONCE_DB, AT_ONCE_H = 0.04, 0.02
+"""The skins fill at once, kg/kg dry basis: 0.045 in wheat at 22 °C (Becker 1960, Cereal Chem. 37:309, abstract), here a
+little less, for husks and cooler water; within a minute or two: from memory."""
+
+PLAN_OFF_DB, PLAN_BENDS_DB = 0.06, 0.04
+"""A plan is the course of such grain as its author knew: what is steeped by it may be off from all of it alike, by
+two points of moisture, and from each of its steps, by one. From memory."""
+
 PLAN_TELLS = {"log_hours": 1.0}
 PLAN_HARDLY_TELLS = 0.05
-"""A plan says how fast its grain is thought to take up water, and hardly by which curve: that, each parameter's share
-of its spread, is the species'. Taken for more, each programme made another curve of the very same lot. From memory."""
+"""It says how fast its grain is thought to take up water, and hardly by which curve: that, each parameter's share of
+its spread, is the species'. Taken for more, each programme made another curve of the very same lot, and none of them
+the published ones. From memory."""
 
 REST_DRIFTS_DB = 0.005
 """What a rest does beside an even share of an immersion, for each root of an effective hour in it: the film dries off,
@@ -67,7 +75,7 @@ class UptakeFit:
     def effective_h(self, hour: float, course: Sequence[Stretch] | None = None) -> float:
         """Hours under water of the reference that would have done as much."""
         columns = _columns(clock_of(course) if course else self.clock, np.array([hour]))
-        return float(_effective(columns, *_share_and_more(self.posterior.parameters))[0])
+        return float(_effective(columns, *_counts(self.posterior.parameters))[0])
 
     def state(self, hour: float) -> tuple[float, float]:
         """Moisture at an hour, wet basis, and its standard uncertainty."""
@@ -77,6 +85,15 @@ class UptakeFit:
     def shared_wb(self, hour: float) -> float:
         """The same as a fraction wet basis, at the moisture of an hour."""
         return self.shared_db * (1.0 - self.state(hour)[0]) ** 2
+
+    def kept_to(self, course: Sequence[Stretch], end_h: float, moisture_wb: float) -> UptakeFit:
+        """The same, where the steep is known to be kept to a plan of this course that ends at a moisture."""
+        told, start = self.posterior, self.initial_wb / (1.0 - self.initial_wb)
+        end = _columns(clock_of(course), np.array([end_h]))
+        gain = np.array([moisture_wb / (1.0 - moisture_wb) - start])
+        known = Prior(told.prior.names, told.parameters, told.covariance)
+        kept = fit_curve(_gain, known, Kernel(()), end, gain, np.array([PLAN_OFF_DB]))
+        return replace(self, posterior=told.about(kept.parameters, kept.covariance))
 
     @property
     def limit_wb(self) -> float:
@@ -152,7 +169,7 @@ def weighed_in_steep(history: History, zero: datetime, end_h: float | None) -> l
 
 @lru_cache(maxsize=64)
 def programme_prior(programme: Programme | None, species: str) -> Prior:
-    """The species' prior about the rate that the programme's plan leads to, and as wide as it was."""
+    """What the species and the programme's plan tell before anything is weighed."""
     prior = uptake_prior(species)
     course = planned_course(programme) if programme else ()
     if programme is None or not course:
@@ -164,23 +181,27 @@ def programme_prior(programme: Programme | None, species: str) -> Prior:
     columns = _columns(clock_of(course), np.array([hour for hour, _ in points]))
     shares = np.array([PLAN_TELLS.get(name, PLAN_HARDLY_TELLS) for name in prior.names])
     near = Prior(prior.names, prior.mean, prior.covariance * np.outer(shares, shares))
-    return prior.about(fit_curve(_gain, near, KERNEL, columns, gains, np.full(len(gains), PLAN_SD_DB)).parameters)
+    told = fit_curve(_gain, near, PLAN_KERNEL, columns, gains, np.full(len(gains), PLAN_BENDS_DB))
+    return Prior(prior.names, told.parameters, told.covariance + prior.covariance - near.covariance)
 
 
 def _columns(clock: Clock, hours: Array) -> Array:
-    return clock.at(hours) if len(hours) else np.zeros((4, 0))
+    return clock.at(hours) if len(hours) else np.zeros((5, 0))
 
 
-def _effective(x: Array, share: float, more_kj: float) -> Array:
-    wet, rest, wet_slope, rest_slope = x
-    return np.asarray(wet * np.exp(more_kj * wet_slope) + share * rest * np.exp(more_kj * rest_slope))
+def _effective(x: Array, share: float, more_kj: float, anew_counts: float) -> Array:
+    wet, rest, anew, wet_slope, rest_slope = x
+    return np.asarray(
+        (wet + anew_counts * anew) * np.exp(more_kj * wet_slope) + share * rest * np.exp(more_kj * rest_slope)
+    )
 
 
 def _gain(x: Array, parameters: Array) -> Array:
-    """Weibull gain at effective hours; the same as `science.uptake.weibull_gain`, on bare arrays."""
-    hours = _effective(x, *_share_and_more(parameters))
+    """What the skins take at once, and after it a Weibull gain at effective hours, as `science.uptake.weibull_gain`."""
+    hours = _effective(x, *_counts(parameters))
     gain, scale_h, shape = weibull_of(parameters)
-    return np.asarray(-gain * np.expm1(-((hours / scale_h) ** shape)))
+    skins = -AT_ONCE_DB * np.expm1(-hours / AT_ONCE_H)
+    return np.asarray(skins - (gain - AT_ONCE_DB) * np.expm1(-((hours / scale_h) ** shape)))
 
 
 def weibull_of(parameters: Array) -> tuple[float, float, float]:
@@ -189,18 +210,24 @@ def weibull_of(parameters: Array) -> tuple[float, float, float]:
     return np.exp(np.clip(log_gain, -1.2, 0.1)), np.exp(log_hours), np.exp(np.clip(log_shape, -1.5, 0.7))
 
 
-def _share_and_more(parameters: Array) -> tuple[float, float]:
-    """What an hour of air rest counts, and how far the activation energy is from that of the clock, kJ/mol."""
-    share, activation = parameters[3:]
-    return min(max(share, 0.02), 1.0), activation - 40.0
+def _counts(parameters: Array) -> tuple[float, float, float]:
+    """What an hour of air rest counts, how far the activation energy is from that of the clock, kJ/mol, and by how
+    much more an hour counts that begins anew after a rest."""
+    share, activation, anew = parameters[3:]
+    return min(max(share, 0.02), 1.0), activation - 40.0, max(anew, 0.0)
 
 
 def _strays(x: Array) -> tuple[Array, Array]:
     """By the logarithm of the effective hours; at first water there is nothing to stray from."""
-    hours = _effective(x, 0.3, 0.0)
-    return np.log1p(hours), -WANDERS_DB * np.expm1(-hours / 2.0)
+    hours = _effective(x, 0.3, 0.0, 0.0)
+    return np.log1p(hours), -WANDERS_DB * np.expm1(-hours / AT_ONCE_H)
 
 
+def _all_alike(x: Array) -> tuple[Array, Array]:
+    return np.zeros(x.shape[-1]), np.full(x.shape[-1], PLAN_OFF_DB)
+
+
+PLAN_KERNEL = Kernel((Wander(_all_alike, 1.0),))
 KERNEL = Kernel((Wander(_strays, WANDERS_OVER), Drift(lambda x: x[1], REST_DRIFTS_DB)))
 
 

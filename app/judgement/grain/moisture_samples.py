@@ -24,7 +24,8 @@ from app.judgement.grain.charges import (
     together,
 )
 from app.judgement.grain.losses import losses_between, losses_by
-from app.judgement.history.history import History
+from app.judgement.history.history import History, hours_between
+from app.judgement.history.stages import all_stages
 from app.science import moisture as science
 
 __all__ = [
@@ -57,6 +58,9 @@ BAG_LIKE_SD = 0.002
 SCALE_SD = 0.5
 """Of a scale in use, in steps: it may be off by a whole one (OIML R 76-1, 3.5.2: twice the ± 0.5 e that is allowed when
 it is verified, for weights up to 500 e, from memory), taken as 95 %."""
+
+FILM_LASTS_H = 6.0
+"""Of the film of water on drained grain so many hours leave a third: the rest is drawn in or dries off. From memory."""
 
 SAME_MOMENT = timedelta(minutes=15)
 
@@ -267,10 +271,10 @@ def film_of(weighing: Weighing) -> science.FilmCorrection:
 
 
 def _from_mass(history: History, weighing: Weighing, against: Against) -> MoistureSample:
-    film = film_of(weighing)
+    film, clings = film_of(weighing), film_left(history, weighing.at)
     loss = losses_between(history, against.since, weighing.at)
     # Who wipes, wipes much alike each time: half of what the film may come to is the same in all, from memory.
-    film_sd = film.sd_points / math.sqrt(2.0)
+    film_sd = clings * film.sd_points / math.sqrt(2.0)
     value, shared_sd = science.moisture_wb_with_sd(
         against.net_kg,
         against.first_kg,
@@ -280,7 +284,7 @@ def _from_mass(history: History, weighing: Weighing, against: Against) -> Moistu
         initial_mass_sd_kg=SCALE_SD * against.first_step_kg,
         initial_moisture_sd=against.moisture_sd,
         dry_loss_sd=loss.sd,
-        film_points=film.points,
+        film_points=clings * film.points,
         film_sd_points=film_sd,
     )
     own_sd = math.hypot((1.0 - value) * SCALE_SD * against.step_kg / against.net_kg, film_sd / 100.0)
@@ -288,6 +292,14 @@ def _from_mass(history: History, weighing: Weighing, against: Against) -> Moistu
     where = weighing.vessel or ("whole charge" if weighing.kind == "charge_weighing" else None)
     sd = math.hypot(own_sd, shared_sd)
     return MoistureSample(weighing.at, value, sd, weighing, weighing.kind, where, shared_sd=shared_sd)
+
+
+def film_left(history: History, at: datetime) -> float:
+    """How much of the film of water is still on the grain: all in the water, and fading since it was last wet."""
+    since = [stage.ends_at for stage in all_stages(history) if stage.name == "immersion" and stage.starts_at < at]
+    wet = [at if end is None else min(end, at) for end in since]
+    wet += [spray.at for spray in history.of_kind("sprinkled") if spray.at <= at]
+    return math.exp(-hours_between(max(wet), at) / FILM_LASTS_H) if wet else 1.0
 
 
 def tray_start(history: History, weighing: Weighing) -> Weighing | None:

@@ -556,3 +556,17 @@ def test_a_test_of_the_malt_tells_how_wet_its_trays_were_loaded():
     told = next(each for each in samples(story.history()) if each.fact.id == unsure.fact.id)
     assert told.half_width < 0.5 * unsure.half_width
     assert abs(told.moisture_wb - 0.046) < told.half_width + 0.006
+
+
+def test_of_a_bag_that_has_drained_for_hours_less_is_taken_off_for_the_film():
+    def said(hour: float) -> float:
+        story = Story()
+        story.charge(50.0, 0.12, -0.5)
+        story.bag_start(-0.2, 0.5, 0.12)
+        story.say(0.0, "steep_on")
+        story.say(6.0, "drained")
+        story.bag(hour, 0.65, method="drained")
+        return samples(story.history())[-1].moisture_wb
+
+    assert said(7.0) == pytest.approx(said(6.0) + 0.015 * (1.0 - np.exp(-1.0 / 6.0)), abs=0.0005)
+    assert said(6.0) + 0.012 < said(20.0) < said(6.0) + 0.017

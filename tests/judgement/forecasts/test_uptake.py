@@ -7,6 +7,8 @@ from random import Random
 import numpy as np
 import pytest
 
+from app.judgement.forecasts.asking import band_by_plan
+from app.judgement.forecasts.course import course_to_plan, planned_course
 from app.judgement.forecasts.forecast import evaluate, fit, fit_key, moisture_value, time_to_moisture
 from app.judgement.forecasts.moisture import samples
 from app.judgement.history.history import History
@@ -183,7 +185,7 @@ def test_left_in_a_rest_it_takes_longer_than_by_the_plan_that_puts_it_under_wate
     assert forecast.cast.central is None or forecast.cast.central > forecast.cast_by_plan.central
 
 
-def test_a_programme_moves_the_middle_and_not_the_width():
+def test_a_programme_moves_the_middle():
     plain, rye = steep(), steep(programme="rye")
     assert moisture_value(rye.history(), at(5.0)).central > moisture_value(plain.history(), at(5.0)).central
     planned = load_builtin()["rye"].planned_curve("moisture_wb")[1]
@@ -222,3 +224,41 @@ def test_a_warm_start_comes_to_the_same_forecast_as_a_cold_one():
     warm, cold = fit(after, fit(before)), fit(after)
     found = [evaluate(each, at(30.0)).moisture.central for each in (warm, cold)]
     assert found[0] == pytest.approx(found[1], abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    "programme", ["barley_pale", "barley_dark", "kitchen_barley", "kitchen_wheat", "wheat_base", "rye", "oats", "chit"]
+)
+def test_before_anything_is_weighed_a_plan_ends_near_its_target_and_its_last_hour_has_an_end(programme):
+    found = evaluate(fit(steep(programme=programme).history()), at(1.0)).cast_by_plan
+    planned_h = planned_course(load_builtin()[programme])[-1].end_h
+    assert found.low < at(planned_h) < found.high < at(planned_h + 60.0)
+    assert abs(found.central - at(planned_h)) < timedelta(hours=9)
+
+
+def test_where_a_plan_ends_tells_nothing_of_grain_that_was_left_in_the_water():
+    def by_plan(hour: float) -> bool:
+        fitted = fit(steep(programme="barley_pale").history())
+        uptake = fitted.story.uptake
+        course = course_to_plan(uptake.course, fitted.programme, fitted.steep_ordinal, hour)
+        return band_by_plan(fitted, at(hour))(np.array([60.0])) == uptake.band(np.array([60.0]), course)
+
+    # The first drain was due at 6 h.
+    assert not by_plan(7.0)
+    assert by_plan(10.0)
+
+
+def test_the_skins_fill_within_minutes_of_the_first_water():
+    dry, wet = (moisture_value(steep().history(), at(hour)).central for hour in (-0.1, 0.1))
+    # 0.045 kg/kg in wheat (Becker 1960, Cereal Chem. 37:309, abstract); the first minutes' diffusion comes to it.
+    assert 0.03 < wet / (1.0 - wet) - dry / (1.0 - dry) < 0.08
+
+
+def test_an_hour_under_water_brings_more_after_a_rest_than_it_would_have_without_one():
+    resting = steep((5.9, 25.0))
+    resting.say(6.0, "drained")
+    resting.say(20.0, "steep_on")
+    before, after = (moisture_value(resting.history(), at(hour)).central for hour in (20.0, 23.0))
+    course = [moisture_value(steep((5.9, 25.0)).history(), at(hour)).central for hour in np.arange(6.0, 40.0, 0.5)]
+    begins = next(place for place, moisture in enumerate(course) if moisture >= before)
+    assert after - before > 1.2 * (course[begins + 6] - before)
