@@ -196,6 +196,13 @@ def test_a_moisture_that_was_measured_is_asked_about_too(client, session):
     assert [fact.value for fact in tests] == [pytest.approx(0.13)]
 
 
+@pytest.mark.parametrize("known", ["said", "oven_grain"])
+def test_grain_wetter_than_any_that_lies_in_store_is_asked_about(client, session, known):
+    values = sent(client, species="wheat", moisture="60", moisture_unit="percent", moisture_known=known)
+    assert "60 % is more than one expects here" in asked(take_in(client, values))
+    assert list_lots(session) == []
+
+
 def test_grams_for_kilograms_are_asked_about_in_whichever_field_they_stand(client, session):
     for weights in ({"gross": "0.025", "net": ""}, {"gross": "", "net": "0.025"}):
         values = sent(client, gross_unit="kg", **weights)

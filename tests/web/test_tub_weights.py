@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -13,7 +14,7 @@ from app.store.engine import write_session
 from tests.pages import Tub, forms_of, insisting, tub_form
 from tests.writing import NOW, OTHER, add_batch, charge, entry, iso
 
-from .keeping import asked, facts_of, kept, said, text_of
+from .keeping import asked, facts_of, kept, said, text_of, wrong_fields
 
 WEIGHED = ("tray", "test_bag", "test_bag_start", "charge_weighing", "skimmings", "loss", "culms", "outturn")
 MINE, MINE_TOO = {"metric": ("g", "kg"), "us": ("oz", "lb")}, {"metric": "us", "us": "metric"}
@@ -53,6 +54,50 @@ def test_a_tray_heavier_than_its_batch_is_asked_about_and_grams_are_one_tap_away
     assert (tray.gross_kg, tray.typed["gross_unit"]) == (pytest.approx(1.4), "g")
 
 
+def test_what_no_scale_can_show_of_this_batch_can_not_be_kept_as_typed(app: Flask, client: FlaskClient) -> None:
+    tub = tub_of(app, client, "5")
+    typed = {"gross": "1400", "gross_unit": "kg"}
+    answer = tub.keep("tray", typed)
+    assert "as typed" not in asked(answer)
+    about = re.findall(r'value="alternative0:([^"]+)"', answer.text)[0]
+    refused = tub.send("tray", tub.values("tray", typed), insist=f"1:{about}")
+    assert wrong_fields(refused) == {"gross"}
+    assert tub_form(refused.text).values["tray-gross"] == "1400"
+    assert weighings(app) == []
+
+
+@pytest.mark.parametrize("kind", ["charge_weighing", "culms"])
+def test_what_no_scale_can_show_and_no_unit_explains_is_wrong_at_its_field(
+    app: Flask, client: FlaskClient, kind: str
+) -> None:
+    answer = tub_of(app, client, "5").keep(kind, {"net": "1400", "gross_unit": "kg"})
+    assert wrong_fields(answer) == {"net"}
+    assert "Look at the number and its unit, or correct the charge." in text_of(answer)
+    assert 'name="insist"' not in answer.text.partition(f'id="{kind}"')[2].partition('class="keep"')[0]
+
+
+def test_a_heavy_vessel_that_was_not_taken_off_may_still_be_insisted_on(app: Flask, client: FlaskClient) -> None:
+    tub = tub_of(app, client, "5")
+    answer = tub.keep("charge_weighing", {"gross": "20", "gross_unit": "kg"})
+    kept(tub.send("charge_weighing", insisting(answer.text)))
+
+
+def test_a_phone_that_insists_on_what_can_not_be_is_refused_with_its_field(app: Flask, client: FlaskClient) -> None:
+    tub_of(app, client, "5")
+    typed = {"vessel": "tray 1", "gross": "1400", "gross_unit": "kg", "insisted": "1"}
+    entries = [entry("tray", typed, id="beyond", batch=OTHER)]
+    (answer,) = client.post("/sync/facts", json={"entries": entries}).get_json()["answers"]
+    assert (answer["status"], set(answer["errors"])) == (422, {"gross"})
+    assert client.get(f"/sync/batches/{OTHER}").get_json()["most"]["g"] == pytest.approx(25_000.0)
+
+
+def test_what_can_not_be_and_was_insisted_on_before_is_left_out(app: Flask, client: FlaskClient) -> None:
+    tub = tub_of(app, client, "5")
+    typed = {"vessel": "tray 1", "gross": "1400", "gross_unit": "kg", "insisted": "1"}
+    said(app, entry("tray", typed, id="beyond", batch=OTHER))
+    assert "It is left out until it is corrected." in text_of(client.get(f"{tub.path}?kept=beyond"))
+
+
 def test_a_tray_corrected_to_more_than_its_batch_is_asked_about(app: Flask, client: FlaskClient) -> None:
     tub = tub_of(app, client, "5")
     fact_id = kept(tub.keep("tray", {"gross": "1400", "gross_unit": "g"}))
@@ -81,7 +126,8 @@ def test_the_unit_used_last_stays_where_it_fits(app: Flask, client: FlaskClient)
 
 def test_a_unit_in_which_the_charge_was_exceeded_is_not_offered_again(app: Flask, client: FlaskClient) -> None:
     tub = tub_of(app, client, "5")
-    answer = tub.keep("tray", {"gross": "1900", "tare": "500", "gross_unit": "kg"})
+    typed = {"gross": "19", "tare": "5", "gross_unit": "kg"}
+    answer = tub.keep("tray", typed)
     kept(tub.send("tray", insisting(answer.text)))
     assert tub.form().values["tray-gross_unit"] == "g"
 

@@ -18,6 +18,9 @@ MOST_OF_CHARGE = 2.2
 """Nothing of a batch weighs more than its whole charge does at 60 % of water: (1 - 0.12) / (1 - 0.6), of grain charged
 at 12 % [D]. That none gets wetter is from memory [M]."""
 
+HOLDS_AT_MOST = 4.0
+"""Times its charge: grain charged at 12 % would be 78 % water [D], and none is [M]. Beyond it nobody can insist."""
+
 _OF_CHARGE: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "charge_weighing": {"net_kg": (0.4, MOST_OF_CHARGE)},
     "skimmings": {"net_kg": (0.0, 0.3), "of_kg": (0.0, MOST_OF_CHARGE)},
@@ -90,6 +93,15 @@ def by_charge(
 def most_of(whole: Charged | None) -> float:
     """The most that anything of a charge can weigh, kg."""
     return MOST_OF_CHARGE * whole.as_is_kg if whole is not None else math.inf
+
+
+def can_weigh(kind: str, values: Mapping[str, Any], history: History | None, at: datetime) -> float:
+    """The most that a scale can show of this batch, kg; with a vessel, where none was taken off. inf: not known."""
+    whole = grain_at(history, at) if history is not None and (kind in _OF_CHARGE or kind in _LARGEST_KG) else None
+    if whole is None:
+        return math.inf
+    vessel_kg = 0.0 if values.get("tare_kg") else max(_HEAVY_TARE_KG, whole.as_is_kg)
+    return HOLDS_AT_MOST * whole.as_is_kg + vessel_kg
 
 
 def _weighed(net: Span, tare: Span, most_kg: float = math.inf) -> dict[str, Plausible]:

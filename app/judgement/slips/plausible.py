@@ -59,7 +59,9 @@ def plausible(kind: str, stage: str, programme: Programme | None, target: str = 
 
 def _moisture(stage: str) -> Plausible:
     usual = _MOISTURE.get(stage, Span(0.01, 0.6))
-    return Plausible(usual, Span(max(usual.low / 2, 0.005), min(usual.high + 0.1, 0.65)), Span(0.002, 0.8))
+    possible = Span(max(usual.low / 2, 0.005), min(usual.high + 0.1, 0.65))
+    # So wet no raw grain is: that is asked about in any case.
+    return Plausible(usual, possible, Span(0.002, possible.high if stage == "charged" else 0.8))
 
 
 def _temperature_spans(rule: str, stage: str, programme: Programme | None) -> tuple[Span, Span]:

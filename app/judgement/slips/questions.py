@@ -16,7 +16,7 @@ from app.judgement.facts.shapes import Fact, Reading, Tally, Weighing
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages, by_section, sections, stage_at
 from app.judgement.programmes.programme import Programme
-from app.judgement.slips.masses import expected_masses, known_tare
+from app.judgement.slips.masses import can_weigh, expected_masses, known_tare
 from app.judgement.slips.plausible import plausible, plausible_range
 from app.judgement.slips.readings import Other, other_readings
 from app.judgement.wording import METRIC
@@ -46,13 +46,17 @@ USUAL_KERNELS = 100
 
 @dataclass(frozen=True)
 class Question:
-    """Asked before keeping. alternative: what to change in what was typed; empty where one can only insist or mend."""
+    """Asked before keeping. alternative: what to change in what was typed; empty where one can only insist or mend.
+
+    can_be: whether it can be so as it was typed; where it can't, nobody can insist on it.
+    """
 
     field: str
     message: str
     alternative: dict[str, str]
     alternative_words: str
     as_typed_words: str
+    can_be: bool = True
 
 
 def questions(fact: Fact, history: History | None, programme: Programme | None, at: datetime) -> list[Question]:
@@ -117,9 +121,10 @@ def _ordinary(history: History) -> set[str]:
 
 def looks_like_a_slip(fact: Fact, history: History) -> list[Question]:
     """What would have been asked about a fact that was kept unasked, as one waiting in a phone is."""
-    if is_insisted(fact) or not isinstance(fact, Reading | Weighing | Tally):
+    if not isinstance(fact, Reading | Weighing | Tally) or (is_insisted(fact) and not isinstance(fact, Weighing)):
         return []
     asked = questions(fact, history, history.programme_at(fact.at), fact.at)
+    asked = [each for each in asked if not (is_insisted(fact) and each.can_be)]
     if not asked:
         return []
     # Without its tare a bag or tray is understood all the same: the one it started with is taken off.
@@ -141,6 +146,7 @@ class _Look:
         stage = stage_at(self.stages, at)
         self.stage = stage.name if stage else "charged"
         self.since = stage.starts_at if stage else None
+        self.most_kg = can_weigh(self.kind, self.values, history, at) if isinstance(fact, Weighing) else math.inf
 
     def ask(self, name: str, spec: Quantity, value: float) -> Question | None:
         expected = self._expected(spec)
@@ -215,10 +221,12 @@ class _Look:
             message = f"{spec.word} {as_typed} is far from the last one."
         else:
             message = f"{spec.word} {as_typed} is {side} one expects here ({low} to {high})."
+        can_be = spec.target not in ("gross_kg", "net_kg") or self.values["net_kg"] <= self.most_kg
         if other is None:
-            return Question(name, f"{message} Is that what you read?", {}, "", f"{as_typed}, as typed")
+            asked = "Is that what you read?" if can_be else "Look at the number and its unit, or correct the charge."
+            return Question(name, f"{message} {asked}", {}, "", f"{as_typed}, as typed", can_be)
         words = shown(spec.dimension, other.value, other.unit, other.changes[name])
-        return Question(name, f"{message} Is it {words}?", dict(other.changes), words, f"{as_typed}, as typed")
+        return Question(name, f"{message} Is it {words}?", dict(other.changes), words, f"{as_typed}, as typed", can_be)
 
 
 def tare_question(fact: Fact, tare_kg: float) -> Question:

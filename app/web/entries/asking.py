@@ -40,7 +40,8 @@ def _questions(new: Fact, history: History | None, words: Words) -> list[Questio
     programme = history.programme_at(new.latest_at) if history is not None else None
     about_values = questions(new, history, programme, new.latest_at)
     # What comes near the forecast is likelier meant than what is merely usual; how a number is to be read goes first.
-    if history is not None and all(each.field in NUMBERS and each.as_typed_words != DECIMAL for each in about_values):
+    is_open = all(each.field in NUMBERS and each.can_be and each.as_typed_words != DECIMAL for each in about_values)
+    if history is not None and is_open:
         about_values = unforeseen(new, history, words) or about_values
     return [*_time_questions(new, history, words), *_wet_question(new, history, words), *about_values]
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.records import fact_from_record, record_from_fact
-from app.judgement.facts.shapes import Fact, Part, Subject
+from app.judgement.facts.shapes import Fact, Part, Subject, Weighing
 from app.judgement.flags import Flag, each_for_itself
 from app.judgement.history.history import History
 from app.judgement.meaning.meaning import Meaning, meaning
@@ -68,6 +68,9 @@ def _take_one(session: Session, entry: Any, new: Fact | None, ask: object) -> tu
         asked = _questions(session, new) if is_asked and new is not None else []
         if asked:
             return answer | {"status": 422, "errors": {}, "questions": [_as_json(each) for each in asked]}, None
+        wrong = _impossible(session, new) if isinstance(new, Weighing) and is_insisted(new) else {}
+        if wrong:
+            return answer | {"status": 422, "errors": wrong}, None
         with session.begin_nested():
             kept = record_fact(session, new or entry, now=request_now(), body=entry)
     except KeptOtherwise as error:
@@ -82,14 +85,23 @@ def _take_one(session: Session, entry: Any, new: Fact | None, ask: object) -> tu
 
 def _questions(session: Session, new: Fact) -> list[Question]:
     """What is asked about an entry that isn't here yet."""
-    if is_insisted(new) or find_fact(session, new.id) is not None:
+    return [] if is_insisted(new) else _asked(session, new)
+
+
+def _impossible(session: Session, new: Fact) -> dict[str, str]:
+    """What nobody can insist on, by its field."""
+    return {each.field: each.message for each in _asked(session, new) if not each.can_be}
+
+
+def _asked(session: Session, new: Fact) -> list[Question]:
+    if find_fact(session, new.id) is not None:
         return []
     history = load_histories(session, [new.subject.id]).get(new.subject.id)
     return questions_about(on_this_clock(new), history, words())
 
 
 def _as_json(question: Question) -> dict[str, Any]:
-    names = ("message", "alternative", "alternative_words", "as_typed_words")
+    names = ("message", "alternative", "alternative_words", "as_typed_words", "can_be")
     return {name: getattr(question, name) for name in names}
 
 

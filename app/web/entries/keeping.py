@@ -60,8 +60,11 @@ def keep_entry(
     chosen = chosen_of(form.insist.data, about)
     try:
         new = form.fact(subject, entered_by)
+        asked = questions_about(new, history, Words(zone=form.zone, now=form.now))
+        impossible = {each.field: each.message for each in asked if not each.can_be}
+        if impossible and (chosen == "1" or not any(each.alternative for each in asked)):
+            return Answer(put_errors(form, impossible))
         if chosen != "1":
-            asked = questions_about(new, history, Words(zone=form.zone, now=form.now))
             offered = {f"alternative{place}": question.alternative for place, question in enumerate(asked)}
             if offered.get(chosen):
                 new = form.fact(subject, entered_by, offered[chosen])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import datetime
 from functools import lru_cache
@@ -16,7 +17,7 @@ from app.judgement.history.history import History
 from app.judgement.history.stages import stages
 from app.judgement.malt.looks import ERGOT, GRAVITY, told_at
 from app.judgement.programmes.programme import Programme
-from app.judgement.slips.masses import by_charge
+from app.judgement.slips.masses import by_charge, can_weigh
 from app.judgement.slips.plausible import plausible
 from app.judgement.wording import Words
 from app.science import units
@@ -34,7 +35,7 @@ Ranges = dict[str, dict[str, Fields]]
 
 def sheet_of(history: History, words: Words) -> dict[str, Any]:
     """The stage now, which kind begins which, which needs a number, what is expected, how heavy what is weighed of this
-    grain may be, what harms, what was said last.
+    grain may be and can be, what harms, what was said last.
     """
     assert words.now is not None
     begun = stages(history, words.now)
@@ -46,6 +47,7 @@ def sheet_of(history: History, words: Words) -> dict[str, Any]:
         "needs": [name for name, kind in KINDS.items() if kind.shape_name in NUMBERED],
         "ranges": ranges(history.programme),
         "masses": masses(history, words.now),
+        "most": most(history, words.now),
         "grave": grave(stage),
         "last": [record_from_fact(fact) for fact in reversed(last)],
     }
@@ -65,6 +67,13 @@ def masses(history: History, now: datetime) -> dict[str, Fields]:
     """By kind: what may be weighed of the grain that there is, whichever bag or tray it is in."""
     of_kinds = {name: by_charge(name, {}, history, now) or {} for name in KINDS}
     return {name: _fields(name, known) for name, known in of_kinds.items() if known}
+
+
+def most(history: History, now: datetime) -> dict[str, float]:
+    """By unit: the most that a scale can show of this batch, whatever it is weighed in; empty where none is known."""
+    most_kg = can_weigh("tray", {}, history, now)
+    units_of = units.units_of("mass") if most_kg < math.inf else ()
+    return {unit.key: float(f"{units.from_si(most_kg, unit.key):.4g}") for unit in units_of}
 
 
 def _of_kind(name: str, stage: str, programme: Programme | None) -> Fields:

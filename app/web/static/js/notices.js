@@ -1,4 +1,4 @@
-// What a person is told beside a form: what is wrong, what is asked, and what was kept.
+// What a person is told beside a form.
 export function make(tag, properties = {}, ...children) {
   const { dataset, ...plain } = properties;
   const element = Object.assign(document.createElement(tag), plain);
@@ -16,7 +16,7 @@ export const nameOf = (row) => [row.word, row.shown].filter(Boolean).join(" ");
 export function say(text, status = "fine", waits = false, grave = null) {
   const first = grave && make("p", { className: "meaning" }, wordOf(...grave));
   const words = grave ? make("p", { className: "soft", textContent: text }) : make("p", {}, wordOf(status, text));
-  // What harms somebody stays until the page is left: that it was sent meanwhile takes nothing of it away.
+  // What harms somebody stays until the page is left.
   const dataset = waits && !grave ? { waits } : {};
   document.getElementById("kept").replaceChildren(make("div", { className: `notice notice--${grave?.[0] ?? status}`, dataset }, first, words));
 }
@@ -50,7 +50,7 @@ export function showErrors(place, errors, more = []) {
   for (const [field] of errors) field?.setAttribute?.("aria-invalid", "true");
 }
 
-// questions as the house asks them; answer(changes, words) with what to change in what was typed, null for "as typed";
+// answer(changes, words): what to change in what was typed, null for "as typed";
 // drop(): it was not meant.
 export function ask(place, questions, answer, drop) {
   show(place, make("section", { className: "notice notice--caution stack stack--tight is-asked", role: "alert", tabIndex: -1 }, ...asking(questions, answer, drop)));
@@ -61,8 +61,9 @@ export function asking(questions, answer, drop) {
     make("p", { textContent: each.message }),
     each.alternative_words && make("p", {}, button(each.alternative_words, () => answer(each.alternative, each.alternative_words), "button--first")),
   ]);
-  const asTyped = button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null));
+  const canBe = questions.every((each) => each.can_be !== false);
+  const asTyped = canBe && button(questions.at(-1).as_typed_words || "Keep it as typed", () => answer(null));
   const title = make("h3", { textContent: "▲ Not kept yet: is that so?" });
-  const leaving = make("p", { className: "leaving", textContent: "Drop it, or keep it as typed?" });
+  const leaving = canBe && make("p", { className: "leaving", textContent: "Drop it, or keep it as typed?" });
   return [title, ...parts.filter(Boolean), leaving, make("div", { className: "buttons" }, asTyped, button("Drop it", drop, "button--quiet"))];
 }
