@@ -48,7 +48,8 @@ def plausible(kind: str, stage: str, programme: Programme | None, target: str = 
     """What is usual, possible and wild for a value of this kind at this stage."""
     about = KINDS[kind]
     if target == "moisture_wb" or (target == "value" and about.plausible == "moisture"):
-        return _moisture(about.moisture_as or stage)
+        is_raw = about.moisture_as == "charged" or (stage == "charged" and programme is None)
+        return _moisture(about.moisture_as or stage, is_raw)
     if target != "value":
         return None
     if not isinstance(about.plausible, str):
@@ -57,11 +58,11 @@ def plausible(kind: str, stage: str, programme: Programme | None, target: str = 
     return Plausible(usual, possible, possible.wider(20.0, 40.0))
 
 
-def _moisture(stage: str) -> Plausible:
+def _moisture(stage: str, is_raw: bool) -> Plausible:
     usual = _MOISTURE.get(stage, Span(0.01, 0.6))
     possible = Span(max(usual.low / 2, 0.005), min(usual.high + 0.1, 0.65))
-    # So wet no raw grain is: that is asked about in any case.
-    return Plausible(usual, possible, Span(0.002, possible.high if stage == "charged" else 0.8))
+    # So wet no grain comes from the field: that is asked about in any case.
+    return Plausible(usual, possible, Span(0.002, possible.high if is_raw else 0.8))
 
 
 def _temperature_spans(rule: str, stage: str, programme: Programme | None) -> tuple[Span, Span]:
