@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import socket
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -144,7 +145,7 @@ def log(page: Page, kind: str, **typed: str) -> None:
             page.locator(f"[name={kind}-{name}][value={text}]").check()
         else:
             element.fill(text)
-    page.locator(f".screen:has(#{kind})").get_by_role("button", name="Keep", exact=True).click()
+    page.locator(f".screen:has(#{kind})").get_by_role("button", name=re.compile("^Keep")).click()
 
 
 def waiting(page: Page) -> Any:

@@ -69,7 +69,7 @@ def test_a_correction_to_gas_is_answered_with_what_to_do(house: House, page: Pag
     page.wait_for_url("**kept=*")
     page.goto(f"{house.address}/facts/{house.facts()[0].id}/correct")
     page.locator("[name=value]").fill("20000")
-    page.get_by_role("button", name="Keep the correction").click()
+    page.get_by_role("button", name="Keep correction").click()
     page.wait_for_url("**/batches/1*")
     expect(page.locator("#kept .notice--act")).to_contain_text(LEAVE)
 

@@ -178,9 +178,14 @@ def test_what_the_house_has_is_corrected_without_a_connection(house: House, page
     page.wait_for_load_state("networkidle")
     page.context.set_offline(True)
     page.locator(".tub-home a[href$='/correct']").first.click()
+    head = page.locator("#water_temperature h2")
+    keep = page.locator(".screen:has(#water_temperature) .keep .button--first")
+    said = [(head, "::before", '"Correct: "'), (head, "::after", '", was 21.0 °C"'), (keep, "::after", '" correction"')]
+    for each, place, words in said:
+        assert each.evaluate("(it, place) => getComputedStyle(it, place).content", place) == words
     expect(page.locator("[name=water_temperature-value]")).to_have_value("21")
     page.locator("[name=water_temperature-value]").fill("12")
-    page.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep", exact=True).click()
+    page.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep correction", exact=True).click()
     expect(page.locator(".outbox-list li")).to_have_count(1)
     page.context.set_offline(False)
     emptied(page)
@@ -219,7 +224,9 @@ def test_two_phones_amend_the_same_fact(
     for each, value in ((page, "12"), (other, "11")):
         each.locator(".tub-home a[href$='/correct']").first.click()
         each.locator("[name=water_temperature-value]").fill(value)
-        each.locator(".screen:has(#water_temperature)").get_by_role("button", name="Keep", exact=True).click()
+        each.locator(".screen:has(#water_temperature)").get_by_role(
+            "button", name="Keep correction", exact=True
+        ).click()
     expect(other.locator(".meaning")).to_contain_text("11.0")
     page.context.set_offline(False)
     refused = page.locator(".outbox-list li")

@@ -251,3 +251,11 @@ def test_a_withdrawal_and_an_unknown_entry_cannot_be_corrected(app: Flask, clien
     for fact_id in ("struck-1", "nothing"):
         assert client.get(f"/facts/{fact_id}/correct").status_code == 404
         assert client.post(f"/facts/{fact_id}/correct", data={"id": "x"}).status_code == 404
+
+
+def test_a_correction_looks_like_one_and_shows_what_was_said(app: Flask, client: FlaskClient) -> None:
+    told(app, water("12"))
+    page = client.get("/facts/water-1/correct")
+    assert "<h1>Correct: Water temperature</h1>" in page.text
+    assert "It says <b>12.0 °C</b>. What it says now stays in the record" in page.text.replace("\xa0", " ")
+    assert ">Keep correction</button>" in page.text

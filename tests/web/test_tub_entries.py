@@ -319,3 +319,19 @@ def test_an_open_question_is_not_kept_and_back_offers_to_drop_it_or_keep_it_as_t
     assert f'href="{tub.path}">Drop it</a>' in question
     assert "notice--fine" not in answer.text
     assert [fact.kind for fact in facts_of(app) if fact.kind == "grain_temperature"] == []
+
+
+@pytest.mark.parametrize("ids", [("z-first", "a-last"), ("a-first", "z-last")])
+def test_of_two_readings_of_one_minute_the_one_written_last_is_shown(
+    app: Flask, tub: Tub, ids: tuple[str, str]
+) -> None:
+    begin_stage(app, "water_temperature")
+    at = (NOW - timedelta(minutes=5)).strftime("%Y-%m-%dT%H:%M")
+    for place, (fact_id, value) in enumerate(zip(ids, ("13", "14"), strict=True)):
+        written = iso(NOW - timedelta(minutes=4 - place))
+        reading = entry("water_temperature", {"value": value, "value_unit": "c"}, id=fact_id, at=f"{at}+00:00")
+        said(app, reading | {"written_at": written})
+    assert facts_of(app)[-1].id == ids[1]
+    page = text_of(tub.client.get(tub.path))
+    assert "Water temperature 14.0 °C, 5 min ago" in page
+    assert page.index("Water temperature 14.0 °C") < page.index("Water temperature 13.0 °C")

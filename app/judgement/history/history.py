@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -28,6 +28,7 @@ from app.judgement.programmes.programme import Programme
 
 Shape = TypeVar("Shape", bound=Fact)
 Derived = TypeVar("Derived")
+UNWRITTEN = datetime.min.replace(tzinfo=UTC)
 WETS = ("steep_on", "water_changed", "skimmings")
 WHOLE_CHARGE_SHARE = 0.9
 """Skimmings out of at least this much of the charge are those of the charge, and not of a sample of it."""
@@ -291,14 +292,14 @@ def standing(settled: Iterable[Chain]) -> list[Fact]:
     return [chain.facts[-1] for chain in settled if not isinstance(chain.facts[-1], Withdrawal)]
 
 
-def order(fact: Fact) -> tuple[datetime, int, str]:
-    """The order of the story: by time, then by the rank of the kind, then by id; never by arrival."""
-    return (fact.at, RANK[fact.kind], fact.id)
+def order(fact: Fact) -> tuple[datetime, int, datetime, str]:
+    """The order of the story: by time, then by the rank of the kind, then by when it was written, then by id; never by
+    arrival. Of two readings of one minute the one written later is the last word."""
+    return (fact.at, RANK[fact.kind], fact.written_at or UNWRITTEN, fact.id)
 
 
-def _first_order(chain: Chain) -> tuple[datetime, int, str]:
-    fact = chain.facts[0]
-    return (fact.at, RANK[fact.kind], fact.id)
+def _first_order(chain: Chain) -> tuple[datetime, int, datetime, str]:
+    return order(chain.facts[0])
 
 
 def brings_first_water(fact: Fact, charged_kg: float = 0.0) -> bool:

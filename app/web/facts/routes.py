@@ -8,6 +8,7 @@ from flask import Blueprint, abort, flash, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from app import ports
+from app.charts.hover import fact_words
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Withdrawal
 from app.judgement.history.guard import judged_alone
@@ -73,7 +74,7 @@ def _page(fact: Fact, answer: Answer) -> str:
     context["fixed"] = FIXED.get(kind.shape_name) if kind.fields else None
     context |= {"later": later, "back": home_of(fact), "undo_id": ports.new_id(), "words": words()}
     context["photos"] = [photo for photo in list_photos_of_chain(db(), fact.id) if photo.struck_at is None]
-    context |= {"told": _told(fact), "done": context["back"]}
+    context |= {"told": _told(fact), "done": context["back"], "was": fact_words(fact, words().system)}
     return render_template("facts/correct.html", **context)
 
 

@@ -27,14 +27,14 @@ form.addEventListener("focusin", ({ target }) => {
   if (target.matches(".quantity-number")) setTimeout(() => target.select());
 });
 
-// All entries share one form: Enter, or Go on a phone's keyboard, keeps the one that is open.
+// Enter, or Go on a phone, keeps the entry that is open.
 form.addEventListener("keydown", (event) => {
   if (event.key !== "Enter" || event.isComposing || !event.target.matches("input:not([type=file])")) return;
   event.preventDefault();
   [...form.querySelectorAll(".screen .keep button")].find((each) => each.offsetHeight)?.click();
 });
 
-// A tap that opens a screen may also open the keyboard, but only from within the tap itself.
+// Only from within a tap may the keyboard be opened.
 page.addEventListener("click", (event) => {
   const link = event.target.closest("a.tile[href^='#']");
   const section = link && document.getElementById(link.hash.slice(1))?.closest(".screen");
@@ -45,15 +45,17 @@ page.addEventListener("click", (event) => {
   focusFirst(section);
 });
 
-// What was kept last is corrected on this very page, so that it needs no connection; other kinds on their own page.
+// What was kept last is corrected here, without a connection too; other kinds on their own page.
 document.addEventListener("click", async (event) => {
   const link = event.target.closest(".tub-home a[href$='/correct']");
   if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
   event.preventDefault();
   const sheet = await recall(`sheet ${form.dataset.subject.split(":")[1]}`).catch(() => null);
   const fact = sheet?.last.find((each) => each.id === link.pathname.split("/")[2]);
-  if (fact && hasScreen(fact)) await fill(form, fact, { supersedes: fact.id });
-  else location.assign(link.href);
+  if (fact && hasScreen(fact)) {
+    document.querySelector(`#${fact.kind} h2`).dataset.was = link.nextElementSibling?.textContent ?? "";
+    await fill(form, fact, { supersedes: fact.id });
+  } else location.assign(link.href);
 });
 
 // Back from an open question asks for an answer; without one it is not kept.
