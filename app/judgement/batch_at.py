@@ -127,12 +127,12 @@ class BatchAt:
         return by_place(reading for reading in self.history.readings(kind) if reading.value is not None)
 
     def hour_words(self, moment: datetime) -> str:
-        return f"h {self.history.hour(moment):.0f}"
+        return f"hour {self.history.hour(moment):.0f}"
 
     def span_words(self, starts_at: datetime, ends_at: datetime) -> str:
-        """The hours of the malthouse clock, such as "h 91–95"."""
+        """The hours of the malthouse clock, such as "hours 91–95"."""
         first, last = (f"{self.history.hour(moment):.0f}" for moment in (starts_at, ends_at))
-        return f"h {first}" if first == last else f"h {first}–{last}"
+        return f"hour {first}" if first == last else f"hours {first}–{last}"
 
 
 def batch_at(history: History, now: datetime) -> BatchAt:

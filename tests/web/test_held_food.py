@@ -38,9 +38,9 @@ def say(app: Flask, batch: Batch, answer: str) -> None:
 @pytest.mark.parametrize(
     ("values", "said"),
     [
-        (MUSTY, "musty smell at h "),
-        ({"findings": {"mould": "yes"}}, "mould seen at h "),
-        ({"findings": {"mould": "no"}, "ergot_kg": 0.01}, "ergot over its limit at h "),
+        (MUSTY, "musty smell at hour "),
+        ({"findings": {"mould": "yes"}}, "mould seen at hour "),
+        ({"findings": {"mould": "no"}, "ergot_kg": 0.01}, "ergot over its limit at hour "),
     ],
 )
 def test_the_pack_says_what_stands_against_it_and_gets_no_label_and_no_sheet(

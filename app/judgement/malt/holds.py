@@ -45,7 +45,7 @@ def against(history: History, now: datetime) -> str:
 
 def _where(history: History, find: Find) -> str:
     first = find.facts[0]
-    return "in its lot" if first.subject.type == "lot" else f"at h {history.hour(first.at):.0f}"
+    return "in its lot" if first.subject.type == "lot" else f"at hour {history.hour(first.at):.0f}"
 
 
 def against_lot(lot: LotInfo, now: datetime) -> str:

@@ -359,9 +359,8 @@ def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Me
 
 
 def _stage(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
-    hour = history.hour(fact.at)
     follow = _follow_on(history, now, words).strip()
-    return Meaning("none", f"{KINDS[fact.kind].word} at {words.clock(fact.at)}, h {hour:.1f}", follow)
+    return Meaning("none", f"{KINDS[fact.kind].word} {words.at(fact.at)}, hour {history.hour(fact.at):.0f}", follow)
 
 
 _SHARE_WORDS = {"chit_count": "Chits", "squeeze_test": "White core in"}

@@ -16,6 +16,7 @@ from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage, is_live, stages
+from app.judgement.history.told_late import told_until
 from app.judgement.meaning.meaning import STATUS_WORDS, by_itself, judged
 from app.judgement.steps.next_steps import NextStep, next_steps, ranked
 from app.judgement.watch.bed_ahead import OLD_AFTER, bed_key
@@ -54,6 +55,7 @@ class StepView:
     due_at: datetime
     is_overdue: bool
     method: str | None = None
+    order: str = ""
 
     @property
     def near(self) -> str:
@@ -87,13 +89,22 @@ class Glance:
     def hour_said(self) -> str:
         """The hour of the malthouse clock, which starts with the first water."""
         if self.history.is_set_aside:
-            return "h\u00a0?"
+            return f"hour{NO_BREAK}?"
         is_charged = not self.stages or self.stages[-1].name == "charged"
         programme = self.history.programme
         is_steeped = programme is None or any(step.stage == "immersion" for step in programme.steps)
         if is_charged and is_steeped and self.history.first_water_at is None:
             return f"not{NO_BREAK}steeped{NO_BREAK}yet"
-        return f"h{NO_BREAK}{self.hour:.1f}"
+        return f"hour{NO_BREAK}{self.hour:.0f}"
+
+    @property
+    def hour_in_full(self) -> str:
+        return self.hour_said + (" since first water" if self.history.first_water_at is not None else "")
+
+    @property
+    def must_leave(self) -> bool:
+        """Whether the one thing to do is to get out: then nothing else is said beside it."""
+        return bool(self.steps) and self.steps[0].order == "people"
 
     @property
     def loud_flags(self) -> list[FlagView]:
@@ -123,9 +134,7 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
     to_do = ranked(history, now, words)
     said = {judged.flag.key for judged in to_do.flags}
     open_flags = [view for view in views if view.is_open and view.judged.flag.key in said]
-    status, status_word = state_of(
-        open_flags, is_live(past), any(fact.at <= now for fact in history.facts if _tells(fact))
-    )
+    status, status_word = state_of(open_flags, is_live(past), _unread(history, words))
     given = {judged.flag.key for judged in flags if judged.holds}
     drawn = [judged.flag for judged in flags]
     last = past[-1] if past else None
@@ -189,8 +198,24 @@ def _tells(fact: Fact) -> bool:
     )
 
 
-def state_of(views: list[FlagView], is_going_on: bool = True, is_read: bool = True) -> tuple[str, str]:
-    """The gravest open flag as status and word; or that all is well, where anything was read that could tell it."""
+READ_WITHIN = timedelta(hours=12)
+"""What was read longer ago tells nothing of now: a night and some hours, from memory."""
+
+
+def _unread(history: History, words: Words) -> str:
+    """Why nobody can say that all is well; nothing where it was read of late."""
+    assert words.now is not None
+    now, until = words.now, told_until(history, words.now)
+    if until is not None:
+        return f"not written up since {words.clock(until)}"
+    last = next((fact.at for fact in reversed(history.facts) if fact.at <= now and _tells(fact)), None)
+    if last is None:
+        return "nothing read yet"
+    return "" if now - last <= READ_WITHIN else f"nothing read for {words.span(hours_between(last, now))}"
+
+
+def state_of(views: list[FlagView], is_going_on: bool = True, unread: str = "") -> tuple[str, str]:
+    """The gravest open flag as status and word; or that all is well. unread: why nobody can say so."""
     grave = [view for view in views if view.is_open]
     for severity, text in (("act", "act now"), ("caution", "caution"), ("notice", "notice")):
         found = [view for view in grave if view.severity == severity]
@@ -198,7 +223,7 @@ def state_of(views: list[FlagView], is_going_on: bool = True, is_read: bool = Tr
             return severity, text if len(found) == 1 else f"{text} × {len(found)}"
     if not is_going_on:
         return ("none", "ended")
-    return ("fine", "all within limits") if is_read else ("none", "nothing read yet")
+    return ("none", unread) if unread else ("fine", "all within limits")
 
 
 def step_view(step: NextStep, words: Words) -> StepView:
@@ -211,7 +236,7 @@ def step_view(step: NextStep, words: Words) -> StepView:
     elif step.is_due(now):
         heading = "Now"
     return StepView(step.what, step.line(words, now), heading, status, step.why,
-                    step.kind, step.due_at, step.is_overdue(now), step.method)  # fmt: skip
+                    step.kind, step.due_at, step.is_overdue(now), step.method, step.order)  # fmt: skip
 
 
 def moisture_said(history: History, words: Words) -> Figure | None:

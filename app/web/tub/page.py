@@ -59,8 +59,8 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
     return {
         "glance": glance,
         "stage": stage,
-        "kiln": kiln_view(history, words),
-        "cautions": cautions,
+        "kiln": None if glance.must_leave else kiln_view(history, words),
+        "cautions": () if glance.must_leave else cautions,
         "is_new_stage": is_new_stage(history, glance.stages),
         "tiles": tiles_for(history, stage.name if stage else "charged", glance.steps, words),
         "groups": tub_groups(history),

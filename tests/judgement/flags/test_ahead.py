@@ -20,7 +20,7 @@ def steeped(*weighings: tuple[float, float]) -> Story:
 def test_a_lot_that_takes_up_far_too_slowly_is_told_before_the_cast() -> None:
     flag = steeped((5.9, 0.24), (19.9, 0.25), (22, 0.265)).flag(22.1, "not_in_reach")
     assert flag.severity == "caution"
-    assert flag.title.startswith("40.0 %, the least for the cast, is not in reach by h 26")
+    assert flag.title.startswith("40.0 %, the least for the cast, is not in reach by hour 26")
     # Somewhat less than a hundredth of the dry matter has gone by then: a little drier than it was weighed for.
     assert flag.worst == pytest.approx(0.262, abs=0.004)
     assert "one more steep" in flag.remedy
@@ -112,7 +112,7 @@ def test_a_bed_that_passes_its_limit_before_the_next_look_is_told() -> None:
     flag = warming((41, 16.0), (43, 18.0)).flag(43.1, "bed_limit_ahead")
     # A degree an hour: 20 °C two hours on; the next turn is not due before hour 48.
     assert flag.severity == "caution"
-    assert flag.title == "The bed comes to 20.0 °C about h 45, before the next look at it"
+    assert flag.title == "The bed comes to 20.0 °C about hour 45, before the next look at it"
     assert flag.meaning.startswith("It warmed by 1.0 °C an hour over 2 h")
     assert hour_of(flag.starts_at) == 43
 

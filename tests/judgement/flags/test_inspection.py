@@ -67,7 +67,7 @@ def test_smells_of_the_bed(smell: str, is_flagged: bool) -> None:
     story = growing()
     story.look(60, smell=smell)
     flags = story.flags(61, "off_smell")
-    expected = [("act", f"It smells {smell}, h 60")] if is_flagged else []
+    expected = [("act", f"It smells {smell}, hour 60")] if is_flagged else []
     assert [(flag.severity, flag.title) for flag in flags] == expected
 
 
@@ -98,7 +98,7 @@ def test_a_clean_look_ends_an_off_smell_but_not_a_musty_one() -> None:
 def test_not_sure_asks_for_a_look_in_six_hours() -> None:
     story = growing()
     story.look(60, mould="not_sure")
-    assert "Look again at h 66" in story.flag(65.9, "not_sure").remedy
+    assert "Look again at hour 66" in story.flag(65.9, "not_sure").remedy
     assert "Look again now" in story.flag(66, "not_sure").remedy
     assert story.flag(66, "not_sure").severity == "caution"
 

@@ -92,7 +92,7 @@ def test_of_three_thermometers_the_odd_one_is_named() -> None:
     story = growing()
     for probe, value in (("probe 1", 15.0), ("probe 2", 18.5), ("probe 3", 15.4)):
         story.read(44, "grain_temperature", value, instrument=probe, place="top")
-    assert "Look at probe 2 first, since h 44" in story.flag(45, "lying").meaning
+    assert "Look at probe 2 first, since hour 44" in story.flag(45, "lying").meaning
 
 
 def test_readings_of_other_places_between_them_hide_nothing() -> None:

@@ -51,8 +51,8 @@ def test_flags_speak_in_the_readers_units() -> None:
 
 
 def test_one_reading_is_told_with_its_hour_and_several_with_their_span() -> None:
-    assert growing((44, 19.0)).flag(45, "out_of_limits").title.endswith("at h 44")
-    assert growing((44, 19.0), (46, 19.0)).flag(47, "out_of_limits").title.endswith("over 2 h, h 44–46")
+    assert growing((44, 19.0)).flag(45, "out_of_limits").title.endswith("at hour 44")
+    assert growing((44, 19.0), (46, 19.0)).flag(47, "out_of_limits").title.endswith("over 2 h, hours 44–46")
 
 
 def test_a_good_reading_between_makes_two_flags() -> None:
