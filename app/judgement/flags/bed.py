@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -134,7 +135,8 @@ def _warm_from_c(batch: BatchAt, stage: Stage, moment: datetime) -> float:
     programme = batch.programme_at(moment)
     limit = programme.limits.get(f"grain_temperature.{stage.name}") if programme else None
     wanted_c = limit.target_high if limit is not None and stage.name in ("air_rest", "germination") else None
-    return WARM_C[0] if wanted_c is None else max(WARM_C[0], wanted_c)
+    # On the bound it is still as it is wanted.
+    return WARM_C[0] if wanted_c is None else max(WARM_C[0], math.nextafter(wanted_c, math.inf))
 
 
 def _line(batch: BatchAt, stage: Stage, reading: Reading, later: Reading | None) -> _Line:
