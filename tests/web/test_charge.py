@@ -21,6 +21,7 @@ from app.operations.lots import create_lot
 from app.store.batches import Batch
 from app.store.engine import read_session, write_session
 from app.store.history import get_history
+from app.store.lots import get_lot
 from tests.pages import PageForm, forms_of, insisting, value_shown
 from tests.writing import LOT, NOW, PROGRAMME, add_lot, count_facts, iso, taken_in
 
@@ -135,6 +136,22 @@ def test_programmes_for_the_grain_come_first(client: FlaskClient, wheat: None):
     page = client.get(f"/batches/new?lot={WHEAT}").text
     others = page.index("Programmes for other grain")
     assert page.index("Wheat, base malt") < others < page.index("Barley, pale base malt")
+
+
+def test_the_programmes_for_a_grain_lie_together_by_what_they_are_for(client: FlaskClient):
+    page = client.get(f"/batches/new?lot={LOT}").text
+    places = [page.index(f"<summary>{name} <small") for name in ("Base malt", "For its enzymes", "In a kitchen")]
+    assert places == sorted(places)
+    assert places[0] < page.index("Vienna malt") < places[1] < page.index("Barley, distilling malt") < places[2]
+    fold = page[: places[0]].rpartition("<details")[2]
+    assert " open" in fold
+    assert page.count("<details open>") == 1
+
+
+def test_of_a_grain_that_no_programme_is_for_the_plain_pale_malt_is_offered(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        get_lot(session, LOT).species = "amaranth"
+    assert blank(client).values["programme"] == load_builtin()["barley_pale"].digest
 
 
 def test_the_programme_used_last_for_a_grain_is_offered(client: FlaskClient):

@@ -60,6 +60,27 @@ def test_every_programme_on_offer_is_listed_with_its_plan(client):
     assert page.count('class="ribbon"') == len(load_builtin())
 
 
+def test_the_list_is_by_grain_and_shows_first_what_the_house_uses(app, client):
+    page = unescape(client.get("/programmes").text)
+    names = [
+        "Barley",
+        "Wheat and its kin",
+        "Rye",
+        "Oats",
+        "Grain without gluten of its own",
+        "Roasts, of finished malt",
+    ]
+    places = [page.index(f"<h2>{name} <small") for name in names]
+    assert places == sorted(places)
+    assert places[4] < page.index("Quinoa malt") < places[5]
+    roasts = [page.index(f">{name}</a>") for name in ("Amber malt", "Brown malt", "Chocolate malt", "Black malt")]
+    assert roasts == sorted(roasts)
+    assert page.count('<details class="sheet" open>') == 1
+    with write_session(app.extensions["engine"]) as session:
+        add_batch(session).programme = load_builtin()["rye"].digest
+    assert unescape(client.get("/programmes").text).count('<details class="sheet" open>') == 2
+
+
 def test_the_page_tells_how_much_is_published_and_names_the_sources_in_full(client):
     page = unescape(client.get(f"/programmes/{PALE.digest}").text)
     part = page.split("Where its numbers come from")[1].split("</section>")[0]

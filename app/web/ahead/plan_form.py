@@ -7,10 +7,12 @@ from datetime import date, timedelta
 
 from werkzeug.datastructures import MultiDict
 from wtforms import DateField, Form, TimeField
+from wtforms.fields import SelectChoice
 from wtforms.validators import InputRequired, ValidationError
 
 from app.judgement.programmes.programme import Programme
 from app.web.request.choice_fields import SelectField
+from app.web.words.programmes import GRAIN_ORDER, grain_of
 
 UP, BED = "06:30", "22:00"
 """Waking hours of a house that said nothing else: common practice."""
@@ -58,7 +60,8 @@ def plan_form(
     if form.species.data not in grains:
         form.species.data = ""
     fitting = [programme for programme in programmes if not form.species.data or form.species.data in programme.species]
-    form.programme.choices = [(each.digest, each.name) for each in fitting]
+    by_grain = sorted(fitting, key=lambda each: GRAIN_ORDER.index(grain_of(each)))
+    form.programme.choices = [SelectChoice(each.digest, each.name, optgroup=grain_of(each)) for each in by_grain]
     asked = [each for each in fitting if each.digest == form.programme.data]
     ordinary = [each for each in fitting if each.purpose == "base" and each.scale == "floor"]
     chosen = next(iter([*asked, *ordinary, *fitting]), None)

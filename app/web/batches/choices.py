@@ -23,6 +23,7 @@ from app.store.history import load_histories
 from app.store.programmes import list_programmes
 from app.web.entries.times import local_text
 from app.web.grain.sources import CHOICES, Source, batch_source, ended_sources, pack_sources
+from app.web.words.programmes import GRAIN_ORDER, USE_ORDER, grain_of, hottest_c, use_of
 
 TEXTS = {
     "charge": ("Charge a batch", "Grain is weighed into a batch, with its moisture now.", "Begin the batch"),
@@ -35,7 +36,10 @@ TEXTS = {
 
 @dataclass(frozen=True)
 class ProgrammeCard:
-    """A programme to choose, with its plan drawn. is_likely: made for this grain, and for this way of beginning."""
+    """A programme to choose, with its plan drawn. is_likely: made for this grain, and for this way of beginning.
+
+    group: what it is for, where it is likely, else the grain that it is for.
+    """
 
     digest: str
     name: str
@@ -43,6 +47,7 @@ class ProgrammeCard:
     note: str
     plan: Markup
     is_likely: bool
+    group: str
 
 
 def programme_choices(session: Session, kind: str) -> list[tuple[str, str]]:
@@ -51,10 +56,19 @@ def programme_choices(session: Session, kind: str) -> list[tuple[str, str]]:
 
 
 def programme_cards(programmes: Sequence[Programme], species: str, kind: str) -> list[ProgrammeCard]:
-    """The programmes, those made for this grain first."""
+    """The programmes, those made for this grain first, by what they are for; then the others by their grain."""
     longest = max((stage.end_h for programme in programmes for stage in programme.planned_stages()), default=1.0)
-    cards = [_card(programme, species, kind, longest) for programme in programmes]
-    return sorted(cards, key=lambda card: not card.is_likely)
+    by_use = sorted(programmes, key=_by_use)
+    cards = [_card(programme, species, kind, longest) for programme in by_use]
+    return sorted(cards, key=lambda card: (not card.is_likely, _ORDER[card.is_likely].index(card.group)))
+
+
+def _by_use(programme: Programme) -> tuple[int, float]:
+    """Those for one use in the order of their names, as they come; roasts from the palest to the darkest."""
+    return USE_ORDER.index(use_of(programme)), hottest_c(programme) if programme.purpose == "roasted" else 0.0
+
+
+_ORDER = {True: USE_ORDER, False: GRAIN_ORDER}
 
 
 def _card(programme: Programme, species: str, kind: str, longest_h: float) -> ProgrammeCard:
@@ -67,7 +81,9 @@ def _card(programme: Programme, species: str, kind: str, longest_h: float) -> Pr
     total = None if is_roast else longest_h
     drawn = ribbon_svg(segments, label=f"Plan of {programme.name}", hours_total=total, height=12)
     is_likely = species in programme.species and is_roast == (kind == "roast_charge")
-    return ProgrammeCard(programme.digest, programme.name, " · ".join(words), programme.note, Markup(drawn), is_likely)
+    group = use_of(programme) if is_likely else grain_of(programme)
+    about = " · ".join(words)
+    return ProgrammeCard(programme.digest, programme.name, about, programme.note, Markup(drawn), is_likely, group)
 
 
 def likeliest(session: Session, species: str, kind: str, source_programme: str | None = None) -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,17 +20,22 @@ from app.store.programmes import ProgrammeRevision, programme_of
 from app.web.words.programme_changes import ChangeRow
 from app.web.words.programmes import (
     BAND_WORDS,
+    GRAIN_ORDER,
     LIMIT_WORDS,
     PURPOSES,
     SCALES,
     SETTING_WORDS,
     STEP_UNITS,
     STEP_WORDS,
+    USE_ORDER,
     Scale,
+    grain_of,
+    hottest_c,
     limit_source,
     path_words,
     stage_words,
     unit_at,
+    use_of,
 )
 
 ON_THE_KILN = (
@@ -66,6 +71,24 @@ class StepRow:
     values: tuple[tuple[str, str], ...]
     note: str
     source: str
+
+
+def grouped(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """The rows by grain, and in each by what they are for. is_open: the house malted by one, or made one its own."""
+    groups: dict[str, list[Mapping[str, Any]]] = {name: [] for name in GRAIN_ORDER}
+    for row in rows:
+        groups[grain_of(row["programme"])].append(row)
+    for inside in groups.values():
+        inside.sort(key=lambda row: (USE_ORDER.index(use_of(row["programme"])), _heat(row["programme"])))
+    return [
+        {"name": name, "rows": inside, "is_open": any(row["batches"] or row["is_own"] for row in inside)}
+        for name, inside in groups.items()
+        if inside
+    ]
+
+
+def _heat(programme: Programme) -> float:
+    return hottest_c(programme) if programme.purpose == "roasted" else 0.0
 
 
 def listed(revision: ProgrammeRevision, batches: int) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from app.store.programmes import (
     programme_of,
 )
 from app.web.programmes.forms import ProgrammeForm
-from app.web.programmes.page import listed, newer_of, programme_context
+from app.web.programmes.page import grouped, listed, newer_of, programme_context
 from app.web.request.database import commit, db, only_read
 from app.web.request.moment import request_now
 from app.web.request.reader import reader
@@ -32,7 +32,7 @@ programmes = Blueprint("programmes", __name__)
 def index() -> str:
     counts = count_batches_by_programme(db())
     rows = [listed(each, counts.get(each.digest, 0)) for each in list_offered(db())]
-    return render_template("programmes/index.html", rows=rows)
+    return render_template("programmes/index.html", groups=grouped(rows))
 
 
 @programmes.get("/programmes/<digest>")

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.judgement.programmes.parts import RANGES, SETTING_UNITS
-from app.judgement.programmes.programme import LIMIT_UNITS, Limit, provenance
+from app.judgement.programmes.programme import LIMIT_UNITS, Limit, Programme, provenance
 from app.science import units
 
 LIMIT_WORDS: Mapping[str, str] = {
@@ -84,10 +84,50 @@ PURPOSES: Mapping[str, str] = {
     "roasted": "roasted malt",
     "roasted_grain": "roasted raw grain",
 }
+BASE, ENZYMES, COLOUR, KITCHEN, ROASTS = (
+    "Base malt", "For its enzymes", "For colour, taste and body", "In a kitchen", "Roasts, of finished malt",
+)  # fmt: skip
+USES: Mapping[str, str] = {
+    "base": BASE,
+    "diastatic": ENZYMES,
+    "dark": COLOUR,
+    "chit": COLOUR,
+    "caramel": COLOUR,
+    "smoked": COLOUR,
+    "roasted_grain": COLOUR,
+    "roasted": ROASTS,
+}
+USE_ORDER = (BASE, ENZYMES, COLOUR, KITCHEN, ROASTS)
+GRAINS: Mapping[str, str] = {
+    "barley": "Barley",
+    **dict.fromkeys(("wheat", "spelt", "emmer", "triticale"), "Wheat and its kin"),
+    "rye": "Rye",
+    "oats": "Oats",
+    **dict.fromkeys(
+        ("sorghum", "pearl millet", "finger millet", "buckwheat", "quinoa"), "Grain without gluten of its own"
+    ),
+}
+OTHER_GRAIN = "Other grain"
+GRAIN_ORDER = (*dict.fromkeys(GRAINS.values()), OTHER_GRAIN, ROASTS)
 SCALES: Mapping[str, str] = {"floor": "on a floor or bed", "kitchen": "in a kitchen"}
 _SYMBOLS: Mapping[str, str] = {"h": "h", "d": "d", "kernel_lengths": "of the kernel", "ratio": "", "ppm": "ppm"}
 _BARE = frozenset({"h", "d", "ratio"})
 _NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e-?\d+)?")
+
+
+def use_of(programme: Programme) -> str:
+    """What it is for, as programmes of one grain are put together."""
+    return KITCHEN if programme.scale == "kitchen" else USES.get(programme.purpose, COLOUR)
+
+
+def grain_of(programme: Programme) -> str:
+    """The grain it is for, as all programmes are put together; roasts, which take malt of any, stand by themselves."""
+    return ROASTS if programme.purpose == "roasted" else GRAINS.get(programme.species[0], OTHER_GRAIN)
+
+
+def hottest_c(programme: Programme) -> float:
+    """How hot the grain becomes by its plan: roasts stand in that order."""
+    return max((step.grain_c or 0.0 for step in programme.steps), default=0.0)
 
 
 @dataclass(frozen=True)
