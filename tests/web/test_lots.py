@@ -9,6 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 from sqlalchemy.orm import Session
 
+from app.judgement.programmes.programme import load_builtin
 from app.judgement.slips.questions import INSISTED
 from app.operations.facts import record_fact, withdraw_fact
 from app.store.facts import find_fact
@@ -25,6 +26,13 @@ pytestmark = pytest.mark.usefixtures("morning")
 
 def new_form(client: FlaskClient) -> PageForm:
     return next(form for form in forms_of(client.get("/lots/new").text) if form.action == "/lots/new")
+
+
+def test_every_grain_that_a_programme_is_for_can_be_chosen(client):
+    page = client.get("/lots/new").text
+    for species in {each for programme in load_builtin().values() for each in programme.species}:
+        assert f'value="{species}"' in page
+    assert page.index('value="oats"') < page.index('value="spelt"') < page.index('value="other"')
 
 
 def sent(client: FlaskClient, **changes: str) -> dict[str, str]:

@@ -18,11 +18,17 @@ WITHIN_LOT = 0.2
 """How much of the variance between batches is left between batches of one lot, from memory."""
 
 REFERENCE_WATER_C = 15.0
-UPTAKE_HOURS: Mapping[str, float] = {"barley": 22.0, "wheat": 15.5, "rye": 13.0, "oats": 18.5, "spelt": 15.5}
+UPTAKE_HOURS: Mapping[str, float] = {
+    **{"barley": 22.0, "wheat": 15.5, "rye": 13.0, "oats": 18.5, "spelt": 15.5, "emmer": 16.5, "triticale": 14.5},
+    **{"sorghum": 28.5, "pearl millet": 24.0, "finger millet": 24.0, "buckwheat": 13.0, "quinoa": 9.0},
+}
 OTHER_UPTAKE_HOURS = 20.0
 """Scale of uptake under water of 15 °C, h, from memory: barley of 12 % is near 30 % after 6 h and 40 % after 24 h."""
 
-GROWTH_PER_C_D: Mapping[str, float] = {"barley": 0.0098, "wheat": 0.0120, "rye": 0.0115, "oats": 0.0080}
+GROWTH_PER_C_D: Mapping[str, float] = {
+    **{"barley": 0.0098, "wheat": 0.0120, "rye": 0.0115, "oats": 0.0080},
+    **{"spelt": 0.0120, "emmer": 0.0115, "triticale": 0.0125},
+}
 OTHER_GROWTH_PER_C_D = 0.0095
 """Acrospire in kernel lengths for each °C·d over −1.7 °C once it grows, from memory: at 15 °C barley is at ¾ in 5 d."""
 

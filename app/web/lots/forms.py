@@ -21,8 +21,11 @@ from app.web.entries.fields import unit_field
 from app.web.entries.times import moment_from_local
 from app.web.entries.units_typed import UnitsTyped
 from app.web.request.choice_fields import RadioField
+from app.web.words.programmes import GRAINS
 
-SPECIES = (("barley", "barley"), ("wheat", "wheat"), ("rye", "rye"), ("oats", "oats"), ("other", "other"))
+OFTEN = ("barley", "wheat", "rye", "oats")
+SPECIES = tuple((each, each) for each in dict.fromkeys((*OFTEN, *GRAINS, "other")))
+"""Every grain that a programme is for, those that most houses malt first."""
 MOISTURE_KNOWN = (
     ("said", "the seller says so"),
     *((key, word) for key, word in MOISTURE_METHODS if key not in ("oven_malt", "oven_two_stage")),

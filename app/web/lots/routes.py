@@ -32,6 +32,7 @@ from app.web.request.reader import reader
 from app.web.summary.batch_rows import batch_rows
 from app.web.words.formatting import words
 from app.web.words.kept import said_if_it_can_be
+from app.web.words.programmes import GRAINS, HUSKED
 
 lots = Blueprint("lots", __name__)
 
@@ -175,7 +176,7 @@ def _entry_page(story: LotStory, answer: Answer) -> str:
         way="in" if request.args.get("way") == "in" else "out",
         cautions=CAUTIONS.get(form.kind.name, ()),
         asked=answer,
-        outside=story.lot.species in ("wheat", "rye"),
+        outside=story.lot.species in GRAINS and story.lot.species not in HUSKED,
         instruments=sorted({fact.instrument for fact in story.info.facts if fact.instrument}),
         people=list_people(db()),
         title=KINDS[form.kind.name].word,

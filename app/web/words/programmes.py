@@ -107,6 +107,9 @@ GRAINS: Mapping[str, str] = {
         ("sorghum", "pearl millet", "finger millet", "buckwheat", "quinoa"), "Grain without gluten of its own"
     ),
 }
+HUSKED = frozenset({"barley", "oats"})
+"""Their shoot grows under the husk."""
+
 OTHER_GRAIN = "Other grain"
 GRAIN_ORDER = (*dict.fromkeys(GRAINS.values()), OTHER_GRAIN, ROASTS)
 SCALES: Mapping[str, str] = {"floor": "on a floor or bed", "kitchen": "in a kitchen"}
