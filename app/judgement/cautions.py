@@ -91,10 +91,10 @@ KILN = Caution(
 SMOKE = Caution(
     "smoke",
     "Smoke on malt",
-    "Smoke brings nitrosamines (NDMA) and tars, and only a laboratory knows how much. "
-    "Malt below 12 % first; then a small smouldering fire of dry, clean, untreated hardwood in a box of its own, the "
-    "smoke led cool, for hours. No resinous, painted or glued wood, no lighter fluid. Out of doors or led out; a carbon "
-    "monoxide alarm; never unattended.",
+    "Smoke brings nitrosamines (NDMA) and tars, and only a laboratory knows how much. Malt below 12 % first; then a "
+    "small smouldering fire of dry, clean, untreated hardwood in a box of its own, the smoke led cool, for hours. No "
+    "resinous, painted or glued wood, no lighter fluid. Out of doors or led out; a carbon monoxide alarm; never "
+    "unattended.",
     "Clean untreated hardwood, smoke low and cool, malt below 12 % first. Carbon monoxide alarm; stay with it.",
     "common practice; the law on NDMA stands with the kiln",
 )

@@ -204,6 +204,7 @@ def left_off(client: FlaskClient) -> str:
         ("barley_diastatic", "diastatic", "Barley malt", "conversion_test", CONVERTED),
         ("barley_diastatic", "diastatic", "Barley malt", "conversion_test", CONVERTED | {"value": 20.0}),
         ("barley_dark", "dark", "Barley malt", "malt_colour", {"value": 15.0}),
+        ("smoked", "smoked", "Barley malt", "addition", {"what": "beech smoke, 4 h"}),
     ],
 )  # fmt: skip
 def test_a_label_claims_only_what_was_measured(
