@@ -9,7 +9,8 @@ from app.science.humid_air import saturation_pressure_pa
 from app.science.sorption import equilibrium_relative_humidity
 
 TEST_C, TEST_HUMIDITY = 38.0, 0.90
-"""The air in which the makers of films measure what goes through (Biosystems Engineering, table 11.2 [P])."""
+"""The air in which the makers of films measure what goes through (Biosystems Engineering, table 11.2 [P]), with dry air
+on the other side [C]."""
 
 
 _FILMS = {"polyethylene": (1.0, 2.0), "dense_polyethylene": (0.3, 0.6), "polypropylene": (0.2, 0.5)}

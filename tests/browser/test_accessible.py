@@ -55,6 +55,7 @@ PAGES = (
     "/methods/numbers",
     "/workings",
     "/workings/moisture-from-weight?mass=160&initial=100&moisture=12&loss=1",
+    "/workings/air-in-the-room?mass=500&moisture=12&loss=1.1&room=40&changes=0.3&hours=12&temperature=15",
     "/nowhere",
 )
 FOUND = (

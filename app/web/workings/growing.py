@@ -237,10 +237,10 @@ def air_in_the_room(g: Given) -> Outcome:
     numbers = f"{1000.0 * gas:.0f} L/h in {g.say('room')}, {g.say('changes')}, {g.say('hours')}"
     return Outcome(
         "Carbon dioxide by then",
-        plain(then, "ppm", decimals=0),
+        _parts(then),
         ("c = c₀ + q / (n V) (1 − exp(−n t)), c₀ = 420 ppm", numbers),
         (
-            ("Left shut for good", plain(last, "ppm", decimals=0)),
+            ("Left shut for good", _parts(last)),
             (
                 f"Fresh air that keeps it under {caution:.0f} ppm",
                 air_flow_said(g, ventilation.fresh_air_m3_per_h(gas, caution)),
@@ -248,10 +248,15 @@ def air_in_the_room(g: Given) -> Outcome:
             ),
             ("Carbon dioxide in an hour", masses(g, gas_kg)),
         ),
-        note="",
+        note="As good as the loss of a day is known: a factor of two is easily off. Go by a meter.",
         status=status,
         word={"act": "stay out: air it first", "caution": "air it before you work there"}.get(status, ""),
     )
+
+
+def _parts(ppm: float) -> str:
+    """No finer than three digits: the grain’s breath is guessed."""
+    return plain(float(f"{ppm:.3g}"), "ppm", decimals=0)
 
 
 @working(

@@ -129,7 +129,7 @@ def viability(g: Given) -> Outcome:
     )
 
 
-LONGEST_D = 3650.0
+LONGEST_D, MONTH_D = 3652.5, 30.4375
 
 
 @working(
@@ -147,8 +147,10 @@ LONGEST_D = 3650.0
             ("dense_polyethylene", "polyethylene, crackling"),
             ("polypropylene", "polypropylene, clear"),
         ),
-        "thickness": number("and so thick", "100", "µm", 5, 2000, hint="Two sides count once. 1 mil is 25 µm."),
-        "area": number("All of its outside", "0.9", "m²", 0.01, 50, hint="Both sides. 10 square feet are 0.93 m²."),
+        "thickness": number("Its thickness", "100", "µm", 5, 2000, hint="Of one wall. 1 mil is 25 µm."),
+        "area": number(
+            "Its whole surface", "0.9", "m²", 0.01, 50, hint="Both sides of the sack. 10 square feet: 0.93 m²."
+        ),
         "temperature": temperature("The store", "15", "59", 0.0, 40.0),
         "humidity": share("Humidity of the store", "70", 0.05, 0.99),
     },
@@ -177,13 +179,15 @@ def malt_in_its_sack(g: Given) -> Outcome:
     is_for_good = low >= LONGEST_D
     return Outcome(
         "Stays dry enough",
-        "ten years and more" if is_for_good else span(low, high, "d"),
+        "ten years and more"
+        if is_for_good
+        else span(low / MONTH_D, high / MONTH_D, "months", decimals=int(low < MONTH_D)),
         (
             "dw/dt = film × area × (humidity of the store − humidity over the malt) × pressure of saturated vapour",
             f"film {span(*through, 'g/(m² d)', decimals=1)} in its maker’s test, {g.say('area')}, {g.say('humidity')}",
         ),
         (
-            ("In months", span(low / 30.44, high / 30.44, "months")),
+            ("In days", span(low, high, "d")),
             ("The sack then weighs more by", masses(g, gain)),
         ),
         note="From the most to the least that such films let through.",

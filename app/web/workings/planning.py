@@ -15,9 +15,9 @@ MOST_LOST = 0.95
 USUAL_LOSS = "8 to 13 % of barley that is malted in full; chit malt loses less, from memory."
 USUAL = {
     "barley": "Malting barley has 68 to 75, up to 78 (MEBAK). Less: thin or shrivelled kernels, or much chaff.",
-    "wheat": "60 lb a US bushel, 77 kg/hL, is the trade’s full weight of wheat. Less: thin or shrivelled kernels.",
-    "rye": "56 lb a US bushel, 72 kg/hL, is the trade’s full weight of rye. Less: thin or shrivelled kernels.",
-    "oats": "32 lb a US bushel, 41 kg/hL, is the trade’s full weight of oats. Less: more husk and less groat.",
+    "wheat": "60 lb a US bushel, 77 kg/hL, is the official US weight of wheat. Less: thin or shrivelled kernels.",
+    "rye": "56 lb a US bushel, 72 kg/hL, is the official US weight of rye. Less: thin or shrivelled kernels.",
+    "oats": "32 lb a US bushel, 41 kg/hL, is the official US weight of oats. Less: more husk and less groat.",
 }
 
 
@@ -101,15 +101,16 @@ def tub_size(g: Given) -> Outcome:
             ("Grain as it is poured in", room(g, swollen.dry_m3)),
             ("Grain when it has drunk", room(g, swollen.low_m3, swollen.high_m3)),
             ("Water for one filling, at the most", room(g, tub.water_m3)),
-            ("Water for a filling, for each kilogram of grain", _per_kilogram(tub.water_m3, g["mass"])),
+            ("The same for the weight of the grain", _for_each(g, tub.water_m3, g["mass"])),
         ),
         note="",
     )
 
 
-def _per_kilogram(water_m3: float, mass_kg: float) -> str:
-    """Litres for a kilogram, which are as many cubic metres for a tonne."""
-    return plain(1000.0 * water_m3 / mass_kg, "L/kg", decimals=1)
+def _for_each(g: Given, water_m3: float, mass_kg: float) -> str:
+    """Litres for a kilogram, which are as many cubic metres for a tonne; or gallons for a pound."""
+    wet, dry = (units.UNITS[g.words.unit(dimension)] for dimension in ("volume", "mass"))
+    return plain(water_m3 / wet.scale * dry.scale / mass_kg, f"{wet.symbol}/{dry.symbol}", decimals=2)
 
 
 @working(
