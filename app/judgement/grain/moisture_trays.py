@@ -37,7 +37,7 @@ def tray_against(history: History, weighing: Weighing, loaded: State) -> Against
     net_kg, start_kg = net_of(weighing, start), net_of(start, start)
     if net_kg >= start_kg * (1.0 - moisture_wb - SURE_SDS * sd):
         net_kg = max(net_kg, start_kg * (1.0 - moisture_wb))
-    steps = (tray_step_kg(history, each) for each in (start, weighing))
+    steps = tray_step_kg(history, start), tray_step_kg(history, weighing)
     return Against(net_kg, start_kg, moisture_wb, sd, start.at, *steps, start)
 
 
