@@ -15,6 +15,9 @@ from tests.truth.grains import Grain
 
 # kJ/(kg K) of air and vapour, kJ/kg of evaporation at 0 °C: the usual constants of moist air (M).
 AIR_KJ, VAPOUR_KJ, LATENT_KJ = 1.006, 1.86, 2501.0
+TAKES_UP = 0.005
+"""Dry kernels take vapour up more slowly than they give it (Casada 2002, Trans. ASAE 45:361, P)."""
+
 SHELL = 0.35
 """The share of a kernel's dry matter that its shell is: M."""
 
@@ -105,8 +108,7 @@ class Column:
             inner *= (core / (core + grain.bound_db)) ** 2
             # Both balances at the end of the step, by their slopes: temperature and shell are solved together.
             heat_0 = gain * AIR_KJ * (at_c - grain_c)
-            # Dry kernels take vapour up more slowly than they give it (Casada 2002, Trans. ASAE 45:361, P).
-            passes = gain * (0.005 if y > full * wet and wet < 0.9 else 1.0)
+            passes = gain * (TAKES_UP if y > full * wet and wet < 0.9 else 1.0)
             vapour_0 = passes * (full * wet - y)
             vapour_c, vapour_db = passes * slope_c, passes * full * slope_db
             mass = layer_kg * SHELL
@@ -123,6 +125,12 @@ class Column:
             change_c = (r1 * m22 - m12 * r2) / det
             change_db = (m11 * r2 - m21 * r1) / det
             vapour = vapour_0 + vapour_c * change_c + vapour_db * change_db
+            # Hot grain that cools fast runs out of the slopes: it takes up no more than the air that comes by has.
+            least = -gain * y * (TAKES_UP if wet < 0.9 else 1.0)
+            if vapour < least:
+                vapour = least
+                change_c = seconds * (heat_0 - latent * vapour) / (capacity + seconds * gain * AIR_KJ)
+                change_db = seconds * (feed / decay * (core - shell) - vapour) / (mass + seconds * feed / decay)
             heat = gain * AIR_KJ * (at_c - grain_c - change_c)
             fed = feed / decay * (core - shell - change_db)
             shell_after = shell + (seconds * (fed - vapour)) / mass

@@ -199,6 +199,17 @@ def test_a_deep_bed_dries_from_the_air_side_and_its_air_stays_on_the_plateau():
     assert all(warm > cool - 0.1 for warm, cool in pairwise(column.temperature))
 
 
+@pytest.mark.parametrize(("kilograms", "layers", "flow"), [(4.0, 3, 0.06), (85.0, 10, 0.15)])
+def test_hot_dry_malt_that_is_cooled_by_the_air_of_the_room_takes_up_next_to_nothing(kilograms, layers, flow):
+    column = Column.loaded(lots()[0], kilograms, layers, 0.035, 130.0)
+    wettest = 0.0
+    for number in range(60):
+        column.advance(0.1, flow, max(20.0, 130.0 - 6.0 * number), humidity_ratio(20.0, 0.5))
+        wettest = max(wettest, *column.layers_db)
+    assert max(column.temperature) < 35.0
+    assert wettest < 0.05
+
+
 def test_without_a_fan_next_to_nothing_dries():
     column = Column.loaded(lots()[0], 85.0, 10, 0.6, 40.0)
     for _ in range(30):
