@@ -17,7 +17,7 @@ from app.judgement.history.kiln_runs import fired_at
 from app.judgement.history.stages import Stage
 from app.judgement.malt.dryness import too_wet
 from app.judgement.programmes.programme import Programme, provenance
-from app.judgement.watch.bed_ahead import is_cold_and_thin, next_to_turn
+from app.judgement.watch.bed_ahead import Bed, is_cold_and_thin, next_to_turn
 from app.judgement.watch.bed_warming import bed_watches
 from app.judgement.watch.kiln import ceiling_watch, waiting_watch
 from app.judgement.watch.waiting import WAITING_H, is_heat_off
@@ -77,7 +77,9 @@ def rest(history: History, stage: Stage, now: datetime, words: Words) -> Found:
         return watched
     what = "The air rest has gone on too long"
     watched.add(clock_watch("rest", what, stage.starts_at, programme.limit("air_rest_h"), words, "Resting"))
-    _temperature(watched, history, stage, "grain_temperature", _turns(history, stage, now), now, words)
+    _temperature(
+        watched, history, stage, "grain_temperature", _turns(stage, next_to_turn(history, stage, now)), now, words
+    )
     _cast(watched, history, programme, now, words)
     watched.add(_warm_and_wet(history, programme, now, words))
     return watched
@@ -88,9 +90,10 @@ def floor(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     watched = _without(programme) or Found()
     if programme is None:
         return watched
-    turns = _turns(history, stage, now)
+    bed = next_to_turn(history, stage, now)
+    turns = _turns(stage, bed)
     _temperature(watched, history, stage, "grain_temperature", turns, now, words)
-    watched.add(_turning(history, programme, turns, now, words))
+    watched.add(None if is_cold_and_thin(history, now, bed.key) else _turning(history, programme, turns, now, words))
     what, limit = "It has been on the floor too long", programme.limit("germination_d")
     watched.add(clock_watch("days", what, stage.starts_at, limit, words, "On the floor", hours_each=24.0))
     grown = programme.limit("acrospire")
@@ -173,16 +176,13 @@ def _cast(watched: Found, history: History, programme: Programme, now: datetime,
 UPTAKE = "uptake.weibull_gain"
 
 
-def _turns(history: History, stage: Stage, now: datetime) -> list[datetime]:
-    """Of the bed that was turned the longest ago."""
-    return [stage.starts_at, *(turn.at for turn in next_to_turn(history, stage, now).turns if turn.kind == "turned")]
+def _turns(stage: Stage, bed: Bed) -> list[datetime]:
+    return [stage.starts_at, *(turn.at for turn in bed.turns if turn.kind == "turned")]
 
 
 def _turning(
     history: History, programme: Programme, turns: list[datetime], now: datetime, words: Words
 ) -> Watch | None:
-    if is_cold_and_thin(history, now):
-        return None
     since = "Not turned" if len(turns) > 1 else "Cast and not turned"
     limit = programme.limit("turning_h") or TURNING_H
     watch = clock_watch("turning", "The bed has to be turned", turns[-1], limit, words, since)

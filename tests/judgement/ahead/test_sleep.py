@@ -121,6 +121,19 @@ def test_a_cold_thin_bed_needs_no_turning_at_night() -> None:
     assert "turning" not in [each.key for each in slept(story, 62).watches]
 
 
+def test_a_cold_thin_bed_beside_a_deep_one_leaves_the_deep_one_to_be_turned() -> None:
+    """Which of the two was read last does not matter."""
+    for last in ("bed A", "bed B"):
+        story = on_the_floor()
+        for bed, depth_m, warm_c in (("bed A", 0.06, 11.5), ("bed B", 0.15, 15.5)):
+            later = 0.2 if bed == last else 0.0
+            story.say(60, "turned", place=bed)
+            story.say(60 + later, "bed_depth", {"value": depth_m}, place=bed)
+            for hour in (60.5, 62.0):
+                story.say(hour + later, "grain_temperature", {"value": warm_c}, place=f"{bed} middle")
+        assert "turning" in [each.key for each in slept(story, 62.3).watches], last
+
+
 def test_still_water_may_stand_its_hours_and_less_where_it_is_warm() -> None:
     cool, warm = Story("barley_pale"), Story("barley_pale")
     for story, value in ((cool, 16.0), (warm, 26.0)):
