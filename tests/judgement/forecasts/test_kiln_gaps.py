@@ -163,17 +163,18 @@ def test_a_course_of_several_trays_and_several_gaps_holds_the_truth() -> None:
 
 
 def test_an_oven_that_is_still_off_is_not_foreseen_to_dry() -> None:
-    story, _ = dried(steady, 0.43, (1.0, 2.0))
+    story, truths = dried(steady, 0.43, (1.0, 2.0), tested_wb=0.43)
+    _, last_wb = list(truths.values())[-1]
     going_on = forecast_at(story.history(), at(LOADED_H + 2.1)).kiln
     story.say(LOADED_H + 2.05, "paused")
     history = story.history()
-    for hour in (2.1, 30.0):
+    for hour, within in ((2.1, 0.01), (30.0, 0.1)):
         kiln = forecast_at(history, at(LOADED_H + hour)).kiln
         assert kiln.dry.central is None
         assert "stands still" in kiln.dry.reason
         stood = moisture_at(history, at(LOADED_H + hour))
-        assert abs(stood.moisture_wb - 0.395) <= stood.half_width
-        assert stood.half_width < 0.15
+        assert stood.moisture_wb == pytest.approx(last_wb, abs=0.003), hour
+        assert stood.half_width < within
     assert going_on.dry.central is not None
     # Air that is as hot as before half an hour later is heated, whether anybody said so or not.
     story.say(LOADED_H + 3.5, "air_on_temperature", {"value": 54.5})
