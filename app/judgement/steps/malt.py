@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from app.judgement.facts.shapes import Reading
-from app.judgement.malt.dryness import TooWet, too_wet
+from app.judgement.malt.dryness import TooWet, last_known, too_wet
 from app.judgement.steps.step import InPlan, NextStep, step
 
 DRY_ON_H = 2.0
@@ -77,12 +77,20 @@ def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> l
     if "outturn" not in done:
         why = "It closes the account of the dry matter."
         steps.append(step("outturn", "Weigh the malt", cool_by + 2 * hour, early, next_day, why))
+    if has_culms and not _is_known(plan):
+        why = "Nothing tells how dry it is, and too wet it sours and moulds: only brittle malt is dry."
+        steps.append(step("moisture_test", "Test the malt’s moisture, or bite it", cool_by, early, same_day, why))
     if not _is_packed(plan):
         why = "Cool and dry, and closed: malt draws water from the air."
         steps.append(step("pack", "Bag it", cool_by + 3 * hour, early, next_day, why))
     why = "Weighed and bagged, the batch is done."
     steps.append(step("finished", "Finish the batch", cool_by + 4 * hour, early, next_day, why))
     return steps
+
+
+def _is_known(plan: InPlan) -> bool:
+    """Anything was determined of the malt since it was heated."""
+    return last_known(plan.batch.history, plan.batch.now, plan.batch.now) is not None
 
 
 def _is_packed(plan: InPlan) -> bool:

@@ -157,7 +157,10 @@ def _kiln_card(batch: BatchAt) -> KilnCard | None:
         dry=dryness(history, run.stage, programme, forecast.dry, now) if forecast and run else None,
         air=drying.air if drying is not None else None,
         has_probe=_probe_readings(history, stage, now) >= PROBE_READINGS,
-        gaps=tuple(_gaps(moisture is None or not moisture.is_told, hottest, forecast, drying)),
+        # Off the heat nobody asks any more how much of it the grain bears.
+        gaps=()
+        if stage.name == "cooling"
+        else tuple(_gaps(moisture is None or not moisture.is_told, hottest, forecast, drying)),
     )
 
 

@@ -434,7 +434,13 @@ def test_a_plan_by_the_hours_counts_those_of_heat() -> None:
 def test_after_the_heat_it_is_cooled_stripped_dressed_the_same_day_weighed_bagged_and_finished() -> None:
     story = drying()
     story.tell(175, "heat_off")
-    assert kinds_of(story, 175.1) == ["grain_temperature", "stripped", "culms", "outturn", "pack", "finished"]
+    tested = drying()
+    tested.tell(174.9, "moisture_test", {"value": 0.045}, method="oven_malt")
+    tested.tell(175, "heat_off")
+    rest = ["culms", "outturn", "pack", "finished"]
+    assert kinds_of(tested, 175.1) == ["grain_temperature", "stripped", *rest]
+    # Where nothing was weighed or tested on the kiln, somebody has to know whether it is dry before it is bagged.
+    assert kinds_of(story, 175.1) == ["grain_temperature", "stripped", "moisture_test", *rest]
     assert step_of(story, 175.1, "culms").latest_at <= moment(187)
     story.grain(176, 25.0)
     story.tell(176.1, "stripped")

@@ -74,6 +74,7 @@ def test_there_is_no_card_once_malt_is_cold_or_finished() -> None:
     assert kiln_card(story.history(), at(169.5)) is None
     story.say(169.6, "grain_temperature", {"value": 70.0})
     assert card_at(story, 169.7).forecast is None, "off the heat nothing dries as it did"
+    assert card_at(story, 169.7).gaps == (), "nor is anything asked for the sake of its ceiling"
     story.say(170.5, "grain_temperature", {"value": 24.0})
     assert kiln_card(story.history(), at(170.6)) is None
     story.say(171.0, "finished")
