@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -11,8 +10,9 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Weighing
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
-from app.judgement.forecasts.moisture import charged, net_of, scale_step_kg, tray_start
-from app.judgement.grain.moisture_samples import SAME_MOMENT, SCALE_SD
+from app.judgement.forecasts.moisture import charged, net_of, tray_start
+from app.judgement.grain.moisture_samples import SAME_MOMENT, apart_kg
+from app.judgement.grain.moisture_trays import is_heavier
 from app.judgement.history.history import hours_between
 from app.judgement.history.kiln_runs import run_at
 
@@ -23,10 +23,6 @@ FILM_KG = 0.05
 LEAST_LEFT = {"test_bag": 0.88, "charge_weighing": 0.7, "tray": 1.0}
 """Of the dry matter weighed in, what is left at the least: the rest may be gone with steep water, breath and rootlets,
 and from a charge by skimming and samples. From memory."""
-
-APART_SDS = 4.0
-LEAST_APART = 0.02
-"""What a film of water, a spill or a tray set down askew may come to, of the grain's weight. From memory."""
 
 WEIGHED_WITH_IT = 0.6
 """A weighing without its tare stands out by about that tare: by this share of it at the least. From memory."""
@@ -121,7 +117,7 @@ def out_of_row(batch: BatchAt) -> Iterator[Flag]:
             by_tray.setdefault((tray.vessel, start.id), []).append(tray)
     for (vessel, _), trays in by_tray.items():
         net = [net_of(tray, trays[0]) for tray in trays]
-        found = _heavier(batch, trays, net) or _without_tare(trays, net)
+        found = _heavier(batch, trays) or _without_tare(trays, net)
         if found is not None:
             yield _row_flag(batch, vessel or "The tray", *found)
     by_bag: dict[str, tuple[Weighing, list[Weighing]]] = {}
@@ -144,18 +140,13 @@ def _bag_start(batch: BatchAt, bag: Weighing) -> Weighing | None:
 Found = tuple[list[Weighing], str]
 
 
-def _apart_kg(first: Weighing, second: Weighing, alike: Sequence[Weighing]) -> float:
-    """So far two weighings of one vessel, each with its tare, may be apart by the scale and the hand."""
-    scale_kg = SCALE_SD * math.hypot(*(2 * [scale_step_kg(each, alike) for each in (first, second)]))
-    return max(APART_SDS * scale_kg, LEAST_APART * first.net_kg)
-
-
-def _heavier(batch: BatchAt, trays: Sequence[Weighing], net: Sequence[float]) -> Found | None:
-    for (before, after), (was, now) in zip(pairwise(trays), pairwise(net), strict=True):
+def _heavier(batch: BatchAt, trays: Sequence[Weighing]) -> Found | None:
+    for before, after in pairwise(trays):
         # Weighed twice at one look, it is neither heavier nor lighter: the two are one determination.
-        is_heavier = now > was + _apart_kg(before, after, trays) and after.at - before.at > SAME_MOMENT
-        if is_heavier and _is_in_heat(batch, before.at, after.at):
-            return [before, after], f"{wording.mass(now)} after {wording.mass(was)}: grain gets no heavier in the heat"
+        is_later = after.at - before.at > SAME_MOMENT
+        if is_later and is_heavier(after, before, trays[0], trays) and _is_in_heat(batch, before.at, after.at):
+            was, now = (wording.mass(net_of(each, trays[0])) for each in (before, after))
+            return [before, after], f"{now} after {was}: grain gets no heavier in the heat"
     return None
 
 
@@ -174,7 +165,7 @@ def _without_tare(trays: Sequence[Weighing], net: Sequence[float]) -> Found | No
             continue
         share = (each.at - before.at) / max(after.at - before.at, timedelta(minutes=1))
         line_kg = net[place - 1] + share * (net[place + 1] - net[place - 1])
-        if net[place] - line_kg > max(WEIGHED_WITH_IT * tare_kg, _apart_kg(before, each, trays)):
+        if net[place] - line_kg > max(WEIGHED_WITH_IT * tare_kg, apart_kg(before, each, trays[0], trays)):
             words = (
                 f"{wording.mass(net[place])} between {wording.mass(net[place - 1])} and {wording.mass(net[place + 1])}"
             )
@@ -187,12 +178,12 @@ def _steeped(batch: BatchAt, start: Weighing, bags: Sequence[Weighing]) -> Found
     whole_kg = start.net_kg
     for before, after in pairwise(bags):
         was, now = net_of(before, start), net_of(after, start)
-        apart_kg = _apart_kg(before, after, bags) + FILM_KG * whole_kg
+        beyond_kg = apart_kg(before, after, start, bags) + FILM_KG * whole_kg
         words = f"{wording.mass(now)} after {wording.mass(was)}"
-        if now < was - apart_kg:
+        if now < was - beyond_kg:
             return [before, after], f"{words}: grain gets no lighter in the steep"
         wet_h, then_h = (_under_water_h(batch, each.at) for each in (before, after))
-        if wet_h > 0.0 and now > was + max(was - whole_kg, 0.0) * (then_h - wet_h) / wet_h + apart_kg:
+        if wet_h > 0.0 and now > was + max(was - whole_kg, 0.0) * (then_h - wet_h) / wet_h + beyond_kg:
             return [before, after], f"{words}: faster than it ever took up water"
     return None
 

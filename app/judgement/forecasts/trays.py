@@ -107,7 +107,11 @@ def determined_on_kiln(
     found = []
     for weighing in history.of_shape(Weighing, "tray"):
         tray = by_name.get(weighing.vessel or "")
-        if tray is None or not tray.first.at < weighing.at <= tray.last.at or is_heavier(weighing, tray.first):
+        if (
+            tray is None
+            or not tray.first.at < weighing.at <= tray.last.at
+            or is_heavier(weighing, tray.first, tray.first)
+        ):
             continue
         if tray.loaded_wb is None:
             found.append(_by_weight(history, heat_at, tray, tray.first, weighing))

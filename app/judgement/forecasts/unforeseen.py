@@ -26,6 +26,7 @@ from app.judgement.forecasts.trays import LEAST_RATIO_SD
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.grain.counts import growth_counts, growth_of
 from app.judgement.grain.moisture_samples import MoistureSample, net_of, sample_of, scale_step_kg, tray_start
+from app.judgement.grain.moisture_trays import is_heavier
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage, all_stages, stage_at
 from app.judgement.slips.masses import known_tare
@@ -190,13 +191,9 @@ class _Look:
         return self._lighter(fact) if fact.kind in WEIGHED and stage.name == "immersion" else None
 
     def _heavier(self, tray: Weighing) -> Weighing | None:
-        start = tray_start(self.history, tray)
-        if start is None:
-            return None
-        last = self._last(tray)
-        first_kg, last_kg = net_of(start, start), net_of(last, start) if last is not None else math.inf
-        unsure_kg = NEAR_SDS * math.sqrt(2.0) * self._own_sd_kg(tray, first_kg)
-        return last if net_of(tray, start) > last_kg + unsure_kg else None
+        start, last = tray_start(self.history, tray), self._last(tray)
+        alike = self.history.of_shape(Weighing, tray.kind)
+        return last if start is not None and last is not None and is_heavier(tray, last, start, alike) else None
 
     def _lighter(self, weighing: Weighing) -> Weighing | None:
         last = self._last(weighing)

@@ -59,6 +59,10 @@ SCALE_SD = 0.5
 """Of a scale in use, in steps: it may be off by a whole one (OIML R 76-1, 3.5.2: twice the ± 0.5 e that is allowed when
 it is verified, for weights up to 500 e, from memory), taken as 95 %."""
 
+APART_SDS = 4.0
+LEAST_APART = 0.02
+"""What a film of water, a spill or a tray set down askew may come to, of the grain's weight. From memory."""
+
 FILM_LASTS_H = 6.0
 """Of the film of water on drained grain so many hours leave a third: the rest is drawn in or dries off. From memory."""
 
@@ -292,6 +296,12 @@ def _from_mass(history: History, weighing: Weighing, against: Against) -> Moistu
     where = weighing.vessel or ("whole charge" if weighing.kind == "charge_weighing" else None)
     sd = math.hypot(own_sd, shared_sd)
     return MoistureSample(weighing.at, value, sd, weighing, weighing.kind, where, shared_sd=shared_sd)
+
+
+def apart_kg(one: Weighing, other: Weighing, first: Weighing, alike: Sequence[Weighing] = ()) -> float:
+    """So far two weighings of one vessel may be apart by the scale and the hand. first: of its grain."""
+    scale_kg = SCALE_SD * math.hypot(*(scale_step_kg(each, alike) * _with_its_tare(each) for each in (one, other)))
+    return max(APART_SDS * scale_kg, LEAST_APART * net_of(first, first))
 
 
 def film_left(history: History, at: datetime) -> float:

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from app.judgement.facts.shapes import Weighing
-from app.judgement.grain.moisture_samples import SCALE_SD, Against, MoistureSample, net_of, tray_start, tray_step_kg
+from app.judgement.grain.moisture_samples import (
+    SCALE_SD,
+    Against,
+    MoistureSample,
+    apart_kg,
+    net_of,
+    tray_start,
+    tray_step_kg,
+)  # fmt: skip
 from app.judgement.history.history import History
 from app.science import moisture as science
 
@@ -14,13 +22,14 @@ State = Callable[[float], tuple[float, float]]
 
 
 SURE_SDS = 2.0
-HEAVIER = 1.02
-"""More than it was loaded with no tray holds, but for what the scale and the hand may be off. From memory."""
 
 
-def is_heavier(weighing: Weighing, start: Weighing) -> bool:
-    """Whether a tray weighs more than at its start: then it is another one, or was weighed with its tare."""
-    return net_of(weighing, start) > HEAVIER * net_of(start, start)
+def is_heavier(weighing: Weighing, than: Weighing, start: Weighing, alike: Sequence[Weighing] = ()) -> bool:
+    """Whether a tray weighs more than it did: then it is another one, or was weighed with its tare.
+
+    start: where it began, for its tare; alike: the weighings by which its scale's step is known.
+    """
+    return net_of(weighing, start) > net_of(than, start) + apart_kg(than, weighing, start, alike)
 
 
 def tray_against(history: History, weighing: Weighing, loaded: State) -> Against | None:
@@ -31,7 +40,7 @@ def tray_against(history: History, weighing: Weighing, loaded: State) -> Against
     start = tray_start(history, weighing)
     if weighing.quality == "over_range" or start is None or start.id == weighing.id:
         return None
-    if is_heavier(weighing, start):
+    if is_heavier(weighing, start, start):
         return None
     moisture_wb, sd = loaded(history.hour(start.at))
     net_kg, start_kg = net_of(weighing, start), net_of(start, start)
