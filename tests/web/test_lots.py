@@ -107,6 +107,15 @@ def test_pounds_are_stored_as_kilograms(client, session):
     assert only_lot(session).info.facts[0].net_kg == pytest.approx(45.359237)
 
 
+def test_a_lot_is_declared_when_that_is_said_whenever_it_came_in(client, session, morning):
+    day = (NOW - timedelta(days=20)).date().isoformat()
+    assert take_in(client, sent(client, received_on=day, **DECLARED)).status_code == 303
+    story = only_lot(session)
+    told = {fact.kind: (fact.at, fact.clock) for fact in story.info.facts}
+    assert told["declaration"] == (NOW, "now")
+    assert told["intake"][0] < NOW - timedelta(days=19)
+
+
 def test_a_lot_declared_at_once_holds_nothing(client, session):
     page = client.post("/lots/new", data=sent(client, **DECLARED), follow_redirects=True).text
     assert "declared untreated, for food" in page

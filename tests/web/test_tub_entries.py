@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -18,7 +19,7 @@ from app.store.facts import find_fact
 from app.web.tub.tiles import BY_STAGE, ROAST_ALONE, tub_kinds
 from tests.examples import EXAMPLES
 from tests.pages import Tub, forms_of, insisting, tub_form
-from tests.writing import BATCH, NOW, Opened, add_batch, entry, iso
+from tests.writing import BATCH, LOT, NOW, Opened, add_batch, entry, iso
 
 from .keeping import asked, facts_of, kept, said, text_of, the_fact, wrong_fields
 
@@ -335,3 +336,26 @@ def test_of_two_readings_of_one_minute_the_one_written_last_is_shown(
     page = text_of(tub.client.get(tub.path))
     assert "Water temperature 14.0 °C, 5 min ago" in page
     assert page.index("Water temperature 14.0 °C") < page.index("Water temperature 13.0 °C")
+
+
+def test_whether_a_declared_lot_is_food_is_asked_no_more(app: Flask, tub: Tub) -> None:
+    doubt = "Ask in writing what this grain was treated with"
+    assert doubt in text_of(tub.client.get(tub.path))
+    declared = entry("declaration", dict(EXAMPLES["declaration"]), id="declared-1", at=iso(NOW - timedelta(hours=1)))
+    said(app, declared | {"subject": {"type": "lot", "id": LOT}})
+    assert doubt not in text_of(tub.client.get(tub.path))
+
+
+def test_every_unit_is_said_by_a_sign_or_a_word(client: FlaskClient, tub: Tub) -> None:
+    pages = [client.get(path).text for path in (tub.path, "/lots/new", f"/batches/new?lot={LOT}")]
+    units = [text for page in pages for text in re.findall(r"<option[^>]*>([^<]*)</option>", page)]
+    assert "kg" in units
+    chosen = [text for page in pages for text in re.findall(r'<option [^>]*value="fraction"[^>]*>([^<]*)<', page)]
+    assert set(chosen) == {"of 1"}
+    assert not {"", "–"} & {text.strip() for text in units} - {"–" for page in pages if 'value="">–' in page}
+
+
+@pytest.mark.parametrize("kind", ["tray", "test_bag"])
+def test_a_bag_or_tray_says_what_is_taken_off_where_its_tare_is_left_empty(tub: Tub, kind: str) -> None:
+    screen = tub.client.get(tub.path).text.partition(f'id="{kind}"')[2].partition('class="keep"')[0]
+    assert "Tare empty: as at its start." in screen

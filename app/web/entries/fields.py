@@ -13,6 +13,7 @@ from app.web.request.choice_fields import RadioField, SelectField
 SMALL_MASSES = frozenset(
     {"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection", "extract_mash"}
 )
+SIGNLESS = {"fraction": "of 1", "ph": "pH", "number": ""}
 SMALL_UNITS = {"metric": "g", "us": "oz"}
 
 
@@ -33,9 +34,14 @@ def has_unit(spec: FieldSpec) -> bool:
     return isinstance(spec, Quantity) and spec.dimension != "number"
 
 
+def unit_choices(dimension: str) -> list[tuple[str, str]]:
+    """The units of a dimension by key, each with its sign, or with a word where it has none."""
+    return [(unit.key, unit.symbol or SIGNLESS[unit.key]) for unit in units.units_of(dimension)]
+
+
 def unit_field(spec: Quantity, kind_name: str, system: str) -> SelectField:
     """The units that a quantity may be typed in, the person's own chosen."""
-    choices = [(unit.key, unit.symbol or "–") for unit in units.units_of(spec.dimension)]
+    choices = unit_choices(spec.dimension)
     default = units.DEFAULT_UNITS[system][spec.dimension]
     if spec.dimension == "mass" and kind_name in SMALL_MASSES:
         default = SMALL_UNITS[system]

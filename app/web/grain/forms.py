@@ -17,6 +17,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import values_from_typed, written
 from app.judgement.slips.dating import impossible_span
 from app.science import units
+from app.web.entries.fields import unit_choices
 from app.web.entries.forms import FOLDS, WHEN, ClockField
 from app.web.entries.times import AGO, TwiceThatNight, moment_from_local
 from app.web.entries.units_typed import UnitsTyped
@@ -267,12 +268,8 @@ def _row_fields(kind: str, place: int, choices: Sequence[Source] | None, system:
         f"id_{place}": HiddenField(),
         f"source_{place}": source,
         f"as_is_{place}": StringField(f"Weight{of}, as it is"),
-        f"as_is_unit_{place}": SelectField("Unit", choices=_units_of("mass"), default=default),
+        f"as_is_unit_{place}": SelectField("Unit", choices=unit_choices("mass"), default=default),
         f"moisture_{place}": StringField(f"Moisture{of}"),
-        f"moisture_unit_{place}": SelectField("Unit", choices=_units_of("moisture"), default="percent"),
+        f"moisture_unit_{place}": SelectField("Unit", choices=unit_choices("moisture"), default="percent"),
         f"known_{place}": RadioField(f"How its moisture is known{of}", choices=KNOWN[kind], default="measured"),
     }
-
-
-def _units_of(dimension: str) -> list[tuple[str, str]]:
-    return [(unit.key, unit.symbol or "fraction") for unit in units.units_of(dimension)]

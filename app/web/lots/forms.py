@@ -138,7 +138,12 @@ class NewLotForm(UnitsTyped):
             "written_at": self.now,
             "by": by,
         }
-        return [written(**told, **entry, values=values) for entry, values in self.read]
+        # Whenever the grain came in, it is declared as this is said.
+        declared = {"at": (self.now, self.now), "clock": "now"}
+        return [
+            written(**told | (declared if entry["kind_name"] == "declaration" else {}) | entry, values=values)
+            for entry, values in self.read
+        ]
 
     def _entries(self) -> list[dict[str, Any]]:
         is_said = self.moisture_known.data in (None, "", "said")

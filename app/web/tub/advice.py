@@ -16,7 +16,7 @@ ADVICE: Mapping[str, str | Caution] = {
     "test_bag_start": (
         "Weigh the bag with its grain before the steep. A cloth bag: wet it first, and weigh it wet for its tare."
     ),
-    "test_bag": "Once rootlets knit the bag it says nothing any more.",
+    "test_bag": "Once rootlets knit the bag it says nothing any more. Tare empty: as at its start.",
     "growth_count": "Split a kernel, find the shoot, tap the picture it looks like. Fifty or more tell something.",
     "rub_out": "Rub kernels between thumb and finger and count how they feel.",
     "squeeze_test": "Cut or press kernels. How many still have a dry white core?",
@@ -24,7 +24,8 @@ ADVICE: Mapping[str, str | Caution] = {
         "Root hairs are white, only at rootlet tips, vanish when sprayed, and have no smell. "
         "Grey, green, black or pink, on husk or broken corns, or musty: mould. Smell only where none is seen."
     ),
-    "tray": "Its first weighing after loading is its start; each later one tells the moisture.",
+    "tray": "Its first weighing after loading is its start; each later one tells the moisture. "
+    "Tare empty: as at its start.",
     "heat_on": cautions.KILN,
     "loaded": cautions.RAW_SPROUT,
     "culms": cautions.DUST,

@@ -12,7 +12,7 @@ from flask import get_template_attribute
 from markupsafe import Markup
 
 from app import ports
-from app.judgement.cautions import DEFERS, Caution, for_stage
+from app.judgement.cautions import DEFERS, TREATED_SEED, Caution, for_stage
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Answer as FlagAnswer
 from app.judgement.facts.shapes import Fact, Weighing, Withdrawal
@@ -80,8 +80,10 @@ def tub_context(history: History, words: Words, people: list[Any], asked: Answer
 
 
 def stage_cautions(history: History, stage: str) -> tuple[Caution, ...]:
-    """What to keep in mind from the start of this stage on."""
-    return for_stage(stage, history.programme.purpose if history.programme else "", history.species)
+    """What to keep in mind from the start of this stage on. Whether it is food is asked until it is declared."""
+    found = for_stage(stage, history.programme.purpose if history.programme else "", history.species)
+    is_declared = bool(history.lots) and not history.undeclared_lots
+    return tuple(each for each in found if not (is_declared and each is TREATED_SEED))
 
 
 def is_new_stage(history: History, stages: Sequence[Stage]) -> bool:
