@@ -99,3 +99,28 @@ def test_an_answer_that_is_none_is_refused_and_not_kept(app: Flask, client: Flas
 
 def test_a_batch_that_is_not_there_is_not_found(client: FlaskClient):
     assert client.post("/batches/9/flags", data={"answer": "seen"}).status_code == 404
+
+
+def test_gas_of_two_kinds_that_is_over_is_told_of_each(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        batch = get_batch(session, 1)
+        for kind, first, then in (("co2_room", 20_000.0, 800.0), ("co_room", 200.0, 1.0)):
+            add_fact(session, batch, kind, {"value": first}, id=f"{kind}-bad", hours_ago=3.0)
+            add_fact(session, batch, kind, {"value": then}, id=f"{kind}-good", hours_ago=2.0)
+    page = client.get("/batches/1").text.partition("Flags over or answered")[2]
+    assert "CO₂ in the room 20000 ppm" in page
+    assert "CO in the room 200 ppm" in page
+    assert "2 times" not in page
+
+
+def test_a_heap_that_waited_without_air_is_to_be_smelt(app: Flask, client: FlaskClient):
+    with write_session(app.extensions["engine"]) as session:
+        add_fact(session, get_batch(session, 1), "loaded", {}, id="loaded-1", hours_ago=5.0)
+    assert "otherwise spread it thin again. Then smell it." in client.get("/batches/1").text
+
+
+def test_a_rest_that_is_overdue_is_to_be_smelt(app: Flask, client: FlaskClient):
+    kinds = {"steep_on", "drained"}
+    with write_session(app.extensions["engine"]) as session:
+        number = add_story(session, hours_ago=90, until=NOW - timedelta(hours=70), kinds=kinds).number
+    assert "Smell it first: it has been without air inside." in client.get(f"/batches/{number}").text

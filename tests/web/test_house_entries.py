@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from app import ports
 from app.judgement.facts.shapes import Fact, Subject
 from app.store.engine import read_session
 from app.store.house import HOUSE, list_house_facts
 from app.web.house.guidance import HOUSE_KINDS
 from tests.pages import PageForm, forms_of, insisting, value_shown
+from tests.writing import NOW
 
 pytestmark = pytest.mark.usefixtures("morning")
 TYPED: dict[str, dict[str, str]] = {
@@ -176,3 +180,14 @@ def test_other_kinds_are_not_said_here(client: FlaskClient):
 
 def test_what_is_kept_elsewhere_has_no_meaning_here(client: FlaskClient):
     assert "What it means" not in client.get("/house?kept=nothing").text
+
+
+def test_gas_read_in_the_room_is_told_with_its_time_and_dropped_once_it_tells_nothing(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+):
+    keep(client, "co2_room", value="20000")
+    for hours, is_told in ((0, True), (11, True), (13, False)):
+        monkeypatch.setattr(ports, "now", lambda later=hours: NOW + timedelta(hours=later))
+        page = client.get("/house").text.partition('id="said"')[0]
+        assert ("20000 ppm" in page) is is_told
+        assert ("as read 09:30" in page) is is_told

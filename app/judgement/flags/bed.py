@@ -213,7 +213,7 @@ def heap_waiting(batch: BatchAt) -> Iterator[Flag]:
             batch, "heap_waiting", over.severity, [wait.fact, hottest] if hottest is not None else [wait.fact],
             Message(f"{what} for {wording.hours(lasted_h)}{read}",
                     "Heaped and without air it heats by itself and sours.",
-                    "Fire the kiln, or give it cold air; otherwise spread it thin again."),
+                    "Fire the kiln, or give it cold air; otherwise spread it thin again. Then smell it."),
             over.source, starts_at=over.starts_at, ends_at=wait.ends_at,
             worst=hottest.value if hottest is not None else None, unit="c",
             place=hottest.place if hottest is not None else None, cause="warm bed",

@@ -279,7 +279,7 @@ _PLANNED = (("air_rest", "air_rest_h", 1.0), ("stewing", "stewing_h", 1.0), ("ge
 _OVERDUE = {
     "air_rest": (
         "The grain dries at the top and warms inside; the plan counts on water by now.",
-        "Steep on, or cast if it is wet enough and chits.",
+        "Steep on, or cast if it is wet enough and chits. Smell it first: it has been without air inside.",
     ),
     "stewing": (
         "Stewed for longer than planned, the malt darkens beyond what you want.",

@@ -88,12 +88,12 @@ def _hours(flag: Flag) -> float:
 
 
 def past_flags(views: list[FlagView]) -> list[PastFlags]:
-    """Those that ask for nothing now, a row for each rule: twenty times the same is told once."""
-    by_rule: dict[str, list[FlagView]] = {}
+    """Those that ask for nothing now, a row for each rule and what it warns of: twenty times the same is told once."""
+    alike: dict[tuple[str, str], list[FlagView]] = {}
     for view in views:
         if not view.is_open:
-            by_rule.setdefault(view.rule, []).append(view)
-    return [PastFlags(tuple(sorted(each, key=lambda view: view.starts_at))) for each in by_rule.values()]
+            alike.setdefault((view.rule, view.caution), []).append(view)
+    return [PastFlags(tuple(sorted(each, key=lambda view: view.starts_at))) for each in alike.values()]
 
 
 def flag_views(flags: list[JudgedFlag], words: Words) -> list[FlagView]:

@@ -24,8 +24,9 @@ ADVICE: Mapping[str, str | Caution] = {
         "Root hairs are white, only at rootlet tips, vanish when sprayed, and have no smell. "
         "Grey, green, black or pink, on husk or broken corns, or musty: mould. Smell only where none is seen."
     ),
-    "tray": "Its first weighing after loading is its start; each later one tells the moisture. "
-    "Tare empty: as at its start.",
+    "tray": (
+        "Its first weighing after loading is its start; each later one tells the moisture. Tare empty: as at its start."
+    ),
     "heat_on": cautions.KILN,
     "loaded": cautions.RAW_SPROUT,
     "culms": cautions.DUST,

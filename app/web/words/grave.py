@@ -8,7 +8,7 @@ from flask import current_app
 from sqlalchemy.orm import Session
 
 from app.judgement.facts.shapes import Fact, Reading, Remark
-from app.judgement.flags.limits import GASES, room_remedy, room_verdict, room_words
+from app.judgement.flags.limits import AIR_HOLDS, GASES, room_remedy, room_verdict, room_words
 from app.judgement.malt.looks import NOT_JUDGED, amiss_in_lot, in_one, not_said
 from app.judgement.meaning.meaning import meaning
 from app.judgement.wording import Words
@@ -47,10 +47,15 @@ def air_words(fact: Reading, words: Words) -> Said:
 
 
 def last_airs(told: Sequence[Fact], words: Words) -> list[tuple[Said, Reading]]:
-    """Of each gas the last that was read in the room, in words, with its fact. told: the standing facts, by time."""
+    """Of each gas the last that was read in the room, in words, with its fact, as long as it tells anything of the air
+    now. told: the standing facts, by time.
+    """
+    assert words.now is not None
+    since = words.now - AIR_HOLDS
     read = [
         fact for fact in told if isinstance(fact, Reading) and fact.kind in GASES and room_verdict(fact) is not None
     ]
+    read = [fact for fact in read if fact.at > since]
     return [(air_words(fact, words), fact) for fact in {fact.kind: fact for fact in read}.values()]
 
 
