@@ -13,7 +13,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Subject
 from app.judgement.history.calibrations import is_corrected
 from app.store.batches import Batch
-from app.store.facts import fact, facts_from, select_facts, takes_its_place
+from app.store.facts import SHAPE_TABLES, fact, facts_from, select_facts, takes_its_place
 
 HOUSE = Subject("house", "house")
 SUBJECT_TYPES = ("house", "vessel", "instrument")
@@ -66,6 +66,14 @@ def list_readings_with(session: Session, instrument: str) -> list[ReadWith]:
         ReadWith(earliest_at + (latest_at - earliest_at) / 2, Subject(type_, id_))
         for earliest_at, latest_at, type_, id_ in session.execute(query)
     ]
+
+
+def list_scorched(session: Session) -> list[str]:
+    """The ids of the batches of which somebody ever said that they were scorched, or smoked."""
+    remark = SHAPE_TABLES["remark"]
+    found = func.json_extract(remark.c.findings, "$.scorch").in_(("scorched", "smoke"))
+    query = select(fact.c.subject_id).join(remark, remark.c.fact_seq == fact.c.seq)
+    return sorted(set(session.scalars(query.where(fact.c.subject_type == "batch", found))))
 
 
 def list_touched_by(session: Session, seq: int, limit: int) -> list[str]:

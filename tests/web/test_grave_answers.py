@@ -18,7 +18,7 @@ from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import open_batch
 from app.store.engine import write_session
 from tests.pages import Tub, forms_of, insisting
-from tests.writing import LOT, NOW, Opened, add_lot, arrival, charge, entry, iso
+from tests.writing import BATCH, LOT, NOW, Opened, add_lot, arrival, charge, entry, iso
 
 from .keeping import kept, said, text_of
 
@@ -446,6 +446,30 @@ def test_on_the_kiln_fire_is_first_and_mould_second(app: Flask, tub: Tub, scorch
     assert first.startswith(("Smoke: heat and fuel off", "Scorched: heat off"))
     assert rest.index("Mould: don’t turn") > 0
     assert "Mould" not in rest[: rest.index("Mould: don’t turn")]
+
+
+SHUT = "Out now, open nothing, and call the fire brigade."
+
+
+@pytest.mark.parametrize(("kind", "value"), [("co2_room", "20000"), ("co_room", "60")])
+def test_where_it_smoulders_nothing_is_opened_for_the_gas_on_any_page_or_phone(
+    app: Flask, tub: Tub, kind: str, value: str
+) -> None:
+    brought_to(app, "kilning")
+    of_phone = f"/sync/batches/{BATCH}"
+    assert SHUT not in {row[3] for row in tub.client.get(of_phone).get_json()["grave"][kind]}
+    kept(tub.keep("inspection", {"scorch": "smoke", "mould": "no"}, when="m15"))
+    assert {row[3] for row in tub.client.get(of_phone).get_json()["grave"][kind]} == {SHUT}
+    record = entry(kind, ppm(value), id="gas-1", at=iso(NOW)) | {"subject": {"type": "house", "id": "house"}}
+    (answer,) = tub.client.post("/sync/facts", json={"entries": [record]}).get_json()["answers"]
+    assert answer["meaning"]["text"] == SHUT
+    for path in ("/house?kept=gas-1", "/house", "/"):
+        page = text_of(tub.client.get(path))
+        assert SHUT in page, path
+        assert "open everything" not in page, path
+        assert "open doors" not in page.lower(), path
+    said(app, entry("inspection", {"scorch": "none", "mould": "no"}, id="cold", at=iso(NOW)))
+    assert SHUT not in text_of(tub.client.get("/house"))
 
 
 def test_at_the_tub_and_at_home_gas_comes_before_fire_and_fire_before_mould(app: Flask, tub: Tub) -> None:

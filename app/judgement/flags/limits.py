@@ -384,6 +384,11 @@ def room_remedy(reading: Reading, verdict: Verdict) -> str:
     return gas.leave if verdict.severity == "act" else gas.air_it
 
 
+def smoulders(batch: BatchAt) -> bool:
+    """Whether scorch or smoke was seen, and nobody has seen to it: nothing is opened then, for any gas."""
+    return any(each.is_open for each in answered(batch.whole, list(seen(SCORCH, batch)), batch.now))
+
+
 def room_air(batch: BatchAt) -> Iterator[Flag]:
     """A gas in the room, each run of readings above the limit as one flag."""
     for kind in GASES:
@@ -407,10 +412,7 @@ def _air_flag(batch: BatchAt, run: Sequence[Reading], ended_by: Reading | None) 
         ends_at = min(ends_at or batch.now, run[-1].at + AIR_HOLDS)
     worst = max(run, key=lambda reading: (reading.quality == "over_range", room_worst(reading) or 0.0))
     verdict, gas = room_verdict(worst) or Verdict("in"), GASES[worst.kind]
-    smoulders = ends_at is None and any(
-        each.is_open for each in answered(batch.whole, list(seen(SCORCH, batch)), batch.now)
-    )
-    remedy = OPEN_NOTHING if smoulders else room_remedy(worst, verdict)
+    remedy = OPEN_NOTHING if ends_at is None and smoulders(batch) else room_remedy(worst, verdict)
     return raised(
         batch, "room_air", verdict.severity or "caution", run,
         Message(room_words(worst, verdict), gas.meaning, remedy),

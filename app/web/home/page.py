@@ -11,7 +11,6 @@ from sqlalchemy.orm import Session
 
 from app.judgement import rules_version
 from app.judgement.facts.shapes import Fact, Reading
-from app.judgement.flags.limits import AIR_HOLDS
 from app.judgement.history.guard import judged
 from app.judgement.history.history import History, order, standing
 from app.judgement.history.stages import all_stages, is_live
@@ -28,7 +27,7 @@ from app.web.home.order import Places, order_of
 from app.web.summary.batch_rows import remembered, rows_of, summary_now
 from app.web.summary.glance import Glance, glance_at
 from app.web.words.facts import Said
-from app.web.words.grave import last_airs
+from app.web.words.grave import anything_smoulders, last_airs
 
 PER_PAGE = 12
 """Live batches on one page: more are hardly in one house, except where digests are behind after an upgrade."""
@@ -82,9 +81,10 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
 
 def _airs_now(session: Session, words: Words) -> Iterator[tuple[Said, Reading]]:
     """Of each gas the last reading in the house, where it was too much and is no older than air holds."""
-    assert words.now is not None
-    for said, fact in last_airs(standing_facts(session), words):
-        if said.status in ("caution", "act") and words.now < fact.at + AIR_HOLDS:
+    now = words.now
+    assert now is not None
+    for said, fact in last_airs(standing_facts(session), words, lambda: anything_smoulders(session, now)):
+        if said.status in ("caution", "act"):
             yield said, fact
 
 

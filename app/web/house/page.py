@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -41,7 +41,12 @@ class VesselRow:
 
 
 def house_context(
-    facts: Sequence[Fact], instruments: Sequence[InstrumentUse], vessels: Sequence[str], words: Words, page: int = 1
+    facts: Sequence[Fact],
+    instruments: Sequence[InstrumentUse],
+    vessels: Sequence[str],
+    words: Words,
+    page: int,
+    is_shut: Callable[[], bool],
 ) -> dict[str, Any]:
     """Everything that the page's template asks for."""
     newest_first = sorted(chains(facts), key=lambda chain: order(chain.facts[0]), reverse=True)
@@ -49,7 +54,7 @@ def house_context(
     shown = newest_first[(page - 1) * PER_PAGE : page * PER_PAGE]
     return {
         "tiles": [(kind, *TILES[kind]) for kind in HOUSE_KINDS],
-        "airs": last_airs(told, words),
+        "airs": last_airs(told, words, is_shut),
         "instruments": instrument_rows(told, instruments, words),
         "vessels": vessel_rows(told, vessels),
         "rows": [row for chain in shown for row in house_rows(chain, words)],

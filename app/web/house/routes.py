@@ -23,6 +23,7 @@ from app.web.request.digests import refresh_touched_by
 from app.web.request.moment import request_now, zone
 from app.web.request.reader import reader
 from app.web.words.formatting import words
+from app.web.words.grave import anything_smoulders
 from app.web.words.kept import said_if_it_can_be
 
 house = Blueprint("house", __name__)
@@ -33,7 +34,7 @@ MOST_PAGES = 10_000
 def show() -> str:
     page = min(max(request.args.get("page", 1, type=int), 1), MOST_PAGES)
     facts, vessels = list_house_facts(db()), list_vessels(db())
-    context = house_context(facts, list_instruments(db()), vessels, words(), page)
+    context = house_context(facts, list_instruments(db()), vessels, words(), page, _is_shut)
     return render_template("house/page.html", kept=_kept(), **context)
 
 
@@ -68,8 +69,12 @@ def _kept() -> dict[str, Any] | None:
     if fact is None or fact.kind not in HOUSE_KINDS or fact.subject.type not in ("house", "vessel", "instrument"):
         return None
     read_with = list_readings_with(db(), fact.subject.id) if fact.subject.type == "instrument" else []
-    said = said_if_it_can_be(lambda: kept_words(fact, read_with, words()))
+    said = said_if_it_can_be(lambda: kept_words(fact, read_with, words(), _is_shut))
     return {"fact": fact, "said": said, "is_new": "again" not in request.args, "undo_id": ports.new_id()}
+
+
+def _is_shut() -> bool:
+    return anything_smoulders(db(), request_now())
 
 
 def _entry_page(answer: Answer) -> str:

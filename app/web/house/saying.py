@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from app.charts.hover import fact_words
 from app.judgement.facts.kinds import KINDS
@@ -38,12 +38,13 @@ def amount_words(fact: Action, words: Words) -> str:
     return f"{'+' if amount > 0 else ''}{unbroken(words.difference(amount))} added"
 
 
-def kept_words(fact: Fact, read_with: Iterable[ReadWith], words: Words) -> Said:
-    """What a fact that was just kept means. read_with: the readings of its instrument, of a calibration."""
+def kept_words(fact: Fact, read_with: Iterable[ReadWith], words: Words, is_shut: Callable[[], bool]) -> Said:
+    """What a fact that was just kept means. read_with: the readings of its instrument, of a calibration;
+    is_shut: as air_words has it."""
     if isinstance(fact, Action) and fact.kind == "calibrated":
         return _calibration_meaning(fact, list(read_with), words)
     if isinstance(fact, Reading) and fact.kind in GASES:
-        return air_answer(fact, words)
+        return air_answer(fact, words, is_shut)
     name = subject_words(fact)
     return Said("none", f"{KINDS[fact.kind].word}{f': {name}' if name else ''}", value_words(fact, words))
 

@@ -8,11 +8,12 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
+from app.judgement.batch_at import batch_at
 from app.judgement.facts.fields import Quantity
 from app.judgement.facts.kind_parts import Plausible
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.records import record_from_fact
-from app.judgement.flags.limits import GASES, Gas
+from app.judgement.flags.limits import GASES, OPEN_NOTHING, Gas, smoulders
 from app.judgement.history.history import History
 from app.judgement.history.stages import stages
 from app.judgement.malt.looks import ERGOT, GRAVITY, told_at
@@ -48,7 +49,7 @@ def sheet_of(history: History, words: Words) -> dict[str, Any]:
         "ranges": ranges(history.programme),
         "masses": masses(history, words.now),
         "most": most(history, words.now),
-        "grave": grave(stage),
+        "grave": grave(stage, smoulders(batch_at(history, words.now))),
         "last": [record_from_fact(fact) for fact in reversed(last)],
     }
 
@@ -96,27 +97,29 @@ def _in_unit(expected: Plausible, unit: units.Unit) -> list[Any]:
 
 
 @lru_cache(maxsize=16)
-def grave(stage: str) -> dict[str, list[list[Any]]]:
+def grave(stage: str, is_smouldering: bool = False) -> dict[str, list[list[Any]]]:
     """By kind, the gravest first: what an entry at this stage says that can hurt somebody, how grave, and what to do.
 
-    Each as [field, what is chosen in it or {unit: the most that is well}, status, text].
+    Each as [field, what is chosen in it or {unit: the most that is well}, status, text]. is_smouldering: then nothing
+    is opened for the gas.
     """
     looks = [[*finding, each.status, each.text] for finding, each in told_at(stage).items()]
     masses = {unit.key: 0.0 for unit in units.units_of("mass")}
     inspection: list[list[Any]] = [*looks, ["horns", "yes", *ERGOT[:2]], ["ergot", masses, *ERGOT[:2]]]
     return {
-        **{kind: _gas(gas) for kind, gas in GASES.items()},
+        **{kind: _gas(gas, is_smouldering) for kind, gas in GASES.items()},
         "inspection": sorted(inspection, key=lambda row: -GRAVITY.index(row[2])),
         "growth_count": [["mouldy", {"": 0.0}, "caution", "Mouldy: look at all of it, from arm’s length"]],
     }
 
 
-def _gas(gas: Gas) -> list[list[Any]]:
-    bounds = ((gas.limit.high_act, "act", gas.leave), (gas.limit.high_caution, "caution", gas.air_it))
+def _gas(gas: Gas, is_smouldering: bool) -> list[list[Any]]:
+    leave, air_it = (OPEN_NOTHING, OPEN_NOTHING) if is_smouldering else (gas.leave, gas.air_it)
+    bounds = ((gas.limit.high_act, "act", leave), (gas.limit.high_caution, "caution", air_it))
     beyond = [
         [field, {unit.key: float(units.from_si(bound, unit.key)) for unit in units.units_of("co2")}, status, text]
         for bound, status, text in bounds
         for field in ("value", "highest")
         if bound is not None
     ]
-    return [["quality", "over_range", "act", gas.leave], *beyond]
+    return [["quality", "over_range", "act", leave], *beyond]

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from datetime import datetime
 
 from flask import current_app
 from sqlalchemy.orm import Session
 
+from app.judgement.batch_at import batch_at
 from app.judgement.facts.shapes import Fact, Reading, Remark
-from app.judgement.flags.limits import AIR_HOLDS, GASES, room_remedy, room_verdict, room_words
+from app.judgement.flags.limits import AIR_HOLDS, GASES, OPEN_NOTHING, room_remedy, room_verdict, room_words, smoulders
+from app.judgement.history.guard import judged_alone
 from app.judgement.malt.looks import NOT_JUDGED, amiss_in_lot, in_one, not_said
 from app.judgement.meaning.meaning import meaning
 from app.judgement.wording import Words
-from app.store.history import get_history
+from app.store.history import get_history, load_histories
+from app.store.house import list_scorched
 from app.store.lots import get_lot, load_lot_stories
 from app.web.words.facts import Said
 from app.web.words.figures import unbroken
@@ -34,8 +38,16 @@ def look_words(fact: Remark, whole_kg: float) -> Said:
     return Said("fine", "Looks and smells sound.")
 
 
-def air_words(fact: Reading, words: Words) -> Said:
-    """A gas in the room against the limit for people."""
+def anything_smoulders(session: Session, now: datetime) -> bool:
+    """Whether scorch or smoke stands open in any batch of the house."""
+    histories = load_histories(session, list_scorched(session)).values()
+    return any(judged_alone(history, lambda each: smoulders(batch_at(each, now))) for history in histories)
+
+
+def air_words(fact: Reading, words: Words, is_shut: Callable[[], bool]) -> Said:
+    """A gas in the room against the limit for people. is_shut: whether anything smoulders, so that nothing is opened
+    for the gas; asked only where something would be.
+    """
     verdict, gas = room_verdict(fact), GASES[fact.kind]
     if verdict is None:
         return Said("none", f"{gas.word} in the room: not read")
@@ -43,10 +55,11 @@ def air_words(fact: Reading, words: Words) -> Said:
         shown = unbroken(words.quantity("co2", fact.value))
         within = f"Within the limit for a working day, {gas.limit.high_caution:.0f} ppm."
         return Said("fine", f"{gas.word} in the room {shown}", within)
-    return Said(verdict.severity or "caution", room_words(fact, verdict), room_remedy(fact, verdict))
+    remedy = OPEN_NOTHING if is_shut() else room_remedy(fact, verdict)
+    return Said(verdict.severity or "caution", room_words(fact, verdict), remedy)
 
 
-def last_airs(told: Sequence[Fact], words: Words) -> list[tuple[Said, Reading]]:
+def last_airs(told: Sequence[Fact], words: Words, is_shut: Callable[[], bool]) -> list[tuple[Said, Reading]]:
     """Of each gas the last that was read in the room, in words, with its fact, as long as it tells anything of the air
     now. told: the standing facts, by time.
     """
@@ -56,12 +69,12 @@ def last_airs(told: Sequence[Fact], words: Words) -> list[tuple[Said, Reading]]:
         fact for fact in told if isinstance(fact, Reading) and fact.kind in GASES and room_verdict(fact) is not None
     ]
     read = [fact for fact in read if fact.at > since]
-    return [(air_words(fact, words), fact) for fact in {fact.kind: fact for fact in read}.values()]
+    return [(air_words(fact, words, is_shut), fact) for fact in {fact.kind: fact for fact in read}.values()]
 
 
-def air_answer(fact: Reading, words: Words) -> Said:
+def air_answer(fact: Reading, words: Words, is_shut: Callable[[], bool]) -> Said:
     """The same as the answer to whoever has just read it: what to do comes first."""
-    said = air_words(fact, words)
+    said = air_words(fact, words, is_shut)
     if said.status not in ("caution", "act"):
         return said
     return Said(said.status, said.detail, f"{said.text}. {GASES[fact.kind].caution.short}")
@@ -91,5 +104,6 @@ def _said(session: Session, fact: Fact, words: Words) -> Said | None:
         (story,) = load_lot_stories(session, [get_lot(session, fact.subject.id)])
         return look_words(fact, story.taken_in_kg)
     if isinstance(fact, Reading) and fact.kind in GASES:
-        return air_answer(fact, words)
+        now = words.now
+        return air_answer(fact, words, lambda: anything_smoulders(session, now))
     return None
