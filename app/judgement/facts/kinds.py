@@ -322,6 +322,7 @@ _ALL = (
                 word="Against a scale", target="amount", dimension="colour", low=0.0, high=3000.0, required=False
             ),
         },
+        plausible=Plausible(Span(10.0, 1700.0), Span(3.0, 2500.0), Span(1.0, 3000.0)),
         formula="malt_analysis.ebc_from_lovibond",
         teller="roast_colour",
     ),

@@ -63,7 +63,9 @@ def test_a_run_to_plan_leaves_nothing_unexplained(key):
     found = account(to_plan(key), at(2000))
     assert found.is_complete
     assert found.remainder.value == pytest.approx(0.0, abs=0.05)
-    roast = "roast_loss_dark" if key == "roasted" else "roast_loss"
+    hottest_c = max(step.grain_c or 0.0 for step in BUILTIN[key].steps)
+    dark_from_c = BUILTIN[key].setting("roast_dark_from_c")
+    roast = "roast_loss_dark" if dark_from_c is not None and hottest_c >= dark_from_c else "roast_loss"
     names = ("steep_loss", "respiration_loss", "rootlet_loss", roast)
     assert found.malting_loss.value == pytest.approx(sum(BUILTIN[key].setting(name) or 0.0 for name in names))
 
