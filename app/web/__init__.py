@@ -20,6 +20,7 @@ PAGES = (
     "health",
     "home",
     "house",
+    "how",
     "lots",
     "malt",
     "methods",

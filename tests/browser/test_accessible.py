@@ -33,6 +33,8 @@ PAGES = (
     "/batches/7/programme",
     "/batches/7/ahead",
     "/batches/8/power-cut",
+    "/batches/7/how/moisture",
+    "/batches/2/how/malting_loss",
     "/plan",
     "/plan?up=22:00",
     "/packs",

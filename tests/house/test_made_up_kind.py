@@ -13,6 +13,7 @@ from flask.testing import FlaskClient
 from app import ports
 from app.charts.timeline import timeline_figure
 from app.exchange.records import export_records, import_records
+from app.judgement.explained.facts import method_of
 from app.judgement.facts import kind_parts as make
 from app.judgement.facts.kind_parts import Plausible, Span
 from app.judgement.facts.kinds import KINDS, RANK
@@ -22,7 +23,6 @@ from app.store.engine import make_sessionmaker, open_database, read_session, wri
 from app.store.history import get_history
 from app.store.types import canonical_json
 from app.web.sync.sheet import ranges
-from app.web.words.method_links import method_url
 from tests.charts.tale import draw, named, tale
 from tests.pages import Tub, insisting
 from tests.sync.conftest import Phone
@@ -121,8 +121,7 @@ def test_it_is_exported_and_read_in_again(app: Flask, tub: Tub, tmp_path: Path, 
     assert SHOWN in named(figure, "other entries")["hovertext"][-1]
 
 
-def test_methods_says_how_it_is_come_by(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
-    with app.app_context():
-        assert method_url("kind.salts") == "/methods#moisture.water_to_reach_kg"
-        monkeypatch.setitem(KINDS, "salts", make.reading("salts", "Salts", "conductivity", 0.0, 200.0))
-        assert method_url("kind.salts") == "/methods/numbers#readings"
+def test_methods_says_how_it_is_come_by(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert method_of("salts") == "moisture.water_to_reach_kg"
+    monkeypatch.setitem(KINDS, "salts", make.reading("salts", "Salts", "conductivity", 0.0, 200.0))
+    assert method_of("salts") == "readings"

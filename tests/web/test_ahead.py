@@ -58,7 +58,7 @@ def test_a_warming_bed_says_by_when_to_be_back(app: Flask, client: FlaskClient) 
     assert re.search(r"Back by \d\d:\d\d</span>", said)
     assert "The bed (middle) comes to 20.0 °C" in said
     assert "Estimate" in said
-    assert "/methods#left_alone.hours_to_limit" in said
+    assert '/how/watch.temperature" aria-label="how from ' in said
 
 
 def test_in_american_units_the_limit_is_in_fahrenheit(app: Flask, client: FlaskClient) -> None:
@@ -119,7 +119,7 @@ def test_one_more_day_weighs_dry_matter_against_growth(app: Flask, client: Flask
     assert re.search(r"\d+ ± \d+ g", said)
     assert "Mean acrospire" in said
     assert "Overgrown" in said
-    assert "/methods#left_alone.dry_matter_lost_kg_with_sd" in said
+    assert '/how/day.cost"' in said
 
 
 def test_off_the_floor_there_is_no_day_to_weigh(app: Flask, client: FlaskClient) -> None:

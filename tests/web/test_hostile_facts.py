@@ -111,7 +111,7 @@ class House:
             f"{jar}/label",
             f"{jar}/sheet",
         ]
-        shown = re.findall(r'href="(/methods/numbers[^"]*)"', self.client.get(own[0]).text)[:1]
+        shown = re.findall(r'class="how" href="([^"]+)"', self.client.get(own[0]).text)[::4]
         for path in (*own, *others, *shown, f"/sync/batches/{batch_id}", "/calendar", "/data/export"):
             answer = self.client.get(path)
             assert answer.status_code == 200, path

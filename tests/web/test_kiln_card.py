@@ -48,9 +48,9 @@ def test_outside_of_the_kiln_there_is_no_card(app: Flask, client: FlaskClient, h
 
 def test_the_tub_says_the_three_things_that_one_acts_on(app: Flask, client: FlaskClient) -> None:
     said = card(client, begun(app), "/tub")
-    assert "Grain now at most how? 50.0 °C (122.0 °F)" in said
-    assert re.search(r"Dry enough, 4\.5 % how\? about", said)
-    assert re.search(r"Stop at gross, tray 1 how\? 2\d{3} ± \d+ g", said)
+    assert "Grain now at most 50.0 °C (122.0 °F)" in said
+    assert re.search(r"Dry enough, 4\.5 % about", said)
+    assert re.search(r"Stop at gross, tray 1 2\d{3} ± \d+ g", said)
     assert "Carbon monoxide alarm" not in said  # It stands above, under “Take care”.
     assert "Water still to go" not in said, "that is a tap away"
 
@@ -62,7 +62,7 @@ def test_the_batch_page_says_all_of_it(app: Flask, client: FlaskClient) -> None:
         assert each in said
 
 
-def test_each_number_leads_to_its_formula(app: Flask, client: FlaskClient) -> None:
+def test_each_number_leads_to_how_it_came_about(app: Flask, client: FlaskClient) -> None:
     html = markup(client, begun(app, 174.0))
     assert html.count("<dt>") == html.count('class="how') >= 8
 
@@ -76,7 +76,7 @@ def test_what_is_taken_and_not_measured_is_said(app: Flask, client: FlaskClient)
 
 def dry_words(client: FlaskClient, batch: Batch, page: str = "") -> tuple[str, str, str]:
     """When it is dry enough, in which air, and between when and when."""
-    row = r"Dry enough, 4\.5 % how\? about (.*?) (in the air [^;]*); between (.*?) (?:Stop at|Next ceiling)"
+    row = r"Dry enough, 4\.5 % about (.*?) (in the air [^;]*); between (.*?) (?:Stop at|Next ceiling)"
     found = re.search(row, card(client, batch, page))
     assert found is not None, card(client, batch, page)
     return found[1], found[2], found[3]
@@ -140,7 +140,7 @@ def test_a_reader_of_us_units_sees_fahrenheit_first_and_ounces(app: Flask, clien
     batch = begun(app)
     client.post("/people/units", data={"units": "us"})
     said = card(client, batch)
-    assert "Grain now at most 122.0 °F (50.0 °C)" in said.replace(" how?", "")
+    assert "Grain now at most 122.0 °F (50.0 °C)" in said
     assert re.search(r"Stop at gross, tray 1 .*? (lb|oz) ", said)
     assert "ft³" in said
 
@@ -164,7 +164,7 @@ def test_nothing_measured_on_the_kiln_is_the_ceiling_of_wet_grain_and_no_word_of
 ) -> None:
     batch = begun(app, hours_ago, kinds=kinds)
     said = card(client, batch, "/tub")
-    assert "Grain now at most how? 50.0 °C (122.0 °F) as for wet grain" in said
+    assert "Grain now at most 50.0 °C (122.0 °F) as for wet grain" in said
     assert "reached" not in said
     assert "weigh a tray, or test it" in said
     for path in (f"/batches/{batch.number}", f"/batches/{batch.number}/tub", "/", "/batches"):

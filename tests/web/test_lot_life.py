@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
@@ -10,7 +12,7 @@ from werkzeug.test import TestResponse
 from app.judgement.facts.shapes import Tally
 from app.store.engine import read_session, write_session
 from app.store.lots import get_lot, load_lot_stories
-from app.web.lots.life import left_words
+from app.web.words.lot_life import left_words
 from tests.pages import PageForm, forms_of
 from tests.writing import LOT, add_lot
 
@@ -56,8 +58,8 @@ def test_the_published_dishes_through_the_form_give_the_published_figures(client
     assert "95.0\u00a0%" in page
     assert "5\u00a0points\u00a0(0\u00a0to\u00a011)" in page  # Newcombe: 0.47 to 11.18
     assert "very low to low water sensitivity" in page
-    assert "<dd>5.03<" in page
-    assert "<dd>6.83<" in page
+    assert ">5.03</a>" in page
+    assert ">6.83</a>" in page
 
 
 def test_the_list_of_lots_says_whether_each_is_alive(client):
@@ -164,10 +166,11 @@ def test_what_so_few_kernels_cannot_tell_is_said(client):
     assert "water sensitivity is not known" in page
 
 
-def test_figures_lead_to_their_formulas(client):
+def test_figures_lead_to_how_they_came_about(client):
     page = client.get(keep(client, **FOUR, **EIGHT).location).text
-    for name in ("germinative_energy", "water_sensitivity", "germination_index"):
-        assert f'href="/methods#germination.{name}"' in page
+    for key, formula in (("energy_4ml", "k / n"), ("water_sensitivity", "E₄ − E₈"), ("index_8ml", "x₃")):
+        address = re.findall(rf'href="(/lots/[^"]+/how/{key})"', page)[0]
+        assert formula in client.get(address).text
 
 
 def test_a_batch_charged_from_a_dead_lot_is_flagged_on_its_page(client, app):

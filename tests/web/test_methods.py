@@ -9,10 +9,8 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
+from app.judgement.explained.facts import method_of
 from app.judgement.facts.kinds import KINDS
-from app.judgement.flags import RULES
-from app.judgement.measures.account_lines import FADING
-from app.judgement.measures.batch import KEYS
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.programmes.sources import marked
 from app.science.handbook import MARK_WORDS, methods
@@ -21,14 +19,6 @@ from app.web.words import method_links
 from app.web.words.method_links import method_url
 from tests.pages import Tub
 from tests.stories import add_story
-
-ACCOUNT_LINES = ("charge", "skimmings", "loss", "culms", "outturn", "remainder", "left", *FADING)
-SCREEN_KEYS = [
-    *KEYS,
-    *(f"account.{line}" for line in ACCOUNT_LINES),
-    *(f"kind.{kind}" for kind in KINDS),
-    *(f"flag.{rule}" for rule in RULES),
-]
 
 
 @pytest.fixture
@@ -87,10 +77,9 @@ def test_links_within_the_pages_lead_somewhere(path: str, client: FlaskClient, p
         assert client.get(address).status_code == 200, address
 
 
-@pytest.mark.parametrize("key", SCREEN_KEYS)
-def test_every_number_on_a_screen_leads_to_its_formula_or_convention(key: str, app: Flask) -> None:
-    with app.app_context():
-        url = method_url(key)
+@pytest.mark.parametrize("kind", [f"kind.{kind}" for kind in KINDS])
+def test_every_entry_leads_to_a_formula_or_convention(kind: str) -> None:
+    url = method_url(method_of(kind.removeprefix("kind.")))
     assert url is not None
     path, _, anchor = url.partition("#")
     assert anchor in (methods() if path == "/methods" else method_links.SECTIONS)
@@ -100,8 +89,8 @@ def test_sections_that_numbers_lead_to_are_there(pages: dict[str, str]) -> None:
     assert set(method_links.SECTIONS) <= set(ids(pages["/methods/numbers"]))
 
 
-def test_no_way_leads_from_what_is_no_number_here(app: Flask) -> None:
-    assert [method_url(key) for key in ("measure_of_luck", "kind.miracle", "")] == [None, None, None]
+def test_no_way_leads_to_what_is_no_formula_here() -> None:
+    assert [method_url(place) for place in ("measure_of_luck", "moisture.miracle", "")] == [None, None, None]
 
 
 def test_the_convention_of_plus_minus_and_every_mark_are_explained(pages: dict[str, str]) -> None:
@@ -124,29 +113,29 @@ def add_finished(app: Flask, *hours: float) -> None:
 
 
 def how_links(html: str) -> set[str]:
-    return set(re.findall(r'<a class="how no-print" href="([^"]+)" aria-label="how\? [^"]+: formula and source"', html))
+    return set(re.findall(r'<a class="how" href="([^"]+)" aria-label="how [^"]+ came about"', html))
 
 
 def test_the_measures_of_a_batch_and_its_account_have_links(app: Flask, client: FlaskClient, morning: None) -> None:
     add_finished(app, 400)
     found = how_links(client.get("/batches/1").text)
-    assert {"/methods#mass_balance.dry_loss_with_sd", "/methods#mass_balance.unexplained"} <= found
-    assert {"/methods#moisture.moisture_wb_with_sd", "/methods/numbers#hours"} <= found
+    wanted = ("malting_loss", "account.remainder", "cast_moisture", "steep_h")
+    assert {f"/batches/1/how/{key}" for key in wanted} <= found
 
 
-def test_the_rows_of_a_comparison_have_links(app: Flask, client: FlaskClient, morning: None) -> None:
+def test_each_number_of_a_comparison_has_its_link(app: Flask, client: FlaskClient, morning: None) -> None:
     add_finished(app, 400, 700)
-    page = client.get("/compare?batch=1&batch=2").text
-    rows = page.count('<th scope="row">')
-    assert rows > 10
-    assert page.count('class="how no-print"') >= rows
-    assert "/methods#growth.mean_acrospire_with_sd" in how_links(page)
+    found = how_links(client.get("/compare?batch=1&batch=2").text)
+    assert {f"/batches/{number}/how/acrospire" for number in (1, 2)} <= found
+    assert len(found) > 20
 
 
-def test_what_an_entry_means_leads_to_its_formula(tub: Tub, client: FlaskClient) -> None:
+def test_what_an_entry_means_leads_to_how_that_came_about(tub: Tub, client: FlaskClient) -> None:
     answer = tub.keep("chit_count", {"looked_at": "100", "chitted": "80"})
-    page = client.get(answer.headers["Location"]).text
-    assert "/methods#proportions.wilson_interval" in how_links(page)
+    (address,) = [each for each in how_links(client.get(answer.headers["Location"]).text) if each.startswith("/facts/")]
+    page = client.get(address).text
+    assert "80 / 100" in page
+    assert "Wilson 1927" in page
 
 
 @pytest.mark.parametrize(("path", "text"), [("/", 'href="/methods"'), ("/", 'href="/workings"')])

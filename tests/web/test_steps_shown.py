@@ -77,15 +77,17 @@ def next_of(app: Flask, client: FlaskClient, hours_ago: float) -> tuple[str, str
 
 
 @pytest.mark.usefixtures("morning")
-def test_on_the_kiln_the_pages_say_what_to_stop_at_and_lead_to_the_formula(app: Flask, client: FlaskClient) -> None:
+def test_on_the_kiln_the_pages_say_what_to_stop_at_and_lead_to_how_that_came_about(
+    app: Flask, client: FlaskClient
+) -> None:
     listed, tub = next_of(app, client, 168)
     assert "Stop at gross" in listed
-    assert "/methods#moisture.gross_to_stop_at_kg" in listed
+    assert 'href="/batches/1/how/step.tray"' in listed
     assert 'class="next-what"' in tub
 
 
 @pytest.mark.usefixtures("morning")
-def test_a_step_of_the_plan_leads_to_no_formula(app: Flask, client: FlaskClient) -> None:
+def test_a_step_of_the_plan_is_explained_by_the_plan_alone(app: Flask, client: FlaskClient) -> None:
     listed, _ = next_of(app, client, 100)
     assert "Turn the bed" in listed
-    assert "/methods#growth" not in listed.partition("Turn the bed")[2].partition("</li>")[0]
+    assert 'class="how"' not in listed.partition("Turn the bed")[2].partition("</li>")[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
+from typing import NamedTuple
 
 from app.judgement.facts.shapes import Result, Weighing
 from app.judgement.history.history import LotInfo
@@ -12,6 +13,14 @@ from app.science import storage_life
 
 ASSUMED_STORE_C = 15.0
 """Mean temperature of a store that nobody measures: from memory."""
+
+
+class Period(NamedTuple):
+    """A stretch of the store at one moisture: its days, and how long grain keeps like that."""
+
+    days: float
+    moisture_wb: float
+    life: storage_life.Bracket
 
 
 @dataclass(frozen=True)
@@ -27,6 +36,7 @@ class StorageUse:
     temperature_c: float
     moisture_wb: float
     is_moisture_known: bool
+    periods: tuple[Period, ...] = ()
 
 
 def storage_use(lot: LotInfo, at: datetime, temperature_c: float = ASSUMED_STORE_C) -> StorageUse | None:
@@ -51,7 +61,8 @@ def storage_use(lot: LotInfo, at: datetime, temperature_c: float = ASSUMED_STORE
         storage_life.remaining_days(most, lives[-1].low_days),
         storage_life.remaining_days(least, lives[-1].high_days),
     )
-    return StorageUse((least, most), left, temperature_c, values[-1], bool(before))
+    periods = tuple(map(Period, days, values, lives))
+    return StorageUse((least, most), left, temperature_c, values[-1], bool(before), periods)
 
 
 def _moistures(lot: LotInfo) -> list[tuple[datetime, float]]:

@@ -19,6 +19,7 @@ BLUEPRINTS = {
     "packs": MAY_LOG,
     "malt": MAY_LOG,
     "ahead": MAY_LOG,
+    "how": MAY_LOG,
     "compare": MAY_LOG,
     "methods": MAY_LOG,
     "workings": MAY_LOG,

@@ -7,13 +7,14 @@ from flask import Blueprint, render_template, request
 from app.judgement.history.history import History
 from app.store.batches import Batch, find_last_programme, get_batch
 from app.store.programmes import list_programmes
-from app.web.ahead.page import ahead_context, cut_view, heading
+from app.web.ahead.page import ahead_context, heading
 from app.web.ahead.plan_form import plan_form
 from app.web.ahead.plan_page import plan_context
 from app.web.request.database import db
 from app.web.request.moment import request_now, zone
 from app.web.summary.judged_page import judged_page
 from app.web.words.formatting import words
+from app.web.words.power_cut import cut_view
 
 ahead = Blueprint("ahead", __name__)
 

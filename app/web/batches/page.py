@@ -15,7 +15,7 @@ from app.judgement.flags.answers import leftover_answers
 from app.judgement.forecasts.moisture import determinations_by_place
 from app.judgement.history.history import History, LotInfo
 from app.judgement.malt.holds import against
-from app.judgement.measures.account import Account, account
+from app.judgement.measures.account import account
 from app.judgement.measures.batch import measures
 from app.judgement.measures.tests import TEST_KEYS
 from app.judgement.wording import Words, in_zone
@@ -25,6 +25,7 @@ from app.web.summary.flags import ANSWER_WORDS, past_flags
 from app.web.summary.forecasts import outlooks
 from app.web.summary.glance import Glance, glance_at
 from app.web.summary.kiln import kiln_view
+from app.web.words.account import account_rows
 from app.web.words.figures import hour_text, unbroken
 from app.web.words.malt import malt_context
 from app.web.words.measures import SIDES, measure_said
@@ -132,31 +133,6 @@ def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
         )
         for determination in determinations_by_place(history)
     ]
-
-
-def account_rows(found: Account, words: Words) -> list[tuple[str, str, str, str, str]]:
-    """The malting-loss account: name, share of the dry charge, how it is known, the mass, and the line's key."""
-    if found.charge is None or found.charge.dry_kg <= 0.0:
-        return []
-    total = found.charge.dry_kg
-    rows = [("Charged, dry", "100\u00a0%", found.charge.how, _mass(words, total, found.charge.half_width_kg), "charge")]
-    for line in found.lines:
-        how = f"{line.how}: {line.note}" if line.note else line.how
-        figure = found.share_of(line)
-        share = unbroken(words.percent(figure.value, figure.half_width)) if figure is not None else ""
-        rows.append((line.word, share, how, _mass(words, line.dry_kg, line.half_width_kg), line.key))
-    left, share_left = found.remainder, found.remainder_share
-    if left is not None and share_left is not None:
-        share = unbroken(words.percent(share_left.value, share_left.half_width))
-        rows.append(("Unexplained", share, "remainder", _mass(words, left.value, left.half_width), "remainder"))
-    elif found.left_dry_kg is not None:
-        share = unbroken(words.percent(found.left_dry_kg / total))
-        rows.append(("Still in the batch", share, "what is left", _mass(words, found.left_dry_kg), "left"))
-    return rows
-
-
-def _mass(words: Words, kg: float, half_width_kg: float | None = None) -> str:
-    return unbroken(words.mass(kg, half_width_kg))
 
 
 def lot_view(lot: LotInfo, history: History, words: Words) -> LotView:

@@ -8,15 +8,12 @@ from typing import Any
 
 from app.judgement.facts.kind_parts import WATERS
 from app.judgement.facts.shapes import Fact, Tally
-from app.judgement.grain.germination_tests import DAYS, Capacity, LotTests, Plates, Points, is_counted_out
-from app.judgement.grain.lot_storage import StorageUse
+from app.judgement.grain.germination_tests import DAYS, is_counted_out
 from app.judgement.grain.lot_verdict import (
     DORMANT,
     UNTESTED,
     LotVerdict,
-    dormancy_said,
     lot_verdict,
-    sensitivity_said,
 )
 from app.judgement.history.history import LotInfo
 from app.judgement.wording import Words
@@ -24,12 +21,9 @@ from app.store.lots import LotStory
 from app.web.lots.saying import kept_words
 from app.web.words.facts import Said, who_words
 from app.web.words.figures import unbroken, unbroken_figures
-
-Row = tuple[str, str, str, str, str, str]
-"""As the macro for stats takes it: name, value, note, status, word, key of its formula."""
+from app.web.words.lot_life import life_rows
 
 SHOWN_TESTS = 2
-YEAR_D = 365.0
 LIFE_KINDS = frozenset({"germination_test", "capacity_test"})
 
 
@@ -63,7 +57,7 @@ def life_context(lot: LotInfo, words: Words) -> dict[str, Any]:
         "alive": verdict,
         "alive_reasons": [unbroken_figures(reason) for reason in verdict.reasons],
         "alive_limits": [unbroken_figures(limit) for limit in verdict.limits],
-        "alive_rows": [*_tested(verdict.tests), *_stored(verdict.storage, words)],
+        "alive_rows": life_rows(verdict, words),
         "dish_tests": tests[:SHOWN_TESTS],
         "older_tests": tests[SHOWN_TESTS:],
     }
@@ -122,70 +116,3 @@ def _dish_row(fact: Tally, words: Words) -> DishRow:
         grown=share,
         is_running=not is_capacity and not is_counted_out(fact),
     )
-
-
-def _tested(tests: LotTests) -> list[Row]:
-    rows = [_energy("4\u00a0mL", tests.four), _energy("8\u00a0mL", tests.eight)]
-    if tests.water_sensitivity is not None:
-        sensitivity = tests.water_sensitivity
-        points, key = unbroken(sensitivity.words), "germination.water_sensitivity"
-        rows.append(("Water sensitivity", points, sensitivity_said(sensitivity), "", "", key))
-    for water, plates in (("4\u00a0mL", tests.four), ("8\u00a0mL", tests.eight)):
-        if plates is not None and plates.index is not None:
-            key = "germination.germination_index"
-            rows.append(
-                (f"Germination index, {water}", f"{plates.index:.2f}", "10 if all grew on day one", "", "", key)
-            )
-    return [row for row in rows if row] + _capacity(tests.capacity, tests.dormancy)
-
-
-def _energy(water: str, plates: Plates | None) -> Row | None:
-    if plates is None:
-        return None
-    dishes = "" if len(plates.dishes) == 1 else f", {len(plates.dishes)} dishes"
-    low, high = plates.shown_percent
-    note = f"{low:.1f}–{high:.1f}\u00a0%, n\u00a0=\u00a0{plates.n}{dishes}"
-    key = "germination.germinative_energy"
-    return (f"Germinative energy, {water}", f"{plates.energy_percent:.1f}\u00a0%", note, "", "", key)
-
-
-def _capacity(capacity: Capacity | None, dormancy: Points | None) -> list[Row]:
-    if capacity is None:
-        return []
-    low, high = capacity.shown_percent
-    note = f"{low:.1f}–{high:.1f}\u00a0%, n\u00a0=\u00a0{capacity.n}"
-    key = "germination.germination_capacity"
-    rows: list[Row] = [("Germination capacity", f"{capacity.percent:.1f}\u00a0%", note, "", "", key)]
-    if dormancy is not None:
-        points, said = unbroken(dormancy.words), f"capacity less energy: {dormancy_said(dormancy)}"
-        rows.append(("Dormancy", points, said, "", "", "germination.dormancy"))
-    return rows
-
-
-def left_words(shortest: float, longest: float) -> str:
-    """What is left of a storage life, no finer than its tables and an assumed temperature tell it."""
-    if longest <= 0.0:
-        return "by the tables nothing is left"
-    first, last = (_about(days) for days in (shortest, longest))
-    return f"{last} left" if first == last else f"{first} to {last} left"
-
-
-def _about(days: float) -> str:
-    if days <= 0.0:
-        return "nothing"
-    if days >= 1.5 * YEAR_D:
-        return "more than a year and a half"
-    if days >= YEAR_D:
-        return "more than a year"
-    step = 10.0 if days >= 60.0 else 1.0
-    return f"about {step * round(days / step):.0f}\u00a0days"
-
-
-def _stored(use: StorageUse | None, words: Words) -> list[Row]:
-    if use is None:
-        return []
-    at = unbroken(f"{words.percent(use.moisture_wb)} and {words.temperature(use.temperature_c)}")
-    used = "–".join(dict.fromkeys(f"{100 * each:.0f}" for each in use.used))
-    by = "estimate" if use.used[0] == use.used[1] else "estimate by two methods"
-    note = f"{by}: {left_words(*use.left_days)} at {at}, a temperature that is assumed"
-    return [("Storage life used", f"{used}\u00a0%", note, "", "", "storage_life.fraction_used")]

@@ -41,6 +41,14 @@ def local_page(address: str, otherwise: str) -> str:
     return address if is_ours else otherwise
 
 
+def came_from(otherwise: str) -> str:
+    """The page that a link stood on, where it is one of this house and not this one."""
+    sender = urlsplit(request.referrer or "")
+    if sender.netloc != request.host or sender.path == request.path:
+        return otherwise
+    return local_page(f"{sender.path}?{sender.query}".rstrip("?"), otherwise)
+
+
 def _is_page(urls: MapAdapter, path: str) -> bool:
     try:
         urls.match(path, method="GET")

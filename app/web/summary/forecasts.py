@@ -13,17 +13,17 @@ from app.judgement.wording import Words
 
 @dataclass(frozen=True)
 class Outlook:
-    """One thing foreseen: what, when or how much, and how sure. method: the formula it comes from."""
+    """One thing foreseen: what, when or how much, and how sure. key: by which it is explained."""
 
     what: str
     value: str
     note: str
-    method: str
+    key: str
 
     @property
     def row(self) -> tuple[str, str, str, None, None, str]:
         """As the macro for stats takes it."""
-        return (self.what, self.value, self.note, None, None, self.method)
+        return (self.what, self.value, self.note, None, None, self.key)
 
 
 def outlooks(history: History, words: Words) -> list[Outlook]:
@@ -33,26 +33,26 @@ def outlooks(history: History, words: Words) -> list[Outlook]:
         return []
     forecast = forecast_at(history, words.now)
     offered = [
-        _when("Moisture to cast at, left as it is", forecast.cast, _percent, words, "uptake.weibull_gain"),
-        _when("Moisture to cast at, by the plan", forecast.cast_by_plan, _percent, words, "uptake.weibull_gain"),
+        _when("Moisture to cast at, left as it is", forecast.cast, _percent, words, "outlook.cast"),
+        _when("Moisture to cast at, by the plan", forecast.cast_by_plan, _percent, words, "outlook.cast_by_plan"),
         _grown_now(forecast),
-        _when("Mean acrospire", forecast.grown, _lengths, words, "growth.thermal_time_c_d"),
+        _when("Mean acrospire", forecast.grown, _lengths, words, "outlook.grown"),
     ]
     return [each for each in offered if each is not None]
 
 
-def _when(what: str, when: When | None, show: Any, words: Words, method: str) -> Outlook | None:
+def _when(what: str, when: When | None, show: Any, words: Words, key: str) -> Outlook | None:
     if when is None:
         return None
     assert words.now is not None
     name = f"{what}: {show(when.target, words)}"
     if when.central is None:
-        return Outlook(name, "not in sight", when.reason, method)
+        return Outlook(name, "not in sight", when.reason, key)
     if when.is_past(words.now):
-        return Outlook(name, "reached", f"about {words.around(when.central)}", method)
+        return Outlook(name, "reached", f"about {words.around(when.central)}", key)
     earliest = words.around(when.low) if when.low is not None else "now"
     latest = words.around(when.high) if when.high is not None else "much later"
-    return Outlook(name, f"about {words.around(when.central)}", f"between {earliest} and {latest}", method)
+    return Outlook(name, f"about {words.around(when.central)}", f"between {earliest} and {latest}", key)
 
 
 def _grown_now(forecast: Forecast) -> Outlook | None:
@@ -60,7 +60,7 @@ def _grown_now(forecast: Forecast) -> Outlook | None:
     if grown is None or grown.central is None or grown.low is None or grown.high is None:
         return None
     between = f"between {grown.low:.2f} and {grown.high:.2f}"
-    return Outlook("Mean acrospire by now", f"about {grown.central:.2f}", between, "growth.thermal_time_c_d")
+    return Outlook("Mean acrospire by now", f"about {grown.central:.2f}", between, "outlook.acrospire")
 
 
 def _percent(target: float, words: Words) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -26,14 +27,6 @@ from app.web.words.figures import NO_BREAK, Figure, unbroken
 
 ORDINALS = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
 TEMPERATURES = ("water_temperature", "grain_temperature", "air_on_temperature")
-WEIGHED = "moisture.moisture_wb_with_sd"
-CURVES = {
-    "immersion": "uptake.weibull_gain",
-    "air_rest": "uptake.weibull_gain",
-    "kilning": "kiln_bed.moisture_after_db",
-}
-"""What the moisture of a stage is read from where nobody weighed it just now."""
-
 ONE_LOOK = timedelta(minutes=30)
 STALE_H = 48.0
 """A temperature older than this tells nothing of now: common practice."""
@@ -43,7 +36,7 @@ STALE_H = 48.0
 class StepView:
     """A next step with its times in words. line: what to do and by when, in one; heading: how near that is.
 
-    method: the formula that it comes from, if any.
+    figure: by which it is explained, if it can be.
     """
 
     what: str
@@ -54,7 +47,7 @@ class StepView:
     kind: str
     due_at: datetime
     is_overdue: bool
-    method: str | None = None
+    figure: str = ""
     order: str = ""
 
     @property
@@ -150,7 +143,7 @@ def glance_at(history: History, words: Words, *, height: int = 20, has_axis: boo
         figures=[each for each in (moisture_said(history, words), temperature_said(history, words)) if each],
         views=views,
         open_flags=open_flags,
-        steps=[step_view(step, words) for step in to_do.steps],
+        steps=step_views(to_do.steps, words),
     )
 
 
@@ -169,7 +162,7 @@ def _unjudged(history: History, words: Words) -> Glance:
         figures=[],
         views=[],
         open_flags=[],
-        steps=[step_view(step, words) for step in next_steps(history, words.now, words)],
+        steps=step_views(next_steps(history, words.now, words), words),
     )
 
 
@@ -226,7 +219,13 @@ def state_of(views: list[FlagView], is_going_on: bool = True, unread: str = "") 
     return ("none", unread) if unread else ("fine", "all within limits")
 
 
-def step_view(step: NextStep, words: Words) -> StepView:
+def step_views(steps: Sequence[NextStep], words: Words) -> list[StepView]:
+    """Steps with their times in words. Of those of one kind the first that comes from a formula is explained."""
+    explained = {step.kind: step for step in reversed(steps) if step.method}
+    return [step_view(step, words, f"step.{step.kind}" if explained.get(step.kind) is step else "") for step in steps]
+
+
+def step_view(step: NextStep, words: Words, figure: str = "") -> StepView:
     assert words.now is not None
     now, heading, status = words.now, "Next", ""
     if step.order:
@@ -236,7 +235,7 @@ def step_view(step: NextStep, words: Words) -> StepView:
     elif step.is_due(now):
         heading = "Now"
     return StepView(step.what, step.line(words, now), heading, status, step.why,
-                    step.kind, step.due_at, step.is_overdue(now), step.method, step.order)  # fmt: skip
+                    step.kind, step.due_at, step.is_overdue(now), figure, step.order)  # fmt: skip
 
 
 def moisture_said(history: History, words: Words) -> Figure | None:
@@ -246,7 +245,8 @@ def moisture_said(history: History, words: Words) -> Figure | None:
     if estimate is None:
         return None
     if not estimate.is_told:
-        return Figure("Moisture", "not known", "nothing since it was loaded tells it: weigh a tray, or test it")
+        said = "nothing since it was loaded tells it: weigh a tray, or test it"
+        return Figure("Moisture", "not known", said, key="moisture")
     value = unbroken(words.percent(estimate.moisture_wb, estimate.half_width))
     source = "estimate, " if estimate.is_estimate and estimate.since_h else ""
     note = f"{source}last known {words.span(estimate.since_h)} ago"
@@ -254,8 +254,7 @@ def moisture_said(history: History, words: Words) -> Figure | None:
     place = past[-1].name if past else ""
     key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
     limit = programme.limit(key) if programme is not None and key else None
-    method = CURVES.get(place, WEIGHED) if estimate.is_estimate else WEIGHED
-    return Figure("Moisture", value, note, *in_words(judged(limit, estimate.moisture_wb)), method=method)
+    return Figure("Moisture", value, note, *in_words(judged(limit, estimate.moisture_wb)), key="moisture")
 
 
 def temperature_said(history: History, words: Words) -> Figure | None:
@@ -271,7 +270,8 @@ def temperature_said(history: History, words: Words) -> Figure | None:
     place = f"{last.place}, " if last.place else ""
     ago = words.span(hours_between(last.at, words.now))
     judgement = (said.status, said.text.rpartition(": ")[2]) if said.status in STATUS_WORDS else ("", "")
-    return Figure(KINDS[last.kind].word, unbroken(words.temperature(last.value)), f"{place}{ago} ago", *judgement)
+    value, key = unbroken(words.temperature(last.value)), f"/facts/{last.id}/how"
+    return Figure(KINDS[last.kind].word, value, f"{place}{ago} ago", *judgement, key=key)
 
 
 def _last_temperature(history: History, now: datetime) -> Reading | None:

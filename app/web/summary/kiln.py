@@ -17,7 +17,7 @@ from app.judgement.wording import Words
 from app.web.summary.kiln_air import Row, air_ahead, both, break_row, least_row, when_words, work_row
 from app.web.words.figures import unbroken_figures
 
-CEILING, DRY, STOP = "flag.over_ceiling", "kiln_bed.drying_time_h", "moisture.gross_to_stop_at_kg"
+CEILING, DRY = "kiln.ceiling", "kiln.dry"
 NEVER_KNOWN = "Not known"
 
 
@@ -65,7 +65,7 @@ def _heat_row(card: KilnCard, words: Words) -> Row:
 
 def _floor_row(floor: Limit, bound_c: float, hottest: Hottest | None, words: Words) -> Row:
     note = f"stewed cooler than that it sours ({provenance(floor.mark, floor.source)}). {_hot_words(hottest, words)}"
-    return ("Grain now at least", both(words, bound_c), note.strip(), "", "", "programmes")
+    return ("Grain now at least", both(words, bound_c), note.strip(), "", "", CEILING)
 
 
 def _ceiling_words(ceiling: CeilingNow, words: Words) -> str:
@@ -122,7 +122,14 @@ def _untold_words(forecast: KilnForecast, words: Words) -> str:
 def _stop_row(stop: StopAt, words: Words) -> Row:
     left = f"{words.mass(stop.still_to_go_kg)} still to go" if stop.still_to_go_kg > 0.0 else "it is down to that"
     gross = words.mass(stop.gross_kg, stop.half_width_kg)
-    return (f"Stop at gross, {stop.tray or 'the tray'}", gross, f"on this scale, with this tray; {left}", "", "", STOP)
+    return (
+        f"Stop at gross, {stop.tray or 'the tray'}",
+        gross,
+        f"on this scale, with this tray; {left}",
+        "",
+        "",
+        f"stop.{stop.tray}",
+    )
 
 
 def _heat_more(card: KilnCard, words: Words) -> list[Row | None]:
@@ -136,12 +143,12 @@ def _step_row(ceiling: CeilingNow | None, words: Words) -> Row | None:
         return None
     which = f"step {ceiling.place} of {ceiling.steps}; {provenance(ceiling.step.mark, ceiling.step.source)}"
     if ceiling.following is None:
-        return ("Next ceiling", "none hotter", which, "", "", CEILING)
+        return ("Next ceiling", "none hotter", which, "", "", "kiln.ceiling.next")
     edge = words.percent(ceiling.step.moisture_above_wb, decimals=1)
     now = f"now {ceiling.told.said(words.percent) if ceiling.told else 'not known'}"
     likely = " Likely there already: weigh a tray to be sure." if ceiling.is_next_likely else ""
     note = f"once it is at {edge} or less; {now}.{likely} Now {which}"
-    return ("Next ceiling", both(words, ceiling.following.grain_c), note, "", "", "programmes")
+    return ("Next ceiling", both(words, ceiling.following.grain_c), note, "", "", "kiln.ceiling.next")
 
 
 def _above_row(exposure: KilnExposure | None, words: Words) -> Row | None:
@@ -167,7 +174,7 @@ def _wettest_row(card: KilnCard, words: Words) -> Row | None:
     if card.wettest is None:
         return None
     value = f"{card.wettest.tray}, {words.percent(card.wettest.moisture_wb, card.wettest.half_width)}"
-    return ("Wettest place", value, "dry enough is when this one is", "", "", "moisture.tray_moisture_wb")
+    return ("Wettest place", value, "dry enough is when this one is", "", "", "kiln.wettest")
 
 
 def _unbroken(row: Row) -> Row:

@@ -9,7 +9,7 @@ from app.judgement.wording import Words
 from app.science import units
 
 Row = tuple[str, str, str, str, str, str]
-"""As the macro for stats takes it: name, value, note, status, its word, and the formula."""
+"""As the macro for stats takes it: name, value, note, status, its word, and the key by which it is explained."""
 
 MJ_PER_KWH = 3.6
 BY_HAND = (
@@ -49,7 +49,7 @@ def least_row(card: KilnCard, words: Words) -> Row:
         note + _damp_words(air, least.air_c, words),
         "",
         "",
-        "sorption.equilibrium_moisture_wb",
+        "kiln.least",
     )
 
 
@@ -85,7 +85,7 @@ def work_row(card: KilnCard, words: Words) -> Row | None:
     work = card.forecast.work
     if work is None:
         return None
-    name, key = "Water still to go", "humid_air.drying_duty"
+    name, key = "Water still to go", "kiln.work"
     if work.water_kg <= 0.0:
         return (name, "none", "taken together, the charge is as dry as wanted", "", "", key)
     heat = f"{work.heat_mj:.1f} MJ ({work.heat_mj / MJ_PER_KWH:.1f} kWh)"
@@ -105,7 +105,7 @@ def break_row(card: KilnCard, words: Words) -> Row:
     """The break point: reached and how that is known, or when it is due and how to see it."""
     assert card.forecast is not None
     assert words.now is not None
-    name, key = "Break point", "kiln_bed.break_point_db"
+    name, key = "Break point", "kiln.break"
     if card.forecast.broke is not None:
         broke = card.forecast.broke
         return (name, f"reached {words.clock(broke.at)}", f"{_broke_words(broke, words)}.", "", "", key)

@@ -10,19 +10,19 @@ NO_BREAK = "\u00a0"
 
 @dataclass(frozen=True)
 class Figure:
-    """A quantity: name, value, note, and what to think of it, as status and word; method: its formula."""
+    """A quantity: name, value, note, and what to think of it, as status and word; key: by which it is explained."""
 
     name: str
     value: str
     note: str = ""
     status: str = ""
     word: str = ""
-    method: str = ""
+    key: str = ""
 
     @property
     def row(self) -> tuple[str, str, str, str, str, str]:
         """As the macros for figures and stats take it."""
-        return (self.name, self.value, self.note, self.status, self.word, self.method)
+        return (self.name, self.value, self.note, self.status, self.word, self.key)
 
 
 def unbroken(text: str) -> str:

@@ -15,19 +15,12 @@ from app.judgement.malt.tests import MaltMoistureWay, moisture_ways, told
 from app.judgement.wording import Words
 from app.web.words.figures import unbroken, unbroken_figures
 
-METHODS = {
-    "malt_colour": "malt_analysis.ebc_from_lovibond",
-    "extract_mash": "malt_analysis.extract_dry_percent",
-    "diastatic_power": "malt_analysis.windisch_kolbach_from_lintner",
-    "conversion_test": "malt_analysis.conversion_against_reference",
-    "falling_number": "flour.liquefaction_number",
-}
 POWER = ("diastatic_power", "conversion_test")
 
 
 @dataclass(frozen=True)
 class MaltRow:
-    """One test, or the moisture by one way. key: of its formula. fact_id: to correct it by."""
+    """One test, or the moisture by one way. fact_id: to correct it by, and to explain it."""
 
     word: str
     text: str
@@ -35,7 +28,6 @@ class MaltRow:
     how: str
     at: datetime
     who: str
-    key: str
     fact_id: str
     status: str = "none"
 
@@ -83,7 +75,6 @@ def _moisture_row(way: MaltMoistureWay, words: Words, detail: str = "") -> MaltR
         how=f"by {', '.join(part for part in (way.way, _method(fact.kind, fact.method)) if part)}",
         at=way.sample.at,
         who=fact.person or fact.entered_by or "",
-        key="moisture_methods.oven_moisture_wb" if way.sample.basis == "tested" else "moisture.tray_moisture_wb",
         fact_id=fact.id,
     )
 
@@ -111,7 +102,6 @@ def _row(fact: Result, words: Words) -> MaltRow:
         how=", ".join(part for part in how if part),
         at=fact.at,
         who=fact.person or fact.entered_by or "",
-        key=METHODS.get(fact.kind, ""),
         fact_id=fact.id,
         status=said.status if said else "none",
     )

@@ -79,4 +79,5 @@ def measure_said(measure: Measure, words: Words) -> Figure:
         notes.append(f"n = {measure.n}")
     if measure.note and measure.note not in ("mean over the hours", "standard deviation"):
         notes.append(measure.note)
-    return Figure(measure.word, measure_value(measure, words), ", ".join(notes), *position(measure), method=measure.key)
+    key = measure.key if measure.is_known else ""
+    return Figure(measure.word, measure_value(measure, words), ", ".join(notes), *position(measure), key=key)

@@ -13,7 +13,6 @@ from app.web.words.figures import unbroken_figures
 
 StatRow = tuple[str, str, str, str | None, str | None, str]
 COSTS = "Dry matter that it costs"
-LOST, OVERGROWN = "left_alone.dry_matter_lost_kg_with_sd", "left_alone.overgrown_after"
 VERDICTS = {
     "gains": ("fine", "it still gains"),
     "inside": ("fine", "in its range, and still there tomorrow"),
@@ -59,7 +58,14 @@ def _cost_rows(day: OneMoreDay, words: Words) -> list[StatRow]:
     share = f"{words.percent(cost.share, decimals=1)} of the {words.mass(cost.dry_kg)} of dry matter; estimate"
     lost = words.mass(cost.lost_kg, cost.half_width_kg)
     return [
-        ("Dry matter that it costs", unbroken_figures(lost), unbroken_figures(f"{share}: {parts}"), None, None, LOST)
+        (
+            "Dry matter that it costs",
+            unbroken_figures(lost),
+            unbroken_figures(f"{share}: {parts}"),
+            None,
+            None,
+            "day.cost",
+        )
     ]
 
 
@@ -68,15 +74,13 @@ def _growth_rows(day: OneMoreDay) -> list[StatRow]:
     if day.gain is not None and day.mean_now.central is not None and day.mean_then.central is not None:
         shown = f"{day.mean_now.central:.2f}\u00a0→\u00a0{day.mean_then.central:.2f}"
         note = f"kernel lengths, + {day.gain:.2f}; tomorrow at this hour {_between(day.mean_then, 1.0, 2)}"
-        rows.append(("Mean acrospire", shown, unbroken_figures(note), None, None, "growth.thermal_time_c_d"))
+        rows.append(("Mean acrospire", shown, unbroken_figures(note), None, None, "day.acrospire"))
     grown = day.overgrown
     if grown is not None and grown.now.central is not None and grown.then.central is not None:
         shown = f"{100 * grown.now.central:.0f}\u00a0→\u00a0{100 * grown.then.central:.0f} %"
         counted = day.counted.n if day.counted else 0
         note = f"tomorrow {_between(grown.then, 100.0, 0)} %; from the last count of {counted}, moved along"
-        rows.append(
-            ("Overgrown", unbroken_figures(shown), unbroken_figures(note), None, None, "left_alone.overgrown_after")
-        )
+        rows.append(("Overgrown", unbroken_figures(shown), unbroken_figures(note), None, None, "day.overgrown"))
     return rows
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -16,12 +17,14 @@ SHOWN_AT_ONCE = timedelta(hours=48)
 
 @dataclass(frozen=True)
 class WatchView:
+    """figure: by which it is explained."""
+
     what: str
     when: str
     why: str
     basis: str
-    method: str
     is_estimate: bool
+    figure: str = ""
 
 
 @dataclass(frozen=True)
@@ -53,8 +56,8 @@ def sleep_view(history: History, words: Words) -> SleepView:
         headline=headline,
         detail=unbroken_figures(detail),
         first=_view(night.first, words) if night.first is not None else None,
-        watches=[_view(each, words) for each in near],
-        later=[_view(watch, words) for watch in night.watches if watch not in near],
+        watches=[_view(each, words, watch_key(each, night.watches)) for each in near],
+        later=[_view(each, words, watch_key(each, night.watches)) for each in night.watches if each not in near],
         gaps=[(gap.what, gap.record, gap.kind) for gap in night.gaps],
         source=night.stay.source if night.stay is not None else "",
     )
@@ -126,7 +129,13 @@ _SAID = {
 }
 
 
-def _view(watch: Watch, words: Words) -> WatchView:
+def watch_key(watch: Watch, watches: Sequence[Watch]) -> str:
+    """By which it is explained: of several alike, which of them."""
+    alike = [each for each in watches if each.key == watch.key]
+    return f"watch.{watch.key}.{alike.index(watch)}" if len(alike) > 1 else f"watch.{watch.key}"
+
+
+def _view(watch: Watch, words: Words, figure: str = "") -> WatchView:
     assert words.now is not None
     soon = "now" if watch.safe_at <= words.now else _clock(watch.safe_at, words)
     if watch.is_over(words.now):
@@ -142,7 +151,7 @@ def _view(watch: Watch, words: Words) -> WatchView:
             f"from {soon}, most likely {late}" if watch.is_estimate else f"wanted by {soon}, out of range from {late}"
         )
     why, basis = unbroken_figures(watch.why), unbroken_figures(watch.basis)
-    return WatchView(unbroken_figures(watch.what), when, why, basis, watch.method, watch.is_estimate)
+    return WatchView(unbroken_figures(watch.what), when, why, basis, watch.is_estimate, figure)
 
 
 def lower(text: str) -> str:
