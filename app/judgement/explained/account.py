@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from app.judgement.explained.explanation import Asked, Explanation, Line, Share, Term, sum_of
 from app.judgement.explained.measures import Explain, as_is_kg
@@ -25,12 +26,37 @@ def _line(asked: Asked) -> Explanation | None:
     found = asked.batch.once(account_of)
     if found.charge is None:
         return None
-    if asked.name == "charge":
-        return of_line(found, found.charge, asked.words)
     if asked.name in ("remainder", "left"):
         return _rest(found, asked.name, asked.words)
-    line = found.line(asked.name)
-    return None if line is None else of_line(found, line, asked.words)
+    line = found.charge if asked.name == "charge" else found.line(asked.name)
+    shown = of_line(found, line, asked.words) if line is not None else None
+    if shown is None or line is None or line.parts:
+        return shown
+    return replace(shown, terms=(*shown.terms, *_estimated(asked, line.key)))
+
+
+STAGES = {
+    "steep": ("immersion", "air_rest"),
+    "respiration": ("germination",),
+    "culms": ("germination",),
+    "roast": ("kilning",),
+}
+
+
+def _estimated(asked: Asked, key: str) -> Iterator[Term]:
+    """What an estimate goes by: the programme's figure, and the hours that it is taken in proportion to."""
+    batch, words = asked.batch, asked.words
+    name = f"{'rootlet' if key == 'culms' else key}_loss"
+    setting = batch.programme.settings.get(name) if batch.programme is not None else None
+    if setting is not None:
+        said = words.percent(setting.value, decimals=1)
+        yield Term("", "the programme’s figure, in the hours that it plans", said, setting.value, mark=setting.mark,
+                   source=setting.source)  # fmt: skip
+    stages = batch.stages_named(*STAGES.get(key, ()))
+    begun = [fact for stage in stages if (fact := batch.history.by_id(stage.fact_id)) is not None]
+    if stages:
+        hours = sum(stage.hours(batch.now) for stage in stages)
+        yield Term("", "the hours that it had", f"{hours:.1f} h", hours, "h", tuple(begun))
 
 
 def of_line(found: Account, line: AccountLine, words: Words) -> Explanation | None:
@@ -59,7 +85,7 @@ def of_line(found: Account, line: AccountLine, words: Words) -> Explanation | No
         shares = []
     notes = [line.note] if line.note and line.parts else []
     if line.key in RELATIVE_SD or not line.parts:
-        notes.append("Such an estimate may be off by a quarter of itself, that of the steep by half (from memory).")
+        notes.append("Such an estimate is taken as ± half of itself, that of the steep as ± all of it (from memory).")
     half_width = None if is_charge else figure.half_width
     made = (terms, tuple(lines), tuple(shares), tuple(notes))
     return Explanation(METHODS.get(line.key, DRY), "fraction", figure.value, *made, half_width=half_width)

@@ -241,7 +241,7 @@ def _day(asked: Asked) -> Explanation | None:
         )
         said = words.mass(cost.lost_kg, cost.half_width_kg)
         line = Line("C", "D × (a + b)", cost.lost_kg, "kg", said)
-        shares = (Share("each may be off by a quarter of itself, and both together", cost.half_width_kg, "M"),)
+        shares = (Share("each is taken as ± half of itself, and both together", cost.half_width_kg, "M"),)
         return Explanation(
             "left_alone.dry_matter_lost_kg_with_sd",
             "kg",

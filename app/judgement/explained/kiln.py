@@ -180,7 +180,7 @@ def _least(asked: Asked) -> Explanation | None:
             f"the table’s for malt in air of {words.temperature(last.temperature_c)} at {damp}",
             f"{last.equilibrium_db:.4f} kg/kg",
             last.equilibrium_db,
-            mark="P",
+            mark="T",
         ),
         Term("e", "what its own weighings put on top", f"{more:+.4f} kg/kg", more),
     )

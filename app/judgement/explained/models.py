@@ -73,7 +73,7 @@ def of_uptake(
     )
     lines = (
         Line("X", "M₀ / (1 − M₀) + a × (1 − exp(−(t / β)^α)) + r", held, said=f"{held:.3f} kg water per kg dry"),
-        Line("M", "X / (1 + X)", moisture, said=words.percent(moisture)),
+        Line("M", "X / (1 + X)", moisture, said=_said(moisture, about, words)),
     )
     zero = history.first_water_at
     weighed = weighed_in_steep(history, zero, fit.end_h) if zero is not None else []
@@ -151,9 +151,9 @@ def of_drying(
         Term("c", f"while the air is full, {of_air}", f"{law.constant:.4f} kg/kg an hour", law.constant),
         Term("b", "left to go at the break", f"{law.turn:.3f} kg/kg", law.turn),
         Term("n", "how the tail drags", f"{law.drag:.2f}", law.drag),
-        Term("Xₑ", "where it ends in that air", f"{law.equilibrium:.4f} kg/kg", law.equilibrium, mark="P"),
+        Term("Xₑ", "where it ends in that air", f"{law.equilibrium:.4f} kg/kg", law.equilibrium, mark="T"),
     )
-    lines = (Line("M", "X / (1 + X)", moisture, said=words.percent(moisture)),)
+    lines = (Line("M", "X / (1 + X)", moisture, said=_said(moisture, about, words)),)
     model = Model(
         "an even rate c while the air is full; from b above Xₑ on the slower the drier, dX/dt = −k (X − Xₑ)¹⁺ⁿ",
         (
@@ -191,7 +191,7 @@ def _of_hold(history: History, hold: Hold, hour: float, words: Words, about: tup
         Term("d", "drift an hour", f"{100.0 * drift:+.3f} points", drift, mark="M"),
         Term("r", "sprays since, and what was weighed or tested since", f"{100.0 * pulled:+.2f} points", pulled),
     )
-    lines = (Line("M", "M₀ + d × t + r", moisture, said=words.percent(moisture)),)
+    lines = (Line("M", "M₀ + d × t + r", moisture, said=_said(moisture, about, words)),)
     told = list(zip(hold.hours.tolist(), hold.values.tolist(), strict=True))[-LAST:]
     off = [(at, value, 100.0 * (value - hold.state(at)[0])) for at, value in told]
     last = tuple((f"h {at:.0f}", words.percent(value), f"{points:+.2f} points") for at, value, points in off)
@@ -210,6 +210,10 @@ def _fitted(
     half_width = about[1] if about is not None else None
     shares = (Share(OF_CURVE, half_width),) if half_width is not None else ()
     return Explanation(method, "wb", moisture, terms, lines, shares, model=model, half_width=half_width)
+
+
+def _said(moisture: float, about: tuple[float, float] | None, words: Words) -> str:
+    return words.percent(moisture, about[1] if about is not None else None)
 
 
 def _off(

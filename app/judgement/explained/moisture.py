@@ -56,17 +56,21 @@ def of_sample(history: History, sample: MoistureSample, words: Words) -> Explana
         is_tray = loaded is not None
         against = tray_against(history, sample.fact, loaded) if loaded else against_of(history, sample.fact)
         if against is not None:
-            return _by_tray(sample, against, words) if is_tray else _by_weight(history, sample, against, words)
+            return _by_tray(history, sample, against, words) if is_tray else _by_weight(history, sample, against, words)
     return _as_told(history, sample, words)
 
 
-def _masses(weighing: Weighing, against: Against, words: Words) -> list[Term]:
-    facts = (against.start,) if against.start is not None else ()
-    first = "the grain as it was weighed first" if facts else "the charge, less what was taken out since"
+def _masses(history: History, weighing: Weighing, against: Against, words: Words) -> list[Term]:
+    start = against.start
+    charges = tuple(part for part in history.charges if part.at <= weighing.at)
+    first = "the charge, less what was taken out since" if start is None else "the grain as it was weighed first"
+    # How moist a bag was is told with it, or with the charge; a tray's is what the batch had come to.
+    told = (start,) if start is not None and start.moisture_wb is not None else ()
+    moisture = told or (charges if weighing.kind != "tray" else ())
     return [
         Term("m", "the grain now, net", words.mass(against.net_kg), against.net_kg, "kg", (weighing,)),
-        Term("m₀", first, words.mass(against.first_kg), against.first_kg, "kg", facts),
-        Term("M₀", "its moisture then", words.percent(against.moisture_wb), against.moisture_wb),
+        Term("m₀", first, words.mass(against.first_kg), against.first_kg, "kg", charges if start is None else (start,)),
+        Term("M₀", "its moisture then", words.percent(against.moisture_wb), against.moisture_wb, facts=moisture),
     ]
 
 
@@ -74,9 +78,9 @@ def _by_weight(history: History, sample: MoistureSample, against: Against, words
     weighing = sample.fact
     assert isinstance(weighing, Weighing)
     loss, film = losses_between(history, against.since, weighing.at), film_of(weighing)
-    terms = _masses(weighing, against, words)
-    said = f"{words.percent(loss.total, 2.0 * loss.sd)}, from the programme’s figures and the hours"
-    terms.append(Term("L", "dry matter gone with water and breath", said, loss.total, mark="M"))
+    terms = _masses(history, weighing, against, words)
+    said, by = words.percent(loss.total, 2.0 * loss.sd), "the programme’s figures and the hours"
+    terms.append(Term("L", "dry matter gone with water and breath", said, loss.total, mark="M", source=by))
     way = dict(KINDS[weighing.kind].methods).get(weighing.method or "", "not said how it was made ready")
     terms.append(Term("f", f"the film of water on it, {way}", f"{film.points:g} points", film.points / 100.0, mark="M"))
     formula = BY_WEIGHT if film.points else BY_WEIGHT.removesuffix(" − f")
@@ -92,7 +96,7 @@ def _by_weight(history: History, sample: MoistureSample, against: Against, words
     return _told("moisture.moisture_wb_with_sd", sample, formula, terms, shares, words)
 
 
-def _by_tray(sample: MoistureSample, against: Against, words: Words) -> Explanation:
+def _by_tray(history: History, sample: MoistureSample, against: Against, words: Words) -> Explanation:
     weighing = sample.fact
     assert isinstance(weighing, Weighing)
     steps = (science.resolution_sd(step) for step in (against.step_kg, against.first_step_kg))
@@ -102,7 +106,7 @@ def _by_tray(sample: MoistureSample, against: Against, words: Words) -> Explanat
         Share(OF_SCALE_FIRST, _reach(against, 0.0, initial_mass_sd_kg=first_sd), "P"),
         Share("the moisture that it was loaded with", _reach(against, 0.0, initial_moisture_sd=against.moisture_sd)),
     ]
-    terms = _masses(weighing, against, words)
+    terms = _masses(history, weighing, against, words)
     return _told("moisture.tray_moisture_wb", sample, BY_TRAY, terms, shares, words)
 
 
