@@ -54,6 +54,7 @@ PAGES = (
     "/data/unsent",
     "/offline",
     "/methods",
+    "/methods/moisture",
     "/methods/numbers",
     "/workings",
     "/workings/moisture-from-weight?mass=160&initial=100&moisture=12&loss=1",

@@ -13,7 +13,7 @@ from app.judgement.explained.facts import method_of
 from app.judgement.facts.kinds import KINDS
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.programmes.sources import marked
-from app.science.handbook import MARK_WORDS, methods
+from app.science.handbook import MARK_WORDS, chapters, methods
 from app.store.engine import write_session
 from app.web.words import method_links
 from app.web.words.method_links import method_url
@@ -23,16 +23,29 @@ from tests.stories import add_story
 
 @pytest.fixture
 def pages(client: FlaskClient) -> dict[str, str]:
-    return {path: client.get(path).text for path in ("/methods", "/methods/numbers")}
+    paths = ("/methods", "/methods/numbers", *(f"/methods/{chapter.key}" for chapter in chapters()))
+    return {path: client.get(path).text for path in paths}
 
 
 def ids(html: str) -> list[str]:
     return re.findall(r'\sid="([^"]+)"', html)
 
 
-def test_every_formula_has_its_anchor_once(pages: dict[str, str]) -> None:
-    found = ids(pages["/methods"])
-    assert [anchor for anchor in methods() if found.count(anchor) != 1] == []
+def test_every_formula_has_its_anchor_once_on_the_page_of_its_chapter(pages: dict[str, str]) -> None:
+    found = {path: ids(page) for path, page in pages.items()}
+    wrong = [anchor for anchor, each in methods().items() if found[f"/methods/{each.chapter}"].count(anchor) != 1]
+    assert wrong == []
+
+
+def test_an_old_link_to_the_one_page_of_all_formulas_leads_on(pages: dict[str, str]) -> None:
+    page = pages["/methods"]
+    for anchor, each in methods().items():
+        line = page[page.index(f'id="{anchor}"') :].partition("</li>")[0]
+        assert f'href="/methods/{each.chapter}#{anchor}"' in line
+
+
+def test_what_is_no_chapter_has_no_page(client: FlaskClient) -> None:
+    assert client.get("/methods/luck").status_code == 404
 
 
 def test_the_page_says_of_the_backtest_what_its_tables_say(pages: dict[str, str]) -> None:
@@ -46,7 +59,7 @@ def test_the_page_says_of_the_backtest_what_its_tables_say(pages: dict[str, str]
 
 
 def test_an_entry_shows_source_mark_and_check_in_words(pages: dict[str, str]) -> None:
-    page = pages["/methods"]
+    page = pages["/methods/proportions"]
     entry = page[page.index('id="proportions.wilson_interval"') :].split("</article>")[0]
     assert "Wilson 1927, J. Am. Stat. Assoc. 22:209 (published)" in entry
     assert "95 of 100 gives 88.82 to 97.85 %" in entry
@@ -55,22 +68,22 @@ def test_an_entry_shows_source_mark_and_check_in_words(pages: dict[str, str]) ->
 
 
 def test_an_entry_leads_to_the_workings_that_use_it(pages: dict[str, str]) -> None:
-    page = pages["/methods"]
+    page = pages["/methods/moisture"]
     entry = page[page.index('id="moisture.gross_to_stop_at_kg"') :].split("</article>")[0]
     assert 'href="/workings/tray-stop-weight"' in entry
 
 
 def test_a_formula_that_is_named_is_a_link(pages: dict[str, str]) -> None:
-    page = pages["/methods"]
+    page = pages["/methods/drying"]
     entry = page[page.index('id="drying.lewis_moisture_ratio"') :].split("</article>")[0]
-    assert '<a href="#drying.lewis_rate_per_s"><code>lewis_rate_per_s</code></a>' in entry
+    assert '<a href="/methods/drying#drying.lewis_rate_per_s"><code>lewis_rate_per_s</code></a>' in entry
 
 
-@pytest.mark.parametrize("path", ["/methods", "/methods/numbers", "/workings"])
+@pytest.mark.parametrize("path", ["/methods", "/methods/moisture", "/methods/numbers", "/workings"])
 def test_links_within_the_pages_lead_somewhere(path: str, client: FlaskClient, pages: dict[str, str]) -> None:
     html = client.get(path).text
     anchors = {where: set(ids(page)) for where, page in pages.items()}
-    for where, fragment in re.findall(r'href="(/methods(?:/numbers)?)?#([^"]+)"', html):
+    for where, fragment in re.findall(r'href="(/methods(?:/[a-z_]+)?)?#([^"]+)"', html):
         target = anchors[where] if where else set(ids(html))
         assert fragment in target, (where, fragment)
     for address in set(re.findall(r'href="(/workings/[^"]+)"', html)):
@@ -82,7 +95,7 @@ def test_every_entry_leads_to_a_formula_or_convention(kind: str) -> None:
     url = method_url(method_of(kind.removeprefix("kind.")))
     assert url is not None
     path, _, anchor = url.partition("#")
-    assert anchor in (methods() if path == "/methods" else method_links.SECTIONS)
+    assert anchor in (method_links.SECTIONS if path == "/methods/numbers" else methods())
 
 
 def test_sections_that_numbers_lead_to_are_there(pages: dict[str, str]) -> None:

@@ -258,7 +258,7 @@ def test_a_working_says_where_it_comes_from_and_where_it_ends(working: Working, 
     assert working.methods
     assert set(working.methods) <= set(methods())
     for anchor in working.methods:
-        assert f'href="/methods#{anchor}"' in page
+        assert f'href="/methods/{anchor.partition(".")[0]}#{anchor}"' in page
     assert html.escape(working.limits, quote=False).replace("'", "&#39;") in page
     assert 'class="formula"' in page
     assert not re.search(r">\s*None", page)

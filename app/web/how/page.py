@@ -18,7 +18,7 @@ from app.judgement.measures.account import account
 from app.judgement.measures.batch import KEYS, measures
 from app.judgement.programmes.parts import MARKS, provenance
 from app.judgement.wording import Words
-from app.science.handbook import methods
+from app.science.handbook import chapters, methods
 from app.web.summary.forecasts import outlooks
 from app.web.summary.glance import glance_at, moisture_said
 from app.web.summary.kiln import kiln_view
@@ -164,6 +164,7 @@ def how_context(figure: Figure, shown: Explanation, words: Words) -> dict[str, A
         "in_all": _reach(shown, in_all(shown.shares), words) if len(shown.shares) > 1 else "",
         "notes": [unbroken_figures(note) for note in shown.notes],
         "method": method,
+        "chapter": next((each.title for each in chapters() if method and each.key == method.chapter), ""),
         "method_url": method_url(shown.method),
     }
 

@@ -18,5 +18,5 @@ def init_app(app: Flask, settings: Settings) -> None:
 def method_url(place: str) -> str | None:
     """None where nothing is known by that name. place: chapter and function of a formula, or a section."""
     if place in methods():
-        return f"/methods#{place}"
+        return f"/methods/{methods()[place].chapter}#{place}"
     return f"/methods/numbers#{place}" if place in SECTIONS else None

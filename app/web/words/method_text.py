@@ -7,6 +7,7 @@ import re
 from markupsafe import Markup, escape
 
 from app.science.handbook import Method, marks_in_words, methods
+from app.web.words.method_links import method_url
 
 _NAMED = re.compile(r"`([^`]+)`")
 
@@ -20,7 +21,7 @@ def text_of(method: Method, part: str) -> Markup:
 def _named(name: str, method: Method) -> Markup:
     for anchor in (name, f"{method.chapter}.{name}", *_elsewhere(name)):
         if anchor in methods():
-            return Markup('<a href="#{}"><code>{}</code></a>').format(anchor, name)
+            return Markup('<a href="{}"><code>{}</code></a>').format(method_url(anchor), name)
     return Markup("<code>{}</code>").format(name)
 
 
