@@ -32,7 +32,7 @@ def test_a_finished_batch_shows_what_came_of_it(app: Flask, client: FlaskClient)
     assert "Batch 1 · spring pale" in page
     assert "What came of it" in page
     # The plan's own figures: 1 % steep, 5.5 % breath, 3.5 % rootlets.
-    assert re.search(r"<dt>Malting loss, dry\b.*</dt><dd>10\.0\xa0±\xa0", page)
+    assert re.search(r"<dt>Malting loss, dry\b.*</dt><dd><a [^>]+>10\.0\xa0±\xa0", page)
     assert "in range" in page
     assert "None: nothing was out of its range." in page
     assert "Unexplained" in page

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from app.judgement.explained.explanation import Asked, Explanation, Line, Share, Term
+from app.judgement.explained.measures import EXPLAINED as MEASURES
 from app.judgement.explained.measures import Explain
 from app.judgement.explained.models import of_drying
 from app.judgement.explained.moisture import of_sample
@@ -247,7 +248,14 @@ def _break(asked: Asked) -> Explanation | None:
     )
 
 
+def _above(asked: Asked) -> Explanation | None:
+    """Hours and degree-hours in one figure."""
+    shown = MEASURES["hours_above_ceiling"](asked)
+    return None if shown is None else replace(shown, unit="", value=None)
+
+
 KILN: Mapping[str, Explain] = {
+    "above": _above,
     "ceiling": ceiling,
     "dry": dry,
     "wettest": _wettest,

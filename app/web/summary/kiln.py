@@ -152,7 +152,7 @@ def _step_row(ceiling: CeilingNow | None, words: Words) -> Row | None:
 
 
 def _above_row(exposure: KilnExposure | None, words: Words) -> Row | None:
-    name, key = "Above the ceiling so far", "hours_above_ceiling"
+    name, key = "Above the ceiling so far", "kiln.above"
     if exposure is None:
         return None
     place = f"at {exposure.place}; " if exposure.place else ""
