@@ -17,7 +17,7 @@ from app.judgement.forecasts.drying import DryingFit
 from app.judgement.watch.kiln_card import KilnCard, kiln_card
 from app.science.drying import HALF_WIDTH_WB
 
-CEILING = "enzymes.hours_and_degree_hours_above"
+CEILING = "programmes"
 WANTED = "wanted, the middle of the programme’s target"
 STOP, BREAK = "moisture.gross_to_stop_at_kg", "kiln_bed.break_point_db"
 
@@ -42,7 +42,7 @@ def ceiling(asked: Asked) -> Explanation | None:
             mark=card.floor.mark,
             source=card.floor.source,
         )
-        return Explanation("programmes", "c", bound, (term,))
+        return Explanation(CEILING, "c", bound, (term,))
     now = card.ceiling
     if now is None:
         return Explanation(CEILING, "c", None, notes=("This programme sets no ceiling.",))
@@ -53,7 +53,7 @@ def ceiling(asked: Asked) -> Explanation | None:
     edge = f"above {words.percent(step.moisture_above_wb, decimals=1)}"
     terms = [
         Term(
-            "T₁",
+            "",
             f"the programme’s ceiling {edge}",
             words.temperature(step.grain_c),
             step.grain_c,
@@ -75,7 +75,6 @@ def ceiling(asked: Asked) -> Explanation | None:
         said = words.percent(told.upper, decimals=1)
         lines = (Line("W", "M + u", told.upper, said=said),)
         notes = (f"Step {now.place} of {now.steps} holds at W, the wettest it may be: wetter grain bears less heat.",)
-    lines += (Line("T", "T₁", step.grain_c, "°C", words.temperature(step.grain_c)),)
     return Explanation(CEILING, "c", step.grain_c, tuple(terms), lines, notes=notes)
 
 

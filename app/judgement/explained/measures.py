@@ -174,8 +174,8 @@ def _hottest(*names: str) -> Explain:
             return None
         value, reading = max(read, key=lambda pair: pair[0])
         said = asked.words.temperature(value)
-        term = Term("T₁", f"the highest of {len(readings)} readings", said, value, "°C", (reading,))
-        return Explanation("means", "c", value, (term,), (Line("T", "T₁", value, "°C", said),))
+        term = Term("", f"the highest of {len(readings)} readings", said, value, "°C", (reading,))
+        return Explanation("means", "c", value, (term,))
 
     return explain
 

@@ -33,7 +33,7 @@ from app.web.words.power_cut import cut_view
 from app.web.words.sleep import sleep_view
 
 Rows = Iterable[Sequence[str | None]]
-SHORT = 24
+SHORT = 16
 """Characters of a value that stays on one line."""
 
 
