@@ -44,7 +44,7 @@ TOO_NARROW = 0.70
 POINTS, LENGTHS = "points of moisture", "hundredths of a kernel length"
 PAIRED = "the published steeps of barley (Molina-Cano et al. 1995)"
 EVERY = "all of these"
-WHATEVER = "Uptake as it is: the published steeps, with each of the twelve programmes"
+WHATEVER = "Uptake as it is: the published steeps, with each of the built-in programmes"
 HEAD = "| seen | forecast | last value | straight line | in the 80 % interval | its mean width | hidden ones |"
 
 INTRODUCTION = """\
@@ -61,8 +61,8 @@ for growth in hundredths of a kernel length. In the tables, "seen" is how many d
   make another grain of it.
 - Uptake is forecast in both ways that the pages show. By the plan: with the steeps that the programme still plans,
   held against every later weighing, whether the plan was kept or not. As it is: as if the water never came or went
-  again, held against the weighings until it did. The published steeps were never drained, so that there the plan was
-  never kept.
+  again, held against the weighings until it did. The published steeps were never drained, nor was a quarter
+  of the made-up ones, and two quarters went by other hours: scored by a plan that nobody kept, they make no fair row.
 - Growth goes on as warm as the last day was; drying in the air that the program counts on at that moment.
 - The spreads of the forecasts were set on made-up lots of other seeds than those here, by an earlier backtest that
   knew the temperatures, the drains and the air of the hours to come; those of uptake, and how much a plan tells, anew

@@ -130,7 +130,8 @@ def band_by_plan(fitted: Fit, now: datetime) -> Band | None:
     now_h = fitted.hour(now)
     course = course_to_plan(uptake.course, fitted.programme, fitted.steep_ordinal, now_h)
     planned = planned_course(fitted.programme)
-    if planned and course:
+    # Once it was weighed the grain itself tells: lots differ from their plan by more than a plan's end says of them.
+    if planned and course and not uptake.weighings:
         end_h = course[-1].start_h + planned[-1].end_h - planned[-1].start_h
         ends_wb = [wb for hour, wb in fitted.programme.planned_curve("moisture_wb") if hour <= planned[-1].end_h]
         if end_h > now_h and _wet_h(course, end_h) <= _wet_h(planned, planned[-1].end_h) + KEPT_WITHIN_H:

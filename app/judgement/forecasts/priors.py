@@ -50,7 +50,7 @@ def uptake_prior(species: str) -> Prior:
         log_shape=(float(np.log(0.68)), 0.18),
         air_share=(0.2, 0.1),
         activation_kj=(40.0, 7.0),
-        anew=(0.7, 0.7),
+        anew=(0.6, 0.5),
     )
 
 
