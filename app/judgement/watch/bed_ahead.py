@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
+from itertools import zip_longest
 
 from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Reading
@@ -88,6 +89,10 @@ SPOTS = frozenset({
 })  # fmt: skip
 """Words of a place that say where in a bed it is, and not in which."""
 
+SIDES = frozenset({"left", "right", "front", "back", "rear", "near", "far", "north", "south", "east", "west", "end",
+                   "wall", "door", "window", "half"})  # fmt: skip
+"""Such words too, unless the word "bed" follows: a house may call one its left bed."""
+
 
 @dataclass(frozen=True)
 class Bed:
@@ -104,9 +109,22 @@ class Bed:
 
 @lru_cache(maxsize=512)
 def bed_key(place: str | None) -> str:
-    """What names the bed in a place: "a" of "Bed A, middle"; nothing of "middle", which is of any."""
-    words = re.findall(r"[^\s,;/()]+", (place or "").casefold())
-    return "" if {"probe", "sensor"} & set(words) else " ".join(word for word in words if word not in SPOTS)
+    """What names the bed in a place: "a" of "Bed A, middle", "left" of "left bed"; nothing of "middle" or "left", which
+    are of any.
+    """
+    words = _naming(place or "")
+    return "" if {"probe", "sensor"} & set(words) else " ".join(word for word in words if word != "bed")
+
+
+def _naming(place: str) -> list[str]:
+    """The words of a place that name a bed, "bed" among them where another does."""
+    words = re.findall(r"[^\s,;/()]+", place.casefold())
+    said = [
+        word
+        for word, after in zip_longest(words, words[1:])
+        if word == "bed" or word not in SPOTS | (SIDES if after != "bed" else frozenset())
+    ]
+    return said if set(said) != {"bed"} else []
 
 
 def is_of_bed(place: str | None, key: str) -> bool:
@@ -134,8 +152,8 @@ def beds_of(history: History, stage: Stage, until: datetime) -> list[Bed]:
 
 def _name(place: str) -> str:
     """The bed in a place as it was written: "bed A" of "bed A middle"."""
-    kept = [word for word in re.findall(r"[^\s,;/()]+", place) if word.casefold() not in SPOTS - {"bed"}]
-    return " ".join(kept)
+    naming = _naming(place)
+    return " ".join(word for word in re.findall(r"[^\s,;/()]+", place) if word.casefold() in naming)
 
 
 def next_to_turn(history: History, stage: Stage, now: datetime) -> Bed:

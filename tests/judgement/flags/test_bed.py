@@ -3,7 +3,9 @@
 import pytest
 
 from app.judgement.flags import evaluate
+from app.judgement.history.stages import all_stages
 from app.judgement.programmes.programme import load_builtin
+from app.judgement.watch.bed_ahead import beds_of
 from tests.judgement.flag_story import Story, hour_of, moment
 from tests.judgement.normal_batches import normal_batch
 
@@ -480,3 +482,29 @@ def test_spots_of_one_bed_are_no_beds() -> None:
         story.grain(hour - 1, 16.0, "middle")
         story.tell(hour, "turned", place="bottom")
     assert story.flags(66, "turning_due") == []
+
+
+@pytest.mark.parametrize(
+    ("places", "beds"),
+    [
+        (("left", "right"), [""]),
+        (("left, top", "Right of the bed"), [""]),
+        (("front half", "back half"), [""]),
+        (("bottom", "edge", "centre", "corner"), [""]),
+        (("Bed A, left", "bed A right", "bed B"), ["a", "b"]),
+        (("left bed", "right bed, middle"), ["left", "right"]),
+        (("red tub", "blue tub left"), ["blue tub", "red tub"]),
+    ],
+)
+def test_a_side_is_a_place_within_a_bed_and_a_house_s_own_name_is_a_bed(
+    places: tuple[str, ...], beds: list[str]
+) -> None:
+    story = Story()
+    story.grow()
+    for place in places:
+        story.grain(45, 15.0, place)
+    history = story.history()
+    (stage,) = [each for each in all_stages(history) if each.name == "germination"]
+    found = beds_of(history, stage, moment(46))
+    assert [bed.key for bed in found] == beds
+    assert [bed.name.casefold().removeprefix("bed ").removesuffix(" bed") for bed in found] == beds
