@@ -19,6 +19,8 @@ from app.store.facts import PART, facts_from, select_facts
 from app.store.facts import fact as fact_table
 from app.store.types import UtcDateTime
 
+CODE_SIGNS = 8
+
 
 class Pack(Base):
     """A container of malt, by the name on its label."""
@@ -28,6 +30,11 @@ class Pack(Base):
     id: Mapped[str] = mapped_column(String(36), primary_key=True)
     name: Mapped[str] = mapped_column(String(80))
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+    @property
+    def code(self) -> str:
+        """What stands on its label beside the name, which may be on another jar too: the first signs of its id."""
+        return self.id[:CODE_SIGNS].upper()
 
 
 def get_pack(session: Session, pack_id: str) -> Pack:

@@ -65,6 +65,18 @@ def test_its_net_weight_is_what_was_packed_whatever_left_it_since(client: FlaskC
     assert "2500 g" in sheet(client)
 
 
+def test_two_jars_of_one_name_and_batch_are_told_apart_by_their_codes_on_label_sheet_and_page(
+    app: Flask, client: FlaskClient
+):
+    batch = finished(app)
+    ids = ("0b51a2c4-1d2e", "9f00c1d2-1d2e")
+    for pack_id in ids:
+        fill(app, batch, pack_id)
+    for pack_id, code in zip(ids, ("0B51A2C4", "9F00C1D2"), strict=True):
+        for page in ("", "/label", "/sheet"):
+            assert code in client.get(f"/packs/{pack_id}{page}").text.replace(f"packs/{pack_id}", "")
+
+
 @pytest.mark.usefixtures("jar")
 def test_it_says_that_malt_is_not_ready_to_eat_and_holds_gluten(client: FlaskClient):
     assert "Not ready to eat" in label(client)
@@ -80,10 +92,10 @@ def test_other_grain_malted_in_the_house_is_named(app: Flask, client: FlaskClien
 
 
 @pytest.mark.usefixtures("jar")
-def test_its_code_opens_the_batch_at_the_address_by_which_the_house_is_called(client: FlaskClient):
+def test_its_code_opens_the_pack_at_the_address_by_which_the_house_is_called(client: FlaskClient):
     page = client.get("/packs/jar-3/label").text
-    assert "Opens batch 1" in label(client)
-    assert "http://localhost/batches/1" in page
+    assert "Opens pack JAR-3" in label(client)
+    assert 'The code opens <a href="http://localhost/packs/jar-3">' in page
     assert "Only this computer knows that address" in page
 
 

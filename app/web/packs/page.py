@@ -35,6 +35,7 @@ class PackRow:
 
     id: str
     name: str
+    code: str
     batches: tuple[Batch, ...]
     about: str
     left: str
@@ -52,7 +53,7 @@ class PackRow:
 
 @dataclass(frozen=True)
 class Label:
-    """What stands on the label of a pack, and the address that its code opens.
+    """What stands on the label of a pack. pack: its code in signs; code: the same as a drawing that opens the address.
 
     missing: what its name or its programme says and nothing shows, and what would show it. A lot keeps its own name.
     """
@@ -63,6 +64,7 @@ class Label:
     packed: str
     moisture: str
     batches: str
+    pack: str
     net: str
     lots: str
     maker: str
@@ -92,6 +94,7 @@ def pack_row(story: PackStory, behind: Behind, words: Words) -> PackRow:
     return PackRow(
         id=story.pack.id,
         name=story.pack.name,
+        code=story.pack.code,
         batches=tuple(behind.batches[batch_id] for batch_id in story.batch_ids),
         about=" · ".join(dict.fromkeys(each for history in own for each in (history.batch.species, _plan(history)))),
         left=mass_words(ledger, words)(ledger.balance_kg),
@@ -195,13 +198,14 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
         packed=words.date(row.packed_at) if row.packed_at else "",
         moisture=row.moisture,
         batches=numbers,
+        pack=row.code,
         net=row.packed,
         lots=", ".join(dict.fromkeys(_lot(lot) for history in histories for lot in history.lots.values())),
         maker=row.packed_by,
         tests=label_tests(histories, words),
         texts=cautions.label_texts(own, species),
         address=address,
-        code=qr_svg(address, f"Opens batch {numbers}"),
+        code=qr_svg(address, f"Opens pack {row.code}"),
         missing=tuple(f"“{key}”: {CLAIMS[key].missing}" for key in made),
     )
 

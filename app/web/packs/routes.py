@@ -81,7 +81,7 @@ def _context(story: PackStory, behind: Behind) -> dict[str, Any]:
 def _printed(template: str, story: PackStory, behind: Behind, **context: Any) -> str:
     """A page for paper, with the label; without it where the malt is held."""
     row = pack_row(story, behind, words())
-    address = f"{request.host_url}batches/{row.batches[0].number}" if row.batches else request.host_url
+    address = f"{request.host_url}packs/{row.id}"
     found = None if row.is_held else pack_label(row, behind.of(story), list_species(db()), words(), address)
     return render_template(template, **context | {"pack": row, "label": found, "is_local": is_local(request.host)})
 
