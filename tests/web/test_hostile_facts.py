@@ -18,7 +18,7 @@ from app.judgement.facts.kind_parts import QUALITIES
 from app.judgement.facts.kinds import ARRIVALS, KINDS
 from app.science import units
 from app.web.tub.tiles import tub_kinds
-from tests.pages import Tub, insisting
+from tests.pages import Tub, forms_of, insisting
 from tests.web.keeping import write
 from tests.writing import LOT, NOW, Record, add_batch, add_lot, charge, entry, fill_jar, iso
 
@@ -59,6 +59,14 @@ def hostile(draw: st.DrawFn) -> tuple[str, dict[str, str], float, str, str]:
     return kind, typed, draw(st.sampled_from(HOURS)), draw(st.sampled_from(QUALITIES))[0], draw(st.sampled_from(WORDS))
 
 
+MOVES = st.lists(
+    st.tuples(
+        st.sampled_from(["charge", "split", "merge"]), st.sampled_from(NUMBERS), st.sampled_from(NUMBERS),
+        st.sampled_from(HOURS),
+    ),
+    max_size=2,
+)  # fmt: skip
+OTHERWISE = st.lists(st.tuples(st.integers(0, 12), st.sampled_from(["strike", "correct"])), max_size=4)
 STAGES = st.lists(st.sampled_from(["steep_on", "drained", "cast", "loaded", "heat_on", "heat_off"]), max_size=4)
 
 
@@ -68,6 +76,9 @@ class House:
     def __init__(self, app: Flask, client: FlaskClient) -> None:
         self.app, self.client, self.count = app, client, 0
         self.taken: Counter[str] = Counter()
+        blank = next(each for each in forms_of(client.get("/calendar").text) if "name" in each.values)
+        page = client.post("/calendar", data=blank.filled(name="Nora’s phone")).text
+        self.feed = re.findall(r"/calendar/[\w-]{43}\.ics", page)[0]
 
     def begin(self, stages: list[str]) -> tuple[str, Tub]:
         self.count += 1
@@ -94,10 +105,33 @@ class House:
         scoped = {f"{kind}-{name}": text for name, text in typed.items()}
         values = tub.form().values | scoped | {"when": "at", "at": at, "quality": quality}
         answer = tub.send(kind, values)
-        if answer.status_code == 422 and 'name="insist"' in answer.text:
+        if answer.status_code == 422 and 'name="insist" value="1:' in answer.text:
             answer = tub.send(kind, insisting(answer.text))
         assert answer.status_code in (303, 422)
         self.taken[f"typed {answer.status_code}"] += 1
+
+    def put_otherwise(self, batch_id: str, places: list[tuple[int, str]], told: list[Record]) -> None:
+        """Corrections and withdrawals of what was told, the charge and the stages among it."""
+        begun = {"id": f"charge-{batch_id.partition('-')[2]}", "kind": "charge"}
+        for turn, (place, how) in enumerate(places):
+            target = [begun, *told][place % (len(told) + 1)]
+            own = f"o-{self.count}-{turn}"
+            if how == "strike":
+                self.send(entry("withdrawal", id=own, batch=batch_id, supersedes_id=target["id"]))
+            elif target is not begun:
+                other = told[(place + 1) % len(told)]
+                self.send(target | {"id": own, "supersedes_id": target["id"], "at": other["at"]})
+
+    def moves(self, batch_id: str, arrivals: list[tuple[str, str, str, float]]) -> None:
+        """More grain of the lot, and grain to and from the batch before this one."""
+        before = f"batch-{max(self.count - 1, 1)}"
+        for turn, (kind, as_is, moisture, hours) in enumerate(arrivals):
+            ends = {"charge": (f"lot:{LOT}", batch_id), "split": (f"batch:{batch_id}", before)}
+            source, target = ends.get(kind, (f"batch:{before}", batch_id))
+            typed = {"source": source, "target": f"batch:{target}", "as_is": as_is, "moisture": moisture}
+            typed |= {"as_is_unit": "kg", "moisture_unit": "percent", "insisted": "1"}
+            at = iso(NOW + timedelta(hours=hours))
+            self.send(entry(kind, typed, id=f"m-{self.count}-{turn}", batch=target, at=at))
 
     def opens(self, batch_id: str, number: int) -> None:
         jar = f"/packs/jar-{self.count}"
@@ -112,7 +146,7 @@ class House:
             f"{jar}/sheet",
         ]
         shown = re.findall(r'class="how" href="([^"]+)"', self.client.get(own[0]).text)[::4]
-        for path in (*own, *others, *shown, f"/sync/batches/{batch_id}", "/calendar", "/data/export"):
+        for path in (*own, *others, *shown, f"/sync/batches/{batch_id}", "/calendar", self.feed, "/data/export"):
             answer = self.client.get(path)
             assert answer.status_code == 200, path
             assert "Traceback" not in answer.text, path
@@ -125,9 +159,16 @@ def test_every_page_opens_whatever_was_taken(app: Flask, client: FlaskClient) ->
     house = House(app, client)
 
     @settings(max_examples=9, suppress_health_check=list(HealthCheck))
-    @given(STAGES, st.lists(hostile(), min_size=4, max_size=9))
-    def throw(stages: list[str], facts: list[tuple[str, dict[str, str], float, str, str]]) -> None:
+    @given(STAGES, st.lists(hostile(), min_size=4, max_size=9), MOVES, OTHERWISE)
+    def throw(
+        stages: list[str],
+        facts: list[tuple[str, dict[str, str], float, str, str]],
+        moves: list[tuple[str, str, str, float]],
+        otherwise: list[tuple[int, str]],
+    ) -> None:
         batch_id, tub = house.begin(stages)
+        house.moves(batch_id, moves)
+        sent: list[Record] = []
         for place, (kind, typed, hours, quality, where) in enumerate(facts):
             if place % 2 and kind in tub_kinds():
                 house.type_in(tub, kind, typed, hours, quality)
@@ -136,6 +177,8 @@ def test_every_page_opens_whatever_was_taken(app: Flask, client: FlaskClient) ->
             told: dict[str, Any] = {"quality": quality, "place": where} if where else {"quality": quality}
             record = entry(kind, typed | {"insisted": "1"}, id=f"h-{house.count}-{place}", batch=batch_id, at=at)
             house.send(record | told)
+            sent.append(record | told)
+        house.put_otherwise(batch_id, otherwise, sent)
         house.opens(batch_id, tub.number)
 
     throw()
