@@ -13,6 +13,7 @@ from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
 from app.judgement.forecasts.moisture import charged, determination_of, dry_kg_of, judged_wb, moisture_at
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
+from app.judgement.history.kiln_runs import fired_at
 from app.judgement.history.stages import all_stages, stage_at
 from app.judgement.history.told_late import is_told_late
 from app.judgement.malt.dry_enough import SURE_WB
@@ -28,6 +29,7 @@ from app.judgement.steps.kiln import PULL, PULL_AT
 from app.judgement.steps.next_steps import next_steps
 from app.judgement.watch.exposure import ACT_EXCESS_C, is_over
 from app.judgement.watch.layers import as_read
+from app.judgement.watch.waiting import is_heat_off
 from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
 
@@ -199,7 +201,9 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
     if sample.moisture_wb < limit.target_low and key == "cast_moisture":
         way = f"On its way to {target}{until_cast(history, now, words)}."
         return Meaning("none", f"Moisture {shown}", f"{way}{_follow_on(history, now, words)}")
-    if sample.moisture_wb > limit.target_high and key == "final_moisture" and name == "kilning":
+    if sample.moisture_wb > limit.target_high and stage is not None and name == "kilning":
+        if fired_at(history, stage, now) is None or is_heat_off(history, now):
+            return Meaning("none", f"Moisture {shown}", f"Without heat it does not dry: {target} is wanted.")
         return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
     status = judged(limit, sample.moisture_wb)
     reach = (sample.moisture_wb - sample.half_width, sample.moisture_wb + sample.half_width)

@@ -67,24 +67,25 @@ def _cool(plan: InPlan, due: datetime, low: float, high: float) -> NextStep | No
 
 
 def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> list[NextStep]:
-    hour, early = timedelta(hours=1), plan.after_start(low)
+    """By the end of the day or the next: nobody gets up at night for culms."""
+    early = plan.after_start(low)
     same_day, next_day = plan.after_start(SAME_DAY_H), plan.after_start(NEXT_DAY_H)
     has_culms = not plan.programme.is_roast
     steps: list[NextStep] = []
     if has_culms and "culms" not in done and "outturn" not in done:
         why = "Dressed the same day, while they are brittle and before they draw water."
-        steps.append(step("culms", "Rub off the culms", cool_by + hour, early, same_day, why))
+        steps.append(step("culms", "Rub off the culms", same_day, early, same_day, why))
     if "outturn" not in done:
         why = "It closes the account of the dry matter."
-        steps.append(step("outturn", "Weigh the malt", cool_by + 2 * hour, early, next_day, why))
+        steps.append(step("outturn", "Weigh the malt", next_day, early, next_day, why))
     if has_culms and not _is_known(plan):
         why = "Nothing tells how dry it is, and too wet it sours and moulds: only brittle malt is dry."
         steps.append(step("moisture_test", "Test the malt’s moisture, or bite it", cool_by, early, same_day, why))
     if not _is_packed(plan):
         why = "Cool and dry, and closed: malt draws water from the air."
-        steps.append(step("pack", "Bag it", cool_by + 3 * hour, early, next_day, why))
+        steps.append(step("pack", "Bag it", next_day, early, next_day, why))
     why = "Weighed and bagged, the batch is done."
-    steps.append(step("finished", "Finish the batch", cool_by + 4 * hour, early, next_day, why))
+    steps.append(step("finished", "Finish the batch", next_day, early, next_day, why))
     return steps
 
 

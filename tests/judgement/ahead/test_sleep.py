@@ -336,3 +336,16 @@ def test_a_reading_at_the_ends_of_what_an_entry_takes_breaks_no_answer() -> None
         assert power_cut(story.history(), at(43)).stage is not None
         assert next_steps(story.history(), at(43))
         evaluate(story.history(), at(43))
+
+
+def test_nobody_gets_up_at_night_for_culms_and_bags() -> None:
+    story = on_the_floor((149, 15.0))
+    story.say(150, "loaded")
+    story.say(150.1, "heat_on")
+    story.say(176, "moisture_test", {"value": 0.045}, method="oven_two_stage")
+    story.say(176.1, "heat_off")
+    story.say(177.0, "grain_temperature", {"value": 20.0})
+    story.say(177.1, "stripped")
+    found = slept(story, 177.2)
+    # Twelve hours after the heat went off, the same day.
+    assert (found.state, found.safe_at) == ("until", at(188.1))
