@@ -14,6 +14,7 @@ from app.judgement.forecasts.asking import KilnForecast
 from app.judgement.forecasts.band import When
 from app.judgement.forecasts.bed import BED
 from app.judgement.forecasts.drying import DryingFit
+from app.judgement.forecasts.moisture import edge_wb
 from app.judgement.watch.kiln_card import KilnCard, kiln_card
 from app.science.drying import HALF_WIDTH_WB
 
@@ -66,15 +67,16 @@ def ceiling(asked: Asked) -> Explanation | None:
     if told is None:
         notes = ("Its moisture is not known: the ceiling is that of wet grain.",)
     else:
-        more = told.upper - told.moisture_wb
         facts = told.sample.facts if told.sample is not None else ()
-        terms += [
-            Term("M", "moisture now", words.percent(told.moisture_wb, told.half_width), told.moisture_wb, facts=facts),
-            Term("u", "how much wetter it may be where it is wettest, 95 %", f"{100.0 * more:.1f} points", more),
-        ]
-        said = words.percent(told.upper, decimals=1)
-        lines = (Line("W", "M + u", told.upper, said=said),)
-        notes = (f"Step {now.place} of {now.steps} holds at W, the wettest it may be: wetter grain bears less heat.",)
+        shown = words.percent(told.moisture_wb, told.half_width)
+        terms.append(Term("M", "moisture now", shown, told.moisture_wb, facts=facts))
+        which = "M"
+        if not told.is_known:
+            which, edge_now = "W", edge_wb(told)
+            more = edge_now - told.moisture_wb
+            terms.append(Term("u", "nine times in ten no wetter than by", f"{100.0 * more:.1f} points", more))
+            lines = (Line("W", "M + u", edge_now, said=words.percent(edge_now, decimals=1)),)
+        notes = (f"Step {now.place} of {now.steps} holds at {which}: wetter grain bears less heat.",)
     return Explanation(CEILING, "c", step.grain_c, tuple(terms), lines, notes=notes)
 
 

@@ -18,7 +18,7 @@ from app.judgement.forecasts.growth import BASE_C, LONGEST, SLOWS_OVER, SOFTLY_C
 from app.judgement.forecasts.hold import DRIFT_PER_H, Hold
 from app.judgement.forecasts.moisture import Estimate
 from app.judgement.forecasts.trays import Determined
-from app.judgement.forecasts.uptake import UptakeFit, weibull_of, weighed_in_steep
+from app.judgement.forecasts.uptake import AT_ONCE_DB, AT_ONCE_H, UptakeFit, weibull_of, weighed_in_steep
 from app.judgement.grain.counts import GrowthCount, growth_counts
 from app.judgement.grain.moisture_samples import MoistureSample
 from app.judgement.history.history import History
@@ -54,7 +54,8 @@ def of_uptake(
     moisture = float(fit.band(np.array([hour]), course)[0][0])
     gain, scale_h, shape = weibull_of(fit.posterior.parameters)
     wet_h, start = fit.effective_h(hour, course), fit.initial_wb
-    plain_gain = gain * -math.expm1(-((wet_h / scale_h) ** shape))
+    skins = AT_ONCE_DB * -math.expm1(-wet_h / AT_ONCE_H)
+    plain_gain = skins + (gain - AT_ONCE_DB) * -math.expm1(-((wet_h / scale_h) ** shape))
     held = moisture / (1.0 - moisture)
     strays = held - start / (1.0 - start) - plain_gain
     terms = (
@@ -66,13 +67,14 @@ def of_uptake(
             wet_h,
             "h",
         ),
+        Term("q", "of it what the skins take at once", f"{skins:.3f} kg/kg", skins, mark="M"),
         Term("a", "gain in the end, fitted", f"{gain:.3f} kg/kg", gain),
         Term("β", "its scale, fitted", f"{scale_h:.1f} h", scale_h, "h"),
         Term("α", "its shape, fitted", f"{shape:.2f}", shape),
         Term("r", STRAYS, f"{strays:+.4f} kg/kg", strays),
     )
     lines = (
-        Line("X", "M₀ / (1 − M₀) + a × (1 − exp(−(t / β)^α)) + r", held, said=f"{held:.3f} kg water per kg dry"),
+        Line("X", "M₀ / (1 − M₀) + q + (a − q) × (1 − exp(−(t / β)^α)) + r", held, said=f"{held:.3f} kg/kg"),
         Line("M", "X / (1 + X)", moisture, said=_said(moisture, about, words)),
     )
     zero = history.first_water_at
@@ -85,6 +87,7 @@ def of_uptake(
             _log("shape, α", "", fit.posterior, 2),
             _bare("what an hour of air rest counts", "", fit.posterior, 3),
             _bare("activation energy", "kJ/mol", fit.posterior, 4),
+            _bare("how much more an hour counts that begins anew after a rest", "", fit.posterior, 5),
         ),
         fit.weighings,
         _off(history, weighed, lambda each: float(fit.band(np.array([each]))[0][0]), words),

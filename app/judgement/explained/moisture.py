@@ -14,7 +14,7 @@ from app.judgement.forecasts.moisture import MoistureSample, loaded_with, moistu
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.grain.charges import first_charges, part_moisture_sd
 from app.judgement.grain.losses import losses_between
-from app.judgement.grain.moisture_samples import BAG_LIKE_SD, SCALE_SD, Against, against_of, film_of
+from app.judgement.grain.moisture_samples import BAG_LIKE_SD, SCALE_SD, Against, against_of, film_left, film_of
 from app.judgement.grain.moisture_trays import tray_against
 from app.judgement.history.history import History
 from app.judgement.wording import Words
@@ -78,15 +78,19 @@ def _by_weight(history: History, sample: MoistureSample, against: Against, words
     weighing = sample.fact
     assert isinstance(weighing, Weighing)
     loss, film = losses_between(history, against.since, weighing.at), film_of(weighing)
+    clings = film_left(history, weighing.at)
     terms = _masses(history, weighing, against, words)
     said, by = words.percent(loss.total, 2.0 * loss.sd), "the programme’s figures and the hours"
     terms.append(Term("L", "dry matter gone with water and breath", said, loss.total, mark="M", source=by))
     way = dict(KINDS[weighing.kind].methods).get(weighing.method or "", "not said how it was made ready")
-    terms.append(Term("f", f"the film of water on it, {way}", f"{film.points:g} points", film.points / 100.0, mark="M"))
-    formula = BY_WEIGHT if film.points else BY_WEIGHT.removesuffix(" − f")
+    points = clings * film.points
+    faded = "" if clings == 1.0 else f"; {100.0 * clings:.0f} % of it is left since it was last wet"
+    what = f"the film of water on it, {way}{faded}"
+    terms.append(Term("f", what, f"{points:.2g} points", points / 100.0, mark="M"))
+    formula = BY_WEIGHT if points else BY_WEIGHT.removesuffix(" − f")
     shares = [
         Share(OF_SCALE, 2.0 * (1.0 - sample.moisture_wb) * SCALE_SD * against.step_kg / against.net_kg, "M"),
-        Share("the film of water", 2.0 * film.sd_points / 100.0, film.mark),
+        Share("the film of water", 2.0 * clings * film.sd_points / 100.0, film.mark),
         Share(OF_SCALE_FIRST, _reach(against, loss.total, initial_mass_sd_kg=SCALE_SD * against.first_step_kg), "M"),
         Share(OF_START, _reach(against, loss.total, initial_moisture_sd=against.moisture_sd)),
         Share("the dry matter lost", _reach(against, loss.total, dry_loss_sd=loss.sd), "M"),
@@ -99,11 +103,10 @@ def _by_weight(history: History, sample: MoistureSample, against: Against, words
 def _by_tray(history: History, sample: MoistureSample, against: Against, words: Words) -> Explanation:
     weighing = sample.fact
     assert isinstance(weighing, Weighing)
-    steps = (science.resolution_sd(step) for step in (against.step_kg, against.first_step_kg))
-    now_sd, first_sd = steps
+    now_sd, first_sd = SCALE_SD * against.step_kg, SCALE_SD * against.first_step_kg
     shares = [
-        Share(OF_SCALE, _reach(against, 0.0, mass_sd_kg=now_sd), "P"),
-        Share(OF_SCALE_FIRST, _reach(against, 0.0, initial_mass_sd_kg=first_sd), "P"),
+        Share(OF_SCALE, _reach(against, 0.0, mass_sd_kg=now_sd), "M"),
+        Share(OF_SCALE_FIRST, _reach(against, 0.0, initial_mass_sd_kg=first_sd), "M"),
         Share("the moisture that it was loaded with", _reach(against, 0.0, initial_moisture_sd=against.moisture_sd)),
     ]
     terms = _masses(history, weighing, against, words)
