@@ -25,11 +25,11 @@ SIDES = {"hours_above_ceiling", "degree_hours_above_ceiling", "flags_notice", "f
 
 
 def measure_value(measure: Measure, words: Words) -> str:
-    """The value with its interval and unit, on one line; a dash where it isn't known."""
+    """The value with its interval and unit; a dash where it isn't known."""
     if measure.value is None:
         return "–"
     if measure.unit == "fraction" and measure.low is not None and measure.high is not None:
-        return unbroken(f"{100 * measure.value:.0f} % ({100 * measure.low:.0f}–{100 * measure.high:.0f} %)")
+        return _in_two(f"{100 * measure.value:.0f} % ({100 * measure.low:.0f}–{100 * measure.high:.0f} %)")
     return quantity(measure.unit, measure.value, words, measure.half_width)
 
 
@@ -60,7 +60,12 @@ def difference(unit: str, value: float, words: Words, ends: tuple[float, float] 
     key = words.unit(MEASURED_AS[unit]) if unit in MEASURED_AS else "fraction"
     decimals = 2 if key == "fraction" and not ends else None
     text = units.format_difference(value, key, ends, decimals) + (" h" if unit == "c_h" else "")
-    return unbroken(text)
+    return _in_two(text)
+
+
+def _in_two(text: str) -> str:
+    """A line may break before an interval in brackets, and nowhere else."""
+    return unbroken(text).replace("\u00a0(", " (")
 
 
 def position(measure: Measure) -> tuple[str, str]:
