@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from app.judgement.facts.fields import Quantity
 from app.judgement.facts.kind_parts import QUALITIES
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.shapes import Action, Fact, Part, Reading, Remark, Result, Tally, Weighing
+from app.judgement.facts.shapes import Action, Analysis, Fact, Part, Reading, Remark, Result, Tally, Weighing
 from app.judgement.forecasts.moisture import MoistureSample
 from app.judgement.history.history import History
 from app.judgement.wording import in_zone, is_doubled
@@ -169,17 +169,18 @@ def fact_words(fact: Fact, units: str) -> str:
     if isinstance(fact, Remark):
         seen = [f"{aspect.replace('_', ' ')} {finding.replace('_', ' ')}" for aspect, finding in fact.findings.items()]
         return ", ".join([*seen, *([fact.text] if fact.text else [])])
-    if isinstance(fact, Result):
-        return _result_words(fact, units)
+    if isinstance(fact, Result | Analysis):
+        return _figures(fact, units)
     return _action_words(fact, units)
 
 
-def _result_words(result: Result, units: str) -> str:
+def _figures(fact: Result | Analysis, units: str) -> str:
     """Every figure of a test: its value, then what was measured beside it."""
-    specs = [spec for spec in KINDS[result.kind].fields.values() if isinstance(spec, Quantity)]
+    specs = [spec for spec in KINDS[fact.kind].fields.values() if isinstance(spec, Quantity)]
+    measured = fact.found if isinstance(fact, Analysis) else {"value": fact.value, **fact.beside}
     said = []
     for spec in specs:
-        value = result.value if spec.target == "value" else result.beside.get(spec.target.removeprefix("beside."))
+        value = measured.get(spec.target.rpartition(".")[2])
         if value is not None:
             shown = (
                 mass(value, units) if spec.dimension == "mass" else number(value, DEFAULT_UNITS[units][spec.dimension])

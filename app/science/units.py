@@ -2,8 +2,9 @@
 
 Kept inside: temperature °C, mass kg, volume m³, moisture and humidity as fractions 0–1 (moisture on the wet basis),
 length m, air flow m³/s, carbon dioxide ppm, time h; of malt colour EBC, diastatic power °L (Lintner), wort °P, a
-falling number s, a conversion test min. Factors are exact by definition: the international pound and inch of 1959 and
-the US gallon of 231 cubic inches, in NIST Special Publication 811 (2008), appendix B [P].
+falling number s, a conversion test min; what is dissolved in water mg/L, hardness as CaCO₃, nitrate as NO₃. Factors are
+exact by definition: the international pound and inch of 1959 and the US gallon of 231 cubic inches, in NIST Special
+Publication 811 (2008), appendix B [P].
 """
 
 from __future__ import annotations
@@ -25,6 +26,11 @@ _US_GALLON_M3 = 0.003785411784
 _INCH_M = 0.0254
 _CUBIC_FOOT_M3 = (12 * _INCH_M) ** 3
 _EBC_PER_SRM = 1.97
+_DEGREE_OF_HARDNESS_MG_L = 10.0 * 100.087 / 56.077
+_GRAIN_PER_GALLON_MG_L = 64.79891 / (1000.0 * _US_GALLON_M3)
+_NITRATE_PER_NITROGEN = 62.005 / 14.007
+"""1 °dH is 10 mg of CaO in a litre; from molar masses, and the international grain of 64.79891 mg."""
+
 _LOVIBOND = (_EBC_PER_SRM * 1.3546, 0.76 / 1.3546)
 """Colour and diastatic power as in malt_analysis, which says by whom; below its clamps a line goes on straight."""
 
@@ -82,6 +88,13 @@ UNITS: Mapping[str, Unit] = {
         Unit("sg", "SG", "wort", 1.0, decimals=4),
         Unit("fn_s", "s", "falling_number", 1.0, decimals=0),
         Unit("conversion_min", "min", "conversion_time", 1.0, decimals=0),
+        Unit("mg_l", "mg/L", "dissolved", 1.0, decimals=2),
+        Unit("ug_l", "µg/L", "dissolved", 0.001, decimals=0),
+        Unit("mg_l_no3", "mg/L NO₃", "nitrate", 1.0),
+        Unit("mg_l_n", "mg/L N", "nitrate", _NITRATE_PER_NITROGEN),
+        Unit("mg_l_caco3", "mg/L CaCO₃", "hardness", 1.0, decimals=0),
+        Unit("dh", "°dH", "hardness", _DEGREE_OF_HARDNESS_MG_L),
+        Unit("gpg", "grain/gal", "hardness", _GRAIN_PER_GALLON_MG_L),
         Unit("number", "", "number", 1.0),
     )
 }
@@ -93,12 +106,13 @@ _ALSO_MEASURED_IN: Mapping[str, tuple[str, ...]] = {
 
 _EVERYWHERE = {"fraction": "percent", "moisture": "percent", "moisture_db": "percent_db", "humidity": "percent"}
 _EVERYWHERE |= {"co2": "ppm", "ph": "ph", "duration": "h", "wort": "plato", "number": "number"}
+_EVERYWHERE |= {"dissolved": "mg_l", "hardness": "mg_l_caco3"}
 _EVERYWHERE |= {"falling_number": "fn_s", "conversion_time": "conversion_min"}
 _METRIC = {"temperature": "c", "mass": "kg", "volume": "l", "length": "cm", "air_flow": "m3_h"}
 _US = {"temperature": "f", "mass": "lb", "volume": "gal", "length": "in", "air_flow": "cfm"}
 DEFAULT_UNITS: Mapping[str, Mapping[str, str]] = {
-    "metric": {**_METRIC, **_EVERYWHERE, "colour": "ebc", "diastatic_power": "wk"},
-    "us": {**_US, **_EVERYWHERE, "colour": "lovibond", "diastatic_power": "lintner"},
+    "metric": {**_METRIC, **_EVERYWHERE, "nitrate": "mg_l_no3", "colour": "ebc", "diastatic_power": "wk"},
+    "us": {**_US, **_EVERYWHERE, "nitrate": "mg_l_n", "colour": "lovibond", "diastatic_power": "lintner"},
 }
 
 _SMALL_MASS: Mapping[str, tuple[float, str, str]] = {
@@ -145,8 +159,8 @@ def units_of(dimension: str) -> tuple[Unit, ...]:
     """List the units in which a quantity may be given.
 
     Args: dimension: temperature, mass, volume, fraction, moisture, moisture_db, humidity, length, air_flow, co2, ph,
-        duration, colour, diastatic_power, wort, falling_number,
-        conversion_time or number.
+        duration, colour, diastatic_power, wort, falling_number, conversion_time, dissolved, nitrate, hardness or
+        number.
     Returns: its units, the plainest first.
     Source: the registry above [D].
     Check: temperature has c and f.

@@ -124,6 +124,7 @@ SHAPE_TABLES: Mapping[str, Table] = {
         Column("value", Float, nullable=False),
         Column("beside", JsonText, nullable=False, server_default="{}"),
     ),
+    "analysis": _shape_table("analysis", Column("found", JsonText, nullable=False)),
     "action": _shape_table(
         "action", Column("amount", Float), Column("what", String(200)), Column("until_at", UtcDateTime)
     ),

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import func, select
+from sqlalchemy import case, func, select
 from sqlalchemy.orm import Session
 
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.shapes import Fact, Subject
+from app.judgement.facts.shapes import Fact, Subject, Weighing
 from app.judgement.history.calibrations import is_corrected
+from app.judgement.upkeep.cleaning import Emptied
 from app.store.batches import Batch
+from app.store.digests import BatchDigest
 from app.store.facts import SHAPE_TABLES, fact, facts_from, select_facts, takes_its_place
 
 HOUSE = Subject("house", "house")
 SUBJECT_TYPES = ("house", "vessel", "instrument")
 CORRECTED = tuple(name for name in KINDS if is_corrected(name))
 """The kinds of reading that are seen with the correction of their instrument."""
+WEIGHED = tuple(name for name, kind in KINDS.items() if kind.shape is Weighing)
 
 
 @dataclass(frozen=True)
@@ -45,13 +48,34 @@ def list_house_facts(session: Session) -> list[Fact]:
 
 def list_instruments(session: Session, kinds: Collection[str] = CORRECTED) -> list[InstrumentUse]:
     """The instruments that entries of these kinds name, by name: without any, those that a calibration can be of."""
+    return list_uses(session, {"": kinds})[""]
+
+
+def list_uses(session: Session, groups: Mapping[str, Collection[str]]) -> dict[str, list[InstrumentUse]]:
+    """The instruments that entries name, by name, for each of these groups of kinds; one statement."""
+    group = case(*((fact.c.kind.in_(kinds), name) for name, kinds in groups.items()))
     query = (
-        select(fact.c.instrument, func.count(), func.max(fact.c.latest_at))
-        .where(fact.c.instrument.is_not(None), fact.c.kind.in_(kinds))
-        .group_by(fact.c.instrument)
+        select(group, fact.c.instrument, func.count(), func.max(fact.c.latest_at))
+        .where(fact.c.instrument.is_not(None), group.is_not(None))
+        .group_by(group, fact.c.instrument)
         .order_by(fact.c.instrument)
     )
-    return [InstrumentUse(name, entries, last_at) for name, entries, last_at in session.execute(query)]
+    found: dict[str, list[InstrumentUse]] = {name: [] for name in groups}
+    for name, instrument, entries, last_at in session.execute(query):
+        found[name].append(InstrumentUse(instrument, entries, last_at))
+    return found
+
+
+def last_emptied(session: Session) -> dict[str, Emptied | None]:
+    """By vessel that a batch names: the last one that has ended in it, as far as the digests know."""
+    began = func.coalesce(BatchDigest.started_at, BatchDigest.ended_at)
+    query = (
+        select(Batch.vessel, func.max(began), func.max(BatchDigest.ended_at))
+        .outerjoin(BatchDigest, (BatchDigest.batch_id == Batch.id) & BatchDigest.is_live.is_(False))
+        .group_by(Batch.vessel)
+    )
+    rows = session.execute(query).all()
+    return {vessel: Emptied(began, ended) if began and ended else None for vessel, began, ended in rows}
 
 
 def list_readings_with(session: Session, instrument: str) -> list[ReadWith]:

@@ -95,7 +95,9 @@ def tell_everything(session: Session) -> None:
 
 def _example(name: str, number: int, programme: str) -> Record:
     typed = dict(EXAMPLES[name]) or ({"programme": programme} if name == "programme_change" else {})
-    subject = next(each for each in ("batch", "lot", "pack", "vessel", "instrument") if each in KINDS[name].subjects)
+    subject = next(
+        each for each in ("batch", "lot", "pack", "vessel", "instrument", "house") if each in KINDS[name].subjects
+    )
     subject = "pack" if name == "dispatch" else subject
     ids = {"batch": BATCH, "lot": LOT, "pack": "pack-1"}
     record = entry(name, typed, id=f"{name}-{number}", person="Nora", place="top")

@@ -33,6 +33,8 @@ PINT_NAMES = {
     "min": ("min", "h"),
     "d": ("day", "h"),
     "s": ("s", "h"),
+    "mg_l": ("mg/l", "mg/l"),
+    "ug_l": ("ug/l", "mg/l"),
 }
 EQUAL_STEPS = sorted(key for key in units.UNITS if key not in ("percent_db", "sg"))
 
@@ -47,8 +49,9 @@ def test_every_physical_unit_agrees_with_pint(key: str, value: float) -> None:
 
 def test_every_unit_that_pint_can_know_is_compared_with_it() -> None:
     ratios = {"percent", "fraction", "percent_db", "ppm", "percent_co2", "ph", "number"}
+    of_water = {"mg_l_no3", "mg_l_n", "mg_l_caco3", "dh", "gpg"}
     of_malt = {"ebc", "lovibond", "srm", "lintner", "wk", "plato", "sg", "fn_s", "conversion_min"}
-    assert set(units.UNITS) == set(PINT_NAMES) | ratios | of_malt
+    assert set(units.UNITS) == set(PINT_NAMES) | ratios | of_malt | of_water
 
 
 def test_units_of_malt_are_those_of_malt_analysis() -> None:
@@ -66,6 +69,17 @@ def test_units_of_malt_are_those_of_malt_analysis() -> None:
         units.difference_to_si(0.001, "sg")
     with pytest.raises(ValueError, match="specific gravity"):
         units.to_si(12.0, "sg")
+
+
+def test_units_of_water_follow_from_molar_masses() -> None:
+    """1 °dH is 10 mg of CaO in a litre; nitrate is NO₃ by so much more than N as it weighs more: from molar masses."""
+    per_mole = {"Ca": 40.078, "C": 12.011, "O": 15.999, "N": 14.007}
+    lime = per_mole["Ca"] + per_mole["O"]
+    chalk = lime + per_mole["C"] + 2.0 * per_mole["O"]
+    assert units.to_si(1.0, "dh") == pytest.approx(10.0 * chalk / lime, rel=1e-4)
+    assert units.to_si(1.0, "gpg") == pytest.approx(PINT.Quantity(1.0, "grain/gallon").to("mg/l").magnitude, rel=1e-9)
+    nitrate = per_mole["N"] + 3.0 * per_mole["O"]
+    assert units.to_si(10.0, "mg_l_n") == pytest.approx(10.0 * nitrate / per_mole["N"], rel=1e-4)
 
 
 @given(st.sampled_from(EQUAL_STEPS), st.floats(-1e6, 1e6))

@@ -370,6 +370,7 @@ def test_the_table_names_every_finding_there_is() -> None:
     assert [name for name, kind in KINDS.items() if kind.shape_name == "remark"] == [
         "inspection",
         "declaration",
+        "tasting",
         "note",
     ]
 

@@ -21,6 +21,10 @@ pytestmark = pytest.mark.usefixtures("morning")
 TYPED: dict[str, dict[str, str]] = {
     "calibrated": {"about": "probe 2", "amount": "-3"},
     "cleaned": {"about": "Tub 1", "what": "hot soda"},
+    "cleaning_plan": {"about": "Floor", "amount": "14", "what": "hot soda"},
+    "water_analysis": {"iron": "0.1", "nitrate": "20"},
+    "scale_checked": {"about": "platform", "value": "1004", "known": "1000"},
+    "humidity_checked": {"about": "probe h", "value": "71", "known": "75"},
     "co2_room": {"value": "980"},
     "co_room": {"value": "5"},
     "note": {"text": "Pest round: two mice"},
@@ -58,6 +62,10 @@ def test_every_kind_is_kept_and_shown_with_its_meaning(app: Flask, client: Flask
     [
         ("calibrated", Subject("instrument", "probe 2")),
         ("cleaned", Subject("vessel", "Tub 1")),
+        ("cleaning_plan", Subject("vessel", "Floor")),
+        ("water_analysis", HOUSE),
+        ("scale_checked", Subject("instrument", "platform")),
+        ("humidity_checked", Subject("instrument", "probe h")),
         ("co2_room", HOUSE),
         ("co_room", HOUSE),
         ("note", HOUSE),
@@ -68,7 +76,16 @@ def test_each_is_about_what_it_names(app: Flask, client: FlaskClient, kind: str,
     assert facts(app)[0].subject == subject
 
 
-@pytest.mark.parametrize(("kind", "label"), [("calibrated", "Thermometer"), ("cleaned", "Vessel")])
+@pytest.mark.parametrize(
+    ("kind", "label"),
+    [
+        ("calibrated", "Thermometer"),
+        ("scale_checked", "Scale"),
+        ("humidity_checked", "Hygrometer"),
+        ("cleaned", "Vessel"),
+        ("cleaning_plan", "Vessel"),
+    ],
+)
 def test_the_form_says_what_is_to_be_named(client: FlaskClient, kind: str, label: str):
     assert f'<label for="about">{label}' in client.get(f"/house/entries/{kind}").text
 
@@ -104,6 +121,11 @@ def test_the_caution_about_gas_stands_above_the_number(client: FlaskClient):
         ("calibrated", {"about": ""}, "about", "Name the thermometer"),
         ("calibrated", {"about": "p" * 61}, "about", "At most 60"),
         ("calibrated", {"amount": "much"}, "amount", "not a number"),
+        ("scale_checked", {"about": ""}, "about", "Name the scale"),
+        ("humidity_checked", {"value": "120"}, "value", "can&#39;t be above 100"),
+        ("cleaning_plan", {"amount": "0"}, "amount", "can&#39;t be below 1"),
+        ("water_analysis", {"iron": "", "nitrate": ""}, "ph", "at least one figure"),
+        ("water_analysis", {"iron": "-1"}, "iron", "can&#39;t be below"),
         ("calibrated", {"amount": "-300"}, "amount", "can&#39;t be below"),
         ("calibrated", {"until": "some day"}, "until", "not a date and time"),
         ("calibrated", {"when": "at", "at": "yesterday"}, "when", "not a date and time"),

@@ -18,6 +18,7 @@ SHAPES = {
     "part": "weights",
     "tally": "counts",
     "result": "readings",
+    "analysis": "readings",
     "action": "hours",
     "stage": "hours",
     "remark": "flags",

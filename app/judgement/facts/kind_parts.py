@@ -308,6 +308,42 @@ def value(word: str, dimension: str, *, low: float = 0.0, high: float, help: str
     return Quantity(word=word, target="value", dimension=dimension, low=low, high=high, help=help, has_minus=False)
 
 
+def analysis(
+    name: str,
+    word: str,
+    figures: Mapping[str, Quantity],
+    methods: tuple[tuple[str, str], ...],
+    *,
+    subjects: frozenset[str],
+) -> Kind:
+    return Kind(
+        name,
+        "analysis",
+        word,
+        subjects,
+        figures,
+        methods=methods,
+        has_usual_method=False,
+        has_place=True,
+        mark=UNMARKED,
+    )
+
+
+def figure(word: str, target: str, dimension: str, *, high: float) -> Quantity:
+    """One figure of an analysis."""
+    return Quantity(
+        word=word, target=f"found.{target}", dimension=dimension, low=0.0, high=high, required=False, has_minus=False
+    )
+
+
+def check(name: str, word: str, dimension: str, high: float) -> Kind:
+    """An instrument held against something that is known."""
+    shown = value("It shows", dimension, high=high)
+    known = beside("It should show", "known", dimension, high=high, unit_of="value")
+    about: About = {"mark": UNMARKED}
+    return result(name, word, shown, beside={"known": known}, subjects=frozenset({"instrument"}), **about)
+
+
 def action(
     name: str,
     word: str,

@@ -348,6 +348,40 @@ _ALL = (
         subjects=frozenset({"vessel", "house"}),
     ),
     make.action(
+        "cleaning_plan",
+        "Cleaning plan",
+        {
+            "amount": Quantity(
+                word="Every so many days",
+                target="amount",
+                dimension="number",
+                low=1.0,
+                high=3660.0,
+                required=False,
+                has_minus=False,
+            ),
+            "what": Text(word="How, and with what", target="what", required=False),
+        },
+        subjects=frozenset({"vessel", "house"}),
+        mark=UNMARKED,
+    ),
+    make.analysis(
+        "water_analysis",
+        "Steep water analysed",
+        {
+            "ph": make.figure("pH", "ph", "ph", high=14.0),
+            "hardness": make.figure("Hardness", "hardness_mg_l", "hardness", high=10_000.0),
+            "iron": make.figure("Iron", "iron_mg_l", "dissolved", high=1000.0),
+            "chlorine": make.figure("Chlorine, free or in all", "chlorine_mg_l", "dissolved", high=1000.0),
+            "nitrate": make.figure("Nitrate", "nitrate_mg_l", "nitrate", high=10_000.0),
+            "e_coli": make.figure("E. coli in 100 mL", "e_coli_100_ml", "number", high=1e9),
+        },
+        (("laboratory", "by a laboratory"), ("supplier", "by the supplier"), ("own", "measured here")),
+        subjects=frozenset({"house"}),
+    ),
+    make.check("scale_checked", "Scale checked", "mass", 1_000_000.0),
+    make.check("humidity_checked", "Hygrometer checked", "humidity", 1.0),
+    make.action(
         "calibrated",
         "Calibrated",
         {
@@ -479,6 +513,17 @@ _ALL = (
         },
     ),
     Kind(
+        "tasting",
+        "remark",
+        "Tasted",
+        MALT,
+        {
+            "smell": Text(word="It smells of", target="findings.smell", max_length=200),
+            "taste": Text(word="It tastes of", target="findings.taste", max_length=200),
+            "text": Text(word="Anything else", target="text", required=False, max_length=2000),
+        },
+    ),
+    Kind(
         "note",
         "remark",
         "Note",
@@ -532,6 +577,7 @@ MALT_TESTS = (
     "conversion_test",
     "falling_number",
     "kernel_weight",
+    "tasting",
 )
 """What one finds out about malt, as a rule after the batch has ended."""
 

@@ -17,7 +17,7 @@ from app.judgement.facts.fields import BadValues
 from app.judgement.facts.kind_parts import VALUELESS_QUALITIES, Kind
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.refusals import contradictions, refused_meter
-from app.judgement.facts.shapes import Answer, Fact, Part, Reading, Result, Subject, Tally, Weighing
+from app.judgement.facts.shapes import Analysis, Answer, Fact, Part, Reading, Result, Subject, Tally, Weighing
 
 
 def kind_named(name: object) -> Kind:
@@ -107,6 +107,8 @@ def completed(kind: Kind, values: dict[str, Any], quality: str) -> dict[str, Any
         return values | {"dry_kg": values["as_is_kg"] * (1.0 - values["moisture_wb"])}
     if kind.shape is Reading and values.get("value") is None and quality not in VALUELESS_QUALITIES:
         raise BadValues({"value": f"{kind.word} is missing."})
+    if kind.shape is Analysis and not values.get("found") and quality not in VALUELESS_QUALITIES:
+        raise BadValues({next(iter(kind.fields)): "Give at least one figure."})
     if kind.shape is Result:
         _refuse(contradictions(kind.name, values) if "value" in values else {"value": f"{kind.word} is missing."})
     return values

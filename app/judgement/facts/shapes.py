@@ -119,6 +119,13 @@ class Result(Fact):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Analysis(Fact):
+    """A sheet of figures, any of which may be missing. found: each by its name with its unit."""
+
+    found: Mapping[str, float] = field(default_factory=lambda: NONE_BESIDE)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Action(Fact):
     """Something done, or something that broke off the work."""
 
@@ -162,6 +169,7 @@ SHAPES: Mapping[str, type[Fact]] = MappingProxyType(
         "tally": Tally,
         "part": Part,
         "result": Result,
+        "analysis": Analysis,
         "action": Action,
         "remark": Remark,
         "answer": Answer,

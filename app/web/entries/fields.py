@@ -11,7 +11,7 @@ from app.science import units
 from app.web.request.choice_fields import RadioField, SelectField
 
 SMALL_MASSES = frozenset(
-    {"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection", "extract_mash"}
+    {"test_bag_start", "test_bag", "skimmings", "loss", "kernel_weight", "inspection", "extract_mash", "scale_checked"}
 )
 SIGNLESS = {"fraction": "of 1", "ph": "pH", "number": ""}
 SMALL_UNITS = {"metric": "g", "us": "oz"}

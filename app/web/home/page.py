@@ -16,11 +16,12 @@ from app.judgement.history.history import History, order, standing
 from app.judgement.history.stages import all_stages, is_live
 from app.judgement.history.superseding import chains
 from app.judgement.measures.summary import Summary
+from app.judgement.upkeep.cleaning import cleanings, has_plan_by_batch
 from app.judgement.wording import Words
 from app.store.batches import Batch, list_batches
 from app.store.digests import list_ended
 from app.store.history import load_histories
-from app.store.house import list_house_facts
+from app.store.house import HOUSE, last_emptied, list_house_facts
 from app.store.lots import list_lots
 from app.store.stock import list_stock_kg
 from app.web.home.order import Places, order_of
@@ -67,8 +68,10 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     stock = list_stock_kg(session)
     held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
     in_stock = [line for line in held if line.left or line.is_overdrawn]
+    told = standing_facts(session)
     return {
-        "airs": list(_airs_now(session, words)),
+        "airs": list(_airs_now(session, told, words)),
+        "to_clean": _to_clean(session, told, words),
         "live": glances,
         "page": page,
         "has_older": len(live_ids) > first + PER_PAGE,
@@ -79,11 +82,19 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
     }
 
 
-def _airs_now(session: Session, words: Words) -> Iterator[tuple[Said, Reading]]:
+def _to_clean(session: Session, told: Sequence[Fact], words: Words) -> list[str]:
+    """What is overdue to be cleaned, by name."""
+    assert words.now is not None
+    emptied = last_emptied(session) if has_plan_by_batch(told) else {}
+    overdue = [each.subject for each in cleanings(told, emptied) if each.is_overdue(words.now)]
+    return ["the house" if subject == HOUSE else subject.id for subject in overdue]
+
+
+def _airs_now(session: Session, told: Sequence[Fact], words: Words) -> Iterator[tuple[Said, Reading]]:
     """Of each gas the last reading in the house, where it was too much and is no older than air holds."""
     now = words.now
     assert now is not None
-    for said, fact in last_airs(standing_facts(session), words, lambda: anything_smoulders(session, now)):
+    for said, fact in last_airs(told, words, lambda: anything_smoulders(session, now)):
         if said.status in ("caution", "act"):
             yield said, fact
 

@@ -24,7 +24,7 @@ class HouseForm(EntryForm):
 
     def validate_about(self, field: Any) -> None:
         if self.kind.name in ABOUT and ABOUT[self.kind.name].is_needed and not self.subject_name:
-            raise ValidationError("Name the thermometer as it is named in its readings.")
+            raise ValidationError(f"Name the {ABOUT[self.kind.name].label.lower()} as it is named in its readings.")
 
     @property
     def subject_name(self) -> str:

@@ -2,61 +2,88 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from app.judgement.facts.shapes import Action, Fact
+from app.judgement.facts.shapes import Analysis, Fact, Result, Subject
 from app.judgement.history.calibrations import calibration_at
 from app.judgement.history.history import order, standing
 from app.judgement.history.superseding import Chain, chains
+from app.judgement.upkeep.checks import check_words, is_off
+from app.judgement.upkeep.cleaning import Cleaning, Emptied, cleanings
+from app.judgement.upkeep.water import WaterFigure, water_figures
 from app.judgement.wording import Words
-from app.store.house import InstrumentUse
+from app.store.house import CORRECTED, HOUSE, WEIGHED, InstrumentUse
 from app.web.house.guidance import HOUSE_KINDS, TILES
-from app.web.house.saying import amount_words, subject_words, value_words
+from app.web.house.saying import amount_words, plan_words, subject_words, value_words
 from app.web.words.fact_rows import FactRow, fact_rows
+from app.web.words.facts import way_words
 from app.web.words.grave import last_airs
 
 PER_PAGE = 40
+INSTRUMENTS: Mapping[str, tuple[str, ...]] = {
+    "calibrated": CORRECTED,
+    "scale_checked": WEIGHED,
+    "humidity_checked": ("humidity",),
+}
+"""By the entry that compares them, the kinds in which instruments of its sort are named."""
 
 
 @dataclass(frozen=True)
 class InstrumentRow:
-    """A thermometer: how often it is named, and what is added to its readings now; empty where nobody said."""
+    """An instrument: how often it is named, and what was found of it last; empty where nobody compared it.
+
+    is_off: it shows what is not so.
+    """
 
     name: str
     used: str
-    correction: str
-    is_corrected: bool
+    found: str
+    is_off: bool
 
 
 @dataclass(frozen=True)
 class VesselRow:
-    """A vessel, and when it was cleaned last."""
+    """A vessel: when it was cleaned last, and how often it should be. name: empty of the house as a whole."""
 
     name: str
     cleaned_at: datetime | None
     how: str
+    plan: str
+    due_at: datetime | None
+    is_overdue: bool
+
+
+@dataclass(frozen=True)
+class WaterSheet:
+    """The last analysis of the water of one place."""
+
+    fact: Analysis
+    how: str
+    figures: list[WaterFigure]
 
 
 def house_context(
     facts: Sequence[Fact],
-    instruments: Sequence[InstrumentUse],
+    used: Mapping[str, Sequence[InstrumentUse]],
     vessels: Sequence[str],
+    emptied: Mapping[str, Emptied | None],
     words: Words,
     page: int,
     is_shut: Callable[[], bool],
 ) -> dict[str, Any]:
-    """Everything that the page's template asks for."""
+    """Everything that the page's template asks for. used: as INSTRUMENTS groups them."""
     newest_first = sorted(chains(facts), key=lambda chain: order(chain.facts[0]), reverse=True)
     told = sorted(standing(newest_first), key=order)
     shown = newest_first[(page - 1) * PER_PAGE : page * PER_PAGE]
     return {
         "tiles": [(kind, *TILES[kind]) for kind in HOUSE_KINDS],
         "airs": last_airs(told, words, is_shut),
-        "instruments": instrument_rows(told, instruments, words),
-        "vessels": vessel_rows(told, vessels),
+        "instruments": {kind: instrument_rows(kind, told, used[kind], words) for kind in INSTRUMENTS},
+        "vessels": vessel_rows(told, vessels, emptied, words),
+        "waters": water_sheets(told, words),
         "rows": [row for chain in shown for row in house_rows(chain, words)],
         "entries": len(newest_first),
         "page": page,
@@ -64,16 +91,16 @@ def house_context(
     }
 
 
-def instrument_rows(told: Sequence[Fact], used: Sequence[InstrumentUse], words: Words) -> list[InstrumentRow]:
-    """Every thermometer that a reading names or a calibration is of: those with a correction first, then by name."""
-    assert words.now is not None
+def instrument_rows(
+    kind: str, told: Sequence[Fact], used: Sequence[InstrumentUse], words: Words
+) -> list[InstrumentRow]:
+    """Every instrument that a reading names or an entry of this kind compares: those compared first, then by name."""
     uses = {each.name: each for each in used}
-    names = {*uses, *(fact.subject.id for fact in told if fact.subject.type == "instrument")}
+    compared = [fact for fact in told if fact.kind == kind]
     rows = []
-    for name in sorted(names, key=str.casefold):
-        calibration = calibration_at(told, name, words.now)
-        rows.append(InstrumentRow(name, _used_words(uses.get(name), words), *_correction(calibration, words)))
-    return sorted(rows, key=lambda row: not row.correction)
+    for name in sorted({*uses, *(fact.subject.id for fact in compared)}, key=str.casefold):
+        rows.append(InstrumentRow(name, _used_words(uses.get(name), words), *_found(kind, name, compared, words)))
+    return sorted(rows, key=lambda row: not row.found)
 
 
 def _used_words(use: InstrumentUse | None, words: Words) -> str:
@@ -82,18 +109,47 @@ def _used_words(use: InstrumentUse | None, words: Words) -> str:
     return f"{use.entries} {'reading' if use.entries == 1 else 'readings'}, last {words.clock(use.last_at)}"
 
 
-def _correction(calibration: Action | None, words: Words) -> tuple[str, bool]:
-    if calibration is None:
+def _found(kind: str, name: str, compared: Sequence[Fact], words: Words) -> tuple[str, bool]:
+    assert words.now is not None
+    if kind == "calibrated":
+        calibration = calibration_at(compared, name, words.now)
+        if calibration is None:
+            return "", False
+        return f"{amount_words(calibration, words)}, since {words.clock(calibration.at)}", bool(calibration.amount)
+    checks = [fact for fact in compared if isinstance(fact, Result) and fact.subject.id == name]
+    if not checks:
         return "", False
-    return f"{amount_words(calibration, words)}, since {words.clock(calibration.at)}", bool(calibration.amount)
+    return f"{check_words(checks[-1], words)}, {words.clock(checks[-1].at)}", is_off(checks[-1])
 
 
-def vessel_rows(told: Sequence[Fact], vessels: Sequence[str]) -> list[VesselRow]:
-    """Every vessel that a batch was put into or that was cleaned: those cleaned longest ago come first."""
-    cleaned = {fact.subject.id: fact for fact in told if fact.kind == "cleaned" and fact.subject.type == "vessel"}
-    rows = [VesselRow(name, fact.at, getattr(fact, "what", None) or "") for name, fact in cleaned.items()]
-    never = [VesselRow(name, None, "") for name in vessels if name not in cleaned]
-    return [*never, *sorted(rows, key=lambda row: (row.cleaned_at is not None, row.cleaned_at))]
+def vessel_rows(
+    told: Sequence[Fact], vessels: Sequence[str], emptied: Mapping[str, Emptied | None], words: Words
+) -> list[VesselRow]:
+    """Every vessel that a batch was put into, that was cleaned or has a plan: what is overdue first, then what was
+    never cleaned, then what was cleaned longest ago."""
+    assert words.now is not None
+    known = {each.subject: each for each in cleanings(told, emptied)}
+    of_batches = [Subject("vessel", name) for name in vessels]
+    all_of_them = [known.get(each) or Cleaning(each, None, None, None) for each in dict.fromkeys((*of_batches, *known))]
+    rows = [_vessel_row(each, words.now) for each in all_of_them if each.plan or each.subject != HOUSE]
+    return sorted(rows, key=lambda row: (not row.is_overdue, row.cleaned_at is not None, row.cleaned_at))
+
+
+def _vessel_row(each: Cleaning, now: datetime) -> VesselRow:
+    return VesselRow(
+        name="" if each.subject == HOUSE else each.subject.id,
+        cleaned_at=each.last.at if each.last else None,
+        how=(each.last.what or "") if each.last else "",
+        plan=plan_words(each.plan) if each.plan else "",
+        due_at=each.due_at,
+        is_overdue=each.is_overdue(now),
+    )
+
+
+def water_sheets(told: Sequence[Fact], words: Words) -> list[WaterSheet]:
+    """The last analysis of each place where water is drawn, the newest first."""
+    last = {fact.place: fact for fact in told if isinstance(fact, Analysis) and fact.found}
+    return [WaterSheet(fact, way_words(fact), water_figures(fact, words)) for fact in reversed(last.values())]
 
 
 def house_rows(chain: Chain, words: Words) -> list[FactRow]:

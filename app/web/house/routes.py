@@ -11,12 +11,19 @@ from app import ports
 from app.judgement.facts.kinds import KINDS
 from app.store.batches import list_vessels
 from app.store.facts import find_fact
-from app.store.house import CORRECTED, list_house_facts, list_instruments, list_readings_with
+from app.store.house import (
+    CORRECTED,
+    last_emptied,
+    list_house_facts,
+    list_instruments,
+    list_readings_with,
+    list_uses,
+)
 from app.store.people import list_people
 from app.web.entries.keeping import Answer, keep_entry
 from app.web.house.forms import HouseForm, house_form
 from app.web.house.guidance import ABOUT, CAUTIONS, HOUSE_KINDS, NAMED_IN, TEXTS
-from app.web.house.page import house_context
+from app.web.house.page import INSTRUMENTS, house_context
 from app.web.house.saying import kept_words
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh_touched_by
@@ -33,8 +40,8 @@ MOST_PAGES = 10_000
 @house.get("/house")
 def show() -> str:
     page = min(max(request.args.get("page", 1, type=int), 1), MOST_PAGES)
-    facts, vessels = list_house_facts(db()), list_vessels(db())
-    context = house_context(facts, list_instruments(db()), vessels, words(), page, _is_shut)
+    used, emptied = list_uses(db(), INSTRUMENTS), last_emptied(db())
+    context = house_context(list_house_facts(db()), used, list_vessels(db()), emptied, words(), page, _is_shut)
     return render_template("house/page.html", kept=_kept(), **context)
 
 

@@ -6,13 +6,14 @@ from collections.abc import Callable, Iterable
 
 from app.charts.hover import fact_words
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.shapes import Action, Fact, Reading, Remark
+from app.judgement.facts.shapes import Action, Analysis, Fact, Reading, Remark, Result
 from app.judgement.flags.limits import GASES
+from app.judgement.upkeep.checks import CHECKS, check_words, is_off
 from app.judgement.wording import Words
 from app.store.house import HOUSE, ReadWith
 from app.web.words.facts import Said
 from app.web.words.figures import unbroken
-from app.web.words.grave import air_answer
+from app.web.words.grave import air_answer, water_answer
 
 
 def subject_words(fact: Fact) -> str:
@@ -25,6 +26,10 @@ def value_words(fact: Fact, words: Words) -> str:
     if isinstance(fact, Action) and fact.kind == "calibrated":
         until = f", until {words.clock(fact.until_at)}" if fact.until_at else ""
         return f"{amount_words(fact, words)}{until}"
+    if isinstance(fact, Action) and fact.kind == "cleaning_plan":
+        return " ".join(each for each in (f"{plan_words(fact)}.", fact.what or "") if each)
+    if isinstance(fact, Result) and fact.kind in CHECKS:
+        return check_words(fact, words)
     if isinstance(fact, Remark):
         return fact.text or ""
     return unbroken(fact_words(fact, words.system)) if isinstance(fact, Reading) else fact_words(fact, words.system)
@@ -38,6 +43,13 @@ def amount_words(fact: Action, words: Words) -> str:
     return f"{'+' if amount > 0 else ''}{unbroken(words.difference(amount))} added"
 
 
+def plan_words(plan: Action) -> str:
+    """How often a vessel is cleaned."""
+    if plan.amount is None:
+        return "after every batch"
+    return "every day" if plan.amount == 1.0 else f"every {plan.amount:g} days"
+
+
 def kept_words(fact: Fact, read_with: Iterable[ReadWith], words: Words, is_shut: Callable[[], bool]) -> Said:
     """What a fact that was just kept means. read_with: the readings of its instrument, of a calibration;
     is_shut: as air_words has it."""
@@ -45,6 +57,12 @@ def kept_words(fact: Fact, read_with: Iterable[ReadWith], words: Words, is_shut:
         return _calibration_meaning(fact, list(read_with), words)
     if isinstance(fact, Reading) and fact.kind in GASES:
         return air_answer(fact, words, is_shut)
+    if isinstance(fact, Analysis):
+        return water_answer(fact, words)
+    if isinstance(fact, Result) and fact.kind in CHECKS:
+        detail = "Mend or set it, or take another." if is_off(fact) else ""
+        text = f"{fact.subject.id}: {check_words(fact, words)}"
+        return Said("caution" if is_off(fact) else "fine", text, detail)
     name = subject_words(fact)
     return Said("none", f"{KINDS[fact.kind].word}{f': {name}' if name else ''}", value_words(fact, words))
 

@@ -28,12 +28,15 @@ ABOUTS: Mapping[str, str] = {
     "brown. Always beside a reference malt, on the same gel at the same time.",
     "falling_number": "Of malt flour alone the instrument reads its floor, 62 s: mix a little of it into a flour that "
     "you know, and give both numbers and the share.",
+    "tasting": "Pour boiling water on a spoon of ground malt, stir, let it stand for ten minutes, strain it. Smell it "
+    "while it steams, taste it lukewarm, and write what it brings to mind. A second cup of a malt that you know helps.",
     "kernel_weight": "Sound kernels of malt. Beside the weight of the raw corns it tells the loss.",
 }
 CAUTIONS: Mapping[str, tuple[Caution, ...]] = {
     "extract_mash": (cautions.SCALDS,),
     "conversion_test": (cautions.SCALDS,),
     "falling_number": (cautions.SCALDS,),
+    "tasting": (cautions.RAW_SPROUT, cautions.SCALDS),
 }
 
 

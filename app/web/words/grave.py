@@ -9,11 +9,12 @@ from flask import current_app
 from sqlalchemy.orm import Session
 
 from app.judgement.batch_at import batch_at
-from app.judgement.facts.shapes import Fact, Reading, Remark
+from app.judgement.facts.shapes import Analysis, Fact, Reading, Remark
 from app.judgement.flags.limits import AIR_HOLDS, GASES, OPEN_NOTHING, room_remedy, room_verdict, room_words, smoulders
 from app.judgement.history.guard import judged_alone
 from app.judgement.malt.looks import NOT_JUDGED, amiss_in_lot, in_one, not_said
 from app.judgement.meaning.meaning import meaning
+from app.judgement.upkeep.water import GRAVITY, gravest, water_figures
 from app.judgement.wording import Words
 from app.store.history import get_history, load_histories
 from app.store.house import list_scorched
@@ -80,6 +81,20 @@ def air_answer(fact: Reading, words: Words, is_shut: Callable[[], bool]) -> Said
     return Said(said.status, said.detail, f"{said.text}. {GASES[fact.kind].caution.short}")
 
 
+def water_answer(fact: Analysis, words: Words) -> Said:
+    """What an analysis of the water found that one must act on, or that nothing was found."""
+    figures = water_figures(fact, words)
+    worst = gravest(figures)
+    if worst is None:
+        return Said("none", "Kept, without a figure.")
+    if worst.status in ("none", "fine"):
+        return Said(worst.status, "Nothing in it speaks against steeping")
+    beyond = [each for each in figures if GRAVITY.index(each.status) >= GRAVITY.index("notice")]
+    return Said(
+        worst.status, f"{worst.word} {worst.shown}", " ".join(f"{each.word}: {each.meaning}" for each in beyond)
+    )
+
+
 def grave_words(session: Session, fact: Fact, words: Words) -> Said | None:
     """What an entry that was kept means, of whatever it is about, where that is a caution or graver.
 
@@ -106,4 +121,6 @@ def _said(session: Session, fact: Fact, words: Words) -> Said | None:
     if isinstance(fact, Reading) and fact.kind in GASES:
         now = words.now
         return air_answer(fact, words, lambda: anything_smoulders(session, now))
+    if isinstance(fact, Analysis):
+        return water_answer(fact, words)
     return None

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from app.judgement.facts.kinds import KINDS, MALT_TESTS
-from app.judgement.facts.shapes import Result
+from app.judgement.facts.shapes import Remark, Result
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages
 from app.judgement.malt.tests import MaltMoistureWay, moisture_ways, told
@@ -36,7 +36,7 @@ def malt_context(history: History, words: Words) -> dict[str, Any]:
     """What the section on the malt's tests shows. has_malt: whether there is anything to be tested yet."""
     assert words.now is not None
     by_kind = {kind: _rows(history, kind, words) for kind in MALT_TESTS}
-    tests = [row for rows in by_kind.values() for row in rows]
+    tests = [row for rows in by_kind.values() for row in rows] + _tastings(history)
     stages = {stage.name for stage in all_stages(history)}
     return {
         "malt_moistures": moisture_rows(history, words),
@@ -105,6 +105,23 @@ def _row(fact: Result, words: Words) -> MaltRow:
         fact_id=fact.id,
         status=said.status if said else "none",
     )
+
+
+def _tastings(history: History) -> list[MaltRow]:
+    """What it smelt and tasted of, in the words of whoever tasted it, the newest first."""
+    return [
+        MaltRow(
+            word=KINDS[fact.kind].word,
+            text=f"smells of {fact.findings.get('smell', '–')}; tastes of {fact.findings.get('taste', '–')}",
+            detail=fact.text or "",
+            how=fact.note or "",
+            at=fact.at,
+            who=fact.person or fact.entered_by or "",
+            fact_id=fact.id,
+        )
+        for fact in reversed(history.of_shape(Remark, "tasting"))
+        if fact.findings
+    ]
 
 
 def _method(kind: str, method: str | None) -> str:

@@ -72,6 +72,8 @@ def values_of_kind(draw, kind):
         values["beside"] = {"malt_kg": malt_kg, "water_kg": ratio * malt_kg, "moisture_wb": draw(st.floats(0.0, 0.3))}
     if kind.name == "sieve_test":
         values["value"] = draw(st.floats(0.1, 100.0))
+    if kind.shape_name == "analysis":
+        values.setdefault("found", {"ph": draw(st.floats(0.0, 14.0))})
     if kind.shape_name == "tally":
         values.setdefault("counts", {})
         if "lengths" in values:
