@@ -15,7 +15,7 @@ from tests.judgement.story import Story, at
 HOUR = timedelta(hours=1)
 LOADED_H = 160.0
 GREEN_WB = 0.43
-MALTED = sorted(key for key, each in load_builtin().items() if each.purpose not in ("roasted", "caramel"))
+MALTED = sorted(key for key, each in load_builtin().items() if each.purpose != "caramel" and not each.is_roast)
 every_malt = pytest.mark.parametrize("key", MALTED)
 Looks = Sequence[tuple[float, float]]
 
@@ -26,13 +26,19 @@ def on_the_kiln(key: str | None, looks: Looks = (), kind: str = "air_on_temperat
     story.charge(30.0, 0.12, -0.5)
     story.say(0.0, "steep_on")
     story.say(40.0, "cast")
-    story.say(LOADED_H - 0.1, "moisture_test", {"value": GREEN_WB}, method="oven_two_stage")
+    story.say(LOADED_H - 0.1, "moisture_test", {"value": green_wb(key)}, method="oven_two_stage")
     story.say(LOADED_H, "loaded")
     story.say(LOADED_H, "heat_on")
     story.say(LOADED_H + 0.05, "tray", {"vessel": "tray 1", "gross_kg": 3.2, "tare_kg": 1.2, "net_kg": 2.0})
     for hour, value in looks:
         story.say(LOADED_H + hour, kind, {"value": value})
     return story
+
+
+def green_wb(key: str | None) -> float:
+    """As green as the programme's own plan loads it, where that is drier: sorghum is cast at 35 %."""
+    grown = [each for each in load_builtin()[key].steps if each.stage == "germination"] if key else []
+    return min([GREEN_WB, *(each.moisture_wb for each in grown if each.moisture_wb is not None)])
 
 
 def dry(key: str, looks: Looks = (), *, now_h: float | None = None, **more: str) -> When:
