@@ -32,7 +32,7 @@ from app.charts.theme import (
     token,
     value_axis,
 )
-from app.charts.views import views
+from app.charts.views import Drawn, views
 from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.moisture import determinations_by_place
 from app.judgement.history.history import History
@@ -56,15 +56,16 @@ def comparison_figure(
     if not 1 <= len(histories) <= MOST_BATCHES:
         raise ValueError(f"one to {MOST_BATCHES} batches can be laid over one another, not {len(histories)}")
     frames = [frame_of(history, now, units, zone) for history in histories]
-    strip, moisture, warmth = Panel(), Panel(), Panel()
+    strip, drawn = Panel(), []
     for place, (frame, look) in enumerate(zip(frames, OVERLAID, strict=False)):
         style = replace(look, word=_name(frame.history, place))
         stage_row(frame, strip, len(frames) - place - 0.5)
-        _moisture(frame, style, moisture)
-        _warmth(frame, style, warmth)
+        drawn.append(Drawn(frame, _moisture(frame, style), _warmth(frame, style)))
+    panels = [*(each.moisture for each in drawn), *(each.temperature for each in drawn)]
+    curves = [trace for panel in panels for trace in panel.traces]
     return {
-        "data": [*map(holder, ("y", "y2", "y3")), *strip.traces, *moisture.traces, *warmth.traces],
-        "layout": _layout(frames, views(frames, moisture, warmth)) | {"shapes": strip.shapes},
+        "data": [*map(holder, ("y", "y2", "y3")), *strip.traces, *curves],
+        "layout": _layout(frames, views(drawn)) | {"shapes": strip.shapes},
         "config": dict(CONFIG),
     }
 
@@ -98,7 +99,8 @@ def _layout(frames: Sequence[Frame], offered: Sequence[dict[str, Any]]) -> dict[
     }
 
 
-def _moisture(frame: Frame, style: Style, panel: Panel) -> None:
+def _moisture(frame: Frame, style: Style) -> Panel:
+    panel = Panel()
     determined = determinations_by_place(frame.history)
     widths: list[float | None] = [round(100.0 * sample.half_width, 3) for sample in determined]
     past, _ = moments_of(frame, determined) if determined else ([], [])
@@ -126,12 +128,15 @@ def _moisture(frame: Frame, style: Style, panel: Panel) -> None:
     for sample in determined:
         hour, middle, half = frame.hour(sample.at), 100.0 * sample.moisture_wb, 100.0 * sample.half_width
         panel.leave_room(hour, hour, middle - half, middle + half)
+    return panel
 
 
-def _warmth(frame: Frame, style: Style, panel: Panel) -> None:
+def _warmth(frame: Frame, style: Style) -> Panel:
+    panel = Panel()
     known = [reading for reading in frame.history.readings("grain_temperature") if reading.value is not None]
     for readings in frame.by_stage(known) or [[]]:
         _looks_of_stage(frame, style, panel, _looks(readings))
+    return panel
 
 
 def _looks_of_stage(frame: Frame, style: Style, panel: Panel, looks: Sequence[list[Reading]]) -> None:

@@ -13,7 +13,7 @@ from app.charts.moisture_panel import moisture_panel
 from app.charts.photo_marks import CAPTION, PhotoMark, photo_trace
 from app.charts.temperature_panel import temperature_panel
 from app.charts.theme import CONFIG, Figure, base_layout, hour_axis, panel_title, row_axis, token, value_axis
-from app.charts.views import views
+from app.charts.views import Drawn, views
 from app.judgement.flags.answers import Key
 from app.judgement.flags.base import Flag
 from app.judgement.history.history import History
@@ -52,7 +52,7 @@ def timeline_figure(
     marks = [photo_trace(frame, photos)] if photos else []
     return {
         "data": [*map(holder, ("y", "y2", "y3")), *behind.traces, *marks, *moisture.traces, *temperature.traces],
-        "layout": _layout(views([frame], moisture, temperature), _CAPTION + (CAPTION if photos else ""))
+        "layout": _layout(views([Drawn(frame, moisture, temperature)]), _CAPTION + (CAPTION if photos else ""))
         | {"shapes": [*behind.shapes, *moisture.shapes, *temperature.shapes]}
         | _words(frame, is_bare=not moisture.traces and not temperature.traces),
         "config": dict(CONFIG),

@@ -125,3 +125,18 @@ def test_a_batch_without_a_fact_beside_a_whole_one_does_not_disturb_it():
 def test_none_and_more_than_six_are_refused(number):
     with pytest.raises(ValueError, match="one to 6 batches"):
         comparison_figure([told(tale())] * number, at(52))
+
+
+def test_the_germination_of_all_is_on_the_scale_of_the_floor_though_one_is_on_the_kiln_by_then():
+    early = tale()
+    early.say(60, "loaded")
+    for hour, air in ((60, 45.0), (66, 70.0), (80, 95.0)):
+        early.say(hour, "grain_temperature", {"value": air})
+    early.say(90, "finished")
+    late = tale()
+    late.say(100, "grain_temperature", {"value": 16.0})
+    figure = comparison_figure([told(early, 7), told(late, 8)], at(102))
+    views = {view["name"]: view["set"] for view in figure["layout"]["meta"]["views"]}
+    assert views["germination"]["xaxis.range"][1] > 100
+    assert views["germination"]["yaxis2.range"][1] < 25
+    assert views["whole"]["yaxis2.range"][1] > 95

@@ -282,6 +282,17 @@ def test_each_part_of_the_batch_is_a_view_with_a_scale_of_its_own():
     assert figure["layout"]["xaxis"]["range"] == whole
 
 
+def test_germination_is_not_on_the_scale_of_the_stewing_after_it_nor_of_what_is_read_as_the_kiln_is_loaded():
+    caramel = timeline_figure(to_plan("caramel"), at(1000), [])
+    story = tale()
+    story.say(60, "loaded")
+    story.say(60, "air_on_temperature", {"value": 55.0})
+    for figure in (caramel, draw(story, now_h=64)):
+        views = {view["name"]: view["set"]["yaxis2.range"] for view in figure["layout"]["meta"]["views"]}
+        assert views["germination"][1] < 30
+        assert views["kiln"][1] > 55
+
+
 def test_one_stage_alone_offers_no_views():
     assert len(draw(now_h=5)["layout"]["meta"]["views"]) == 1
 
