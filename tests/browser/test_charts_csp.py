@@ -186,6 +186,24 @@ def test_hours_are_chosen_by_a_view_left_by_a_double_click_and_chosen_by_draggin
     expect(page.locator(".chart-view[aria-pressed=true]")).to_have_count(0)
 
 
+def test_hours_dragged_over_on_the_floor_are_on_the_scale_of_the_floor(opened):
+    page = opened("whole")
+    start, end = page.evaluate(
+        """() => {
+          const { xaxis } = document.querySelector(".chart")._fullLayout;
+          return [60, 100].map((hour) => xaxis.l2p(hour));
+        }"""
+    )
+    box = page.locator(".chart .nsewdrag").last.bounding_box()
+    page.mouse.move(box["x"] + start, box["y"] + 50)
+    page.mouse.down()
+    page.mouse.move(box["x"] + end, box["y"] + 55, steps=5)
+    page.mouse.up()
+    page.wait_for_function("() => document.querySelector('.chart').layout.xaxis.range[0] > 50")
+    low, high = page.evaluate("() => document.querySelector('.chart').layout.yaxis2.range")
+    assert 0 < low < 15 < high < 30
+
+
 def test_a_chart_takes_the_width_of_its_page(opened):
     page = opened()
     page.set_viewport_size({"width": 700, "height": 900})

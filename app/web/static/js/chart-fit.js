@@ -30,6 +30,23 @@ export function named(trace, [low, high], width) {
   trace.x = seen.map(([start, end], at) => (end > start ? (start + end) / 2 : trace.x[at]));
 }
 
+// Between these hours each panel is on the scale of what is seen there: a window of the floor not on the kiln's.
+export function valueRanges({ data, layout }, [low, high]) {
+  const panels = ["y", "y2"].map((axis) => {
+    const points = data.filter((trace) => trace.yaxis === axis).flatMap(({ x, y, error_y: bars = {} }) => x.flatMap((hour, at) => {
+      if (hour === null || hour < low || hour > high || y[at] === null) return [];
+      return [y[at] + (bars.array?.[at] ?? 0), y[at] - ((bars.arrayminus ?? bars.array)?.[at] ?? 0)];
+    }));
+    const limits = layout.shapes.filter((shape) => shape.yref === axis && shape.x0 < high && shape.x1 > low);
+    return [axis.replace("y", "yaxis"), [...points, ...limits.flatMap((shape) => [shape.y0, shape.y1])]];
+  });
+  return Object.fromEntries(panels.filter(([, seen]) => seen.length).map(([name, seen]) => {
+    const [least, most] = [Math.min(...seen), Math.max(...seen)];
+    const margin = Math.max(1, 0.06 * (most - least));
+    return [`${name}.range`, [least - margin, most + margin]];
+  }));
+}
+
 // The height that the legend took at this width, once it is drawn.
 export function legendHeight(place) {
   return Math.ceil(Number(place.querySelector(".legend .bg")?.getAttribute("height") ?? 0));

@@ -1,6 +1,6 @@
 // Draws every figure of the page with Plotly, in the colours of the page, and again when these change.
 import { coloured } from "./chart-colours.js";
-import { fitted, hourStep, legendHeight, named } from "./chart-fit.js";
+import { fitted, hourStep, legendHeight, named, valueRanges } from "./chart-fit.js";
 
 const COARSE = matchMedia("(pointer: coarse)");
 
@@ -89,7 +89,7 @@ class Chart {
     if (range.some((hour) => hour === undefined)) return;
     const whole = this.figure.layout.meta?.views?.[0]?.set["xaxis.range"];
     if (whole?.every((hour, end) => Math.abs(hour - range[end]) < 1e-6)) return this.show(0);
-    this.shown = { ...this.shown, "xaxis.range": [...range] };
+    this.shown = { ...this.shown, ...valueRanges(this.figure, range), "xaxis.range": [...range] };
     this.press(-1);
     this.draw();
   }
