@@ -20,16 +20,16 @@ from app.web.summary.glance import moisture_said
 from tests.judgement.flag_story import HOUR_ZERO, Story
 
 DUBLIN = ZoneInfo("Europe/Dublin")
-WET, DRY = 0.52, 0.47
+WET, DRY = 0.52, 0.48
 
 
-def two_bags(apart_h: float = 0.0) -> tuple[Story, tuple[str, str]]:
-    """Two bags of one steep, weighed together: by one it is drowned, by the other in range, by both too wet."""
+def two_bags(apart_h: float = 0.0, wet: float = WET, dry: float = DRY) -> tuple[Story, tuple[str, str]]:
+    """Two bags of one steep, weighed together: by one it is drowned, by the other hardly too wet, by both surely so."""
     story = Story().begin()
     for vessel in ("bag 1", "bag 2"):
         story.bag_start(vessel=vessel)
     weighed = [story.bag(6.0 + hour, wb, vessel=f"bag {at}") for at, (hour, wb) in
-               enumerate(((0.0, DRY), (apart_h, WET)), 1)]  # fmt: skip
+               enumerate(((0.0, dry), (apart_h, wet)), 1)]  # fmt: skip
     return story, (weighed[0], weighed[1])
 
 
@@ -60,6 +60,16 @@ def test_card_flag_chart_table_record_and_answer_say_one_number(apart_h: float) 
         answer = meaning(history, fact, now, words)
         assert number in plain(f"{answer.text} {answer.detail}")
         assert answer.status == flag.severity
+
+
+def test_what_may_as_well_be_in_range_is_said_to_be_perhaps_outside_and_raises_nothing() -> None:
+    story, (last, _) = two_bags(wet=0.50, dry=0.44)
+    now = HOUR_ZERO + timedelta(hours=6.25)
+    fact = story.history().by_id(last)
+    assert fact is not None
+    answer = meaning(story.history(), fact, now, Words(now=now))
+    assert (answer.status, "perhaps outside" in answer.text) == ("fine", True)
+    assert not [flag for flag in evaluate(story.history(), now) if flag.rule == "oversteeped"]
 
 
 def said(history: History, hour: float) -> tuple[object, ...]:

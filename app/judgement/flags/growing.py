@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from app.judgement.batch_at import BatchAt
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, raised
+from app.judgement.forecasts.band import Z80
 from app.judgement.forecasts.moisture import MoistureSample, determinations
 from app.judgement.grain.counts import GrowthCount, growth_counts, rub_outs
 from app.judgement.history.history import hours_between
@@ -95,7 +96,7 @@ def _judge(batch: BatchAt, count: GrowthCount) -> tuple[str, str, float, str]:
 
 
 def stalled(batch: BatchAt) -> Iterator[Flag]:
-    """Two counts between which it grew at less than half the planned pace, surely, and short of the target.
+    """Two counts between which it grew at less than half the planned pace, and short of the target.
 
     Surely: whatever so few kernels and the classes hide.
     """
@@ -170,7 +171,7 @@ def rub_out(batch: BatchAt) -> Iterator[Flag]:
 
 
 def bed_moisture(batch: BatchAt) -> Iterator[Flag]:
-    """The bed far wetter or drier than is wanted at the cast; a run of such samples is one flag."""
+    """The bed surely far wetter or drier than is wanted at the cast; a run of such samples is one flag."""
     for stage in batch.stages_named("germination"):
         run: list[tuple[MoistureSample, Verdict]] = []
         for sample in determinations(batch.history):
@@ -178,7 +179,7 @@ def bed_moisture(batch: BatchAt) -> Iterator[Flag]:
                 continue
             programme = batch.programme_at(sample.at)
             limit = programme.limit("cast_moisture") if programme else None
-            verdict = limit.judge(sample.moisture_wb) if limit else Verdict("in")
+            verdict = limit.judge_surely(sample.moisture_wb, Z80 * sample.sd) if limit else Verdict("in")
             is_out = verdict.severity in ("caution", "act")
             if run and (not is_out or verdict.position != run[-1][1].position):
                 yield _bed_flag(batch, run, sample.at)

@@ -10,6 +10,7 @@ from app.judgement.batch_at import BatchAt
 from app.judgement.facts.shapes import Fact, Remark, StageChange, Tally
 from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Overrun, Rule, overrun, raised, worse
+from app.judgement.forecasts.band import Z80
 from app.judgement.forecasts.moisture import determinations
 from app.judgement.grain.moisture_samples import MoistureSample
 from app.judgement.history.history import hours_between
@@ -185,7 +186,7 @@ def few_chits_at_cast(batch: BatchAt) -> Iterator[Flag]:
 
 
 def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
-    """Oversteeped, as soon as a weighing shows it; too dry at the cast: until a later weighing shows it no longer.
+    """Surely oversteeped, as soon as it is weighed, and surely too dry at the cast; until a later weighing is in range.
 
     The last weighing before growth decides.
     """
@@ -204,13 +205,15 @@ def water_taken_up(batch: BatchAt) -> Iterator[Flag]:
     sample = steeped[-1]
     programme = batch.programme_at(sample.at)
     limit = programme.limit("cast_moisture") if programme else None
-    verdict = limit.judge(sample.moisture_wb) if limit else None
+    verdict = limit.judge_surely(sample.moisture_wb, Z80 * sample.sd) if limit else None
     is_low = verdict is not None and verdict.position == "low"
     if limit is None or verdict is None or verdict.severity is None or (is_low and not _tells_the_cast(batch, sample)):
         return
     stages = batch.stages_named("germination")
     ends = [stages[0].ends_at if stages else batch.ended_at]
-    ends += [each.at for each in weighed if each.at > last and limit.judge(each.moisture_wb).severity is None]
+    ends += [
+        each.at for each in weighed if each.at > last and limit.judge_surely(each.moisture_wb, Z80 * each.sd).is_fine
+    ]
     if is_low:
         ends.append(_wetted_at(batch, verdict.bound or 0.0))
     rule, words = _taken_up_words(verdict.position, verdict.bound or 0.0, sample.moisture_wb, sample.half_width)

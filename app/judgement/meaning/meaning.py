@@ -9,6 +9,7 @@ from datetime import datetime
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.flags import STANDS_WHENEVER_TOLD, Flag
+from app.judgement.forecasts.band import Z80
 from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
 from app.judgement.forecasts.moisture import charged, determination_of, dry_kg_of, judged_wb, moisture_at
 from app.judgement.forecasts.trusted import trusted
@@ -108,11 +109,11 @@ def _quality_word(fact: Fact) -> str:
     return fact.quality.replace("_", " ")
 
 
-def judged(limit: Limit | None, value: float) -> str:
-    """The status of a value against a limit: none where there is no limit."""
+def judged(limit: Limit | None, value: float, off: float = 0.0) -> str:
+    """The status of a value against a limit, though it be off by so much: none where there is no limit."""
     if limit is None:
         return "none"
-    return limit.judge(value).severity or "fine"
+    return limit.judge_surely(value, off).severity or "fine"
 
 
 def range_words(limit: Limit | None, show: Callable[[float], str]) -> str:
@@ -205,12 +206,13 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
         if fired_at(history, stage, now) is None or is_heat_off(history, now):
             return Meaning("none", f"Moisture {shown}", f"Without heat it does not dry: {target} is wanted.")
         return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
-    status = judged(limit, sample.moisture_wb)
+    status = judged(limit, sample.moisture_wb, Z80 * sample.sd if key == "cast_moisture" else 0.0)
     reach = (sample.moisture_wb - sample.half_width, sample.moisture_wb + sample.half_width)
     may_be_dry = reach[0] <= limit.target_high and limit.target_low <= reach[1]
     if may_be_dry and key == "final_moisture" and sample.half_width > SURE_WB:
         return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
-    place = "inside" if status == "fine" else "outside"
+    is_inside = limit.judge(sample.moisture_wb).is_fine
+    place = "inside" if is_inside else "perhaps outside" if status == "fine" else "outside"
     return Meaning(status, f"Moisture {shown}, {place} {target}", _follow_on(history, now, words).strip())
 
 

@@ -106,6 +106,13 @@ class Limit:
                 return Verdict("high", severity, high, *self.origin(severity))
         return FINE
 
+    def judge_surely(self, value: float, off: float) -> Verdict:
+        """Of a value that may be off by so much: the milder verdict of both ends, fine where they differ in side."""
+        low, high = self.judge(value - off), self.judge(value + off)
+        if low.position != high.position:
+            return FINE
+        return low if low.position == "high" else high
+
     @cached_property
     def fine(self) -> tuple[float, float]:
         """From where to where a value is within every bound."""

@@ -13,6 +13,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Fact, Reading, Result, Tally
 from app.judgement.flags import evaluate
 from app.judgement.flags.answers import answered
+from app.judgement.forecasts.band import Z80
 from app.judgement.forecasts.moisture import moisture_at
 from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History, hours_between
@@ -254,7 +255,8 @@ def moisture_said(history: History, words: Words) -> Figure | None:
     place = past[-1].name if past else ""
     key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
     limit = programme.limit(key) if programme is not None and key else None
-    return Figure("Moisture", value, note, *in_words(judged(limit, estimate.moisture_wb)), key="moisture")
+    off = Z80 * estimate.sd if key == "cast_moisture" else 0.0
+    return Figure("Moisture", value, note, *in_words(judged(limit, estimate.moisture_wb, off)), key="moisture")
 
 
 def temperature_said(history: History, words: Words) -> Figure | None:

@@ -148,6 +148,20 @@ def test_the_water_taken_up_by_the_cast(moisture_wb: float, rule: str | None, se
     assert found == ([(rule, severity)] if rule else [])
 
 
+@pytest.mark.parametrize(("hour", "rules"), [(39.5, {"oversteeped", "dry_at_cast"}), (60, {"bed_moisture"})])
+@pytest.mark.parametrize("gross_kg", [0.75, 0.95])
+def test_a_bag_on_a_scale_too_coarse_to_tell_is_not_said_to_be_too_dry_or_too_wet(
+    gross_kg: float, hour: float, rules: set[str]
+) -> None:
+    story = Story().begin()
+    for at, gross in ((-1, 0.55), (5, 0.7), (20, 0.7), (hour, gross_kg)):
+        values = {"vessel": "bag 1", "gross_kg": gross, "tare_kg": 0.05} | ({"moisture_wb": 0.12} if at < 0 else {})
+        story.tell(at, "test_bag_start" if at < 0 else "test_bag", values, typed={"gross": f"{gross:g}"})
+    story.tell(6, "drained")
+    story.tell(40, "cast")
+    assert not rules & {flag.rule for flag in story.flags(hour + 2) if flag.severity != "notice"}
+
+
 def test_oversteeped_is_told_while_it_is_still_under_water() -> None:
     story = Story().begin()
     story.bag_start()
