@@ -22,7 +22,10 @@ STEADY_C = 3.0
 """From memory: grain can't be hotter than the air that heats it, but for what the thermometers are off, unless that
 air has just been turned down. Where a fan or a fire stands still, the air heats nothing."""
 
-APART_C = 2.0
+APART_C = {"grain_temperature": 2.0, "water_temperature": 1.5}
+"""From memory: the water of one tub is as warm everywhere, grain of one bed is not; and two household probes are off by
+half a degree to one each."""
+
 APART_SDS = 3.0
 FLAT_READINGS, FLAT_H = 6, 12.0
 """From memory: living grain breathes; a probe that shows one figure for half a day is dead or reads something else."""
@@ -85,13 +88,13 @@ def _two_thermometers(batch: BatchAt) -> Iterator[Flag]:
             (first, second, look)
             for look in _looks(batch.within(batch.history.readings(kind), stage.starts_at, batch.end_of(stage)))
             for first, second in combinations(look, 2)
-            if first.instrument != second.instrument and _apart(first, second) > APART_C + 1e-9
+            if first.instrument != second.instrument and _apart(first, second) > APART_C[kind] + 1e-9
         ]
         if pairs:
             first, second, look = max(pairs, key=lambda each: _apart(each[0], each[1]))
             title = f"{first.instrument} and {second.instrument} are {_apart_words(first, second)} apart at one place"
             every: list[Fact] = [each for pair in pairs for each in pair[:2]]
-            yield _flag(batch, every, title, _odd_one(look) or _likeliest(batch, [first, second]), stage)
+            yield _flag(batch, every, title, _odd_one(look, APART_C[kind]) or _likeliest(batch, [first, second]), stage)
 
 
 def _looks(readings: Sequence[Reading]) -> list[list[Reading]]:
@@ -117,12 +120,12 @@ def _apart_words(first: Reading, second: Reading) -> str:
     return wording.spread(_apart(first, second))
 
 
-def _odd_one(look: Sequence[Reading]) -> str | None:
+def _odd_one(look: Sequence[Reading], apart_c: float) -> str | None:
     """Of three or more at one place, the one that stands alone while the others agree."""
     for each in look:
         others = [other for other in look if other.instrument != each.instrument]
-        agree = all(_apart(one, two) <= APART_C for one, two in combinations(others, 2))
-        if len({other.instrument for other in others}) > 1 and agree and all(_apart(each, o) > APART_C for o in others):
+        agree = all(_apart(one, two) <= apart_c for one, two in combinations(others, 2))
+        if len({other.instrument for other in others}) > 1 and agree and all(_apart(each, o) > apart_c for o in others):
             return each.instrument
     return None
 

@@ -1,5 +1,7 @@
 """Readings that physics forbids together, and the instrument to look at first."""
 
+import pytest
+
 from tests.judgement.flag_story import Story
 
 
@@ -52,6 +54,14 @@ def test_two_places_may_well_differ() -> None:
     story.read(44, "grain_temperature", 15.0, instrument="probe 1", place="top")
     story.read(44.1, "grain_temperature", 17.9, instrument="probe 2", place="bottom")
     assert story.flags(45, "lying") == []
+
+
+@pytest.mark.parametrize(("second", "is_told"), [(13.5, False), (13.8, True)])
+def test_the_water_of_one_tub_is_as_warm_everywhere(second: float, is_told: bool) -> None:
+    story = Story().begin()
+    story.read(1.0, "water_temperature", 12.0, instrument="probe 1")
+    story.read(1.1, "water_temperature", second, instrument="probe 2")
+    assert bool(story.flags(2, "lying")) is is_told
 
 
 def test_a_calibration_makes_two_thermometers_agree() -> None:
