@@ -22,6 +22,8 @@ SUBJECT_TYPES = ("house", "vessel", "instrument")
 CORRECTED = tuple(name for name in KINDS if is_corrected(name))
 """The kinds of reading that are seen with the correction of their instrument."""
 WEIGHED = tuple(name for name, kind in KINDS.items() if kind.shape is Weighing)
+MOST_NAMED = 20
+"""As many names as one still looks through; any other can be typed."""
 
 
 @dataclass(frozen=True)
@@ -47,23 +49,23 @@ def list_house_facts(session: Session) -> list[Fact]:
 
 
 def list_instruments(session: Session, kinds: Collection[str] = CORRECTED) -> list[InstrumentUse]:
-    """The instruments that entries of these kinds name, by name: without any, those that a calibration can be of."""
+    """The instruments that entries of these kinds named last: without any, those that a calibration can be of."""
     return list_uses(session, {"": kinds})[""]
 
 
 def list_uses(session: Session, groups: Mapping[str, Collection[str]]) -> dict[str, list[InstrumentUse]]:
-    """The instruments that entries name, by name, for each of these groups of kinds; one statement."""
+    """The instruments that entries of each of these groups of kinds named last, the last first; one statement."""
     group = case(*((fact.c.kind.in_(kinds), name) for name, kinds in groups.items()))
     query = (
         select(group, fact.c.instrument, func.count(), func.max(fact.c.latest_at))
         .where(fact.c.instrument.is_not(None), group.is_not(None))
         .group_by(group, fact.c.instrument)
-        .order_by(fact.c.instrument)
+        .order_by(func.max(fact.c.latest_at).desc(), fact.c.instrument)
     )
     found: dict[str, list[InstrumentUse]] = {name: [] for name in groups}
     for name, instrument, entries, last_at in session.execute(query):
         found[name].append(InstrumentUse(instrument, entries, last_at))
-    return found
+    return {name: uses[:MOST_NAMED] for name, uses in found.items()}
 
 
 def last_emptied(session: Session) -> dict[str, Emptied | None]:

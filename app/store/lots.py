@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -18,6 +18,7 @@ from app.store.base import Base
 from app.store.batches import Batch
 from app.store.facts import PART, SHAPE_TABLES, facts_from, select_facts, stands
 from app.store.facts import fact as fact_table
+from app.store.search import holding
 from app.store.types import UtcDateTime
 
 _REMARK = SHAPE_TABLES["remark"]
@@ -52,9 +53,26 @@ def find_lot_by_name(session: Session, name: str) -> Lot | None:
     return session.scalar(select(Lot).where(Lot.name == name))
 
 
-def list_lots(session: Session) -> list[Lot]:
-    """Every lot, the newest first."""
-    return list(session.scalars(select(Lot).order_by(Lot.created_at.desc(), Lot.id)))
+def list_lots(
+    session: Session,
+    *,
+    ids: Collection[str] | None = None,
+    first: Collection[str] = (),
+    like: str = "",
+    limit: int | None = None,
+    offset: int = 0,
+) -> list[Lot]:
+    """Lots, the newest first: those of these ids, or all. first: those that come before all others.
+
+    like: words that its name, grain, harvest or supplier holds, each of them.
+    """
+    query = select(Lot).order_by(Lot.id.in_(first).desc(), Lot.created_at.desc(), Lot.id)
+    if ids is not None:
+        query = query.where(Lot.id.in_(ids))
+    return list(session.scalars(query.where(*holding(like, *_SEARCHED)).limit(limit).offset(offset)))
+
+
+_SEARCHED = (Lot.name, Lot.species, Lot.variety, Lot.harvest, Lot.supplier)
 
 
 @dataclass(frozen=True)

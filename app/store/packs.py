@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 
-from sqlalchemy import String, or_, select
+from sqlalchemy import String, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
@@ -17,6 +17,7 @@ from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
 from app.store.facts import PART, facts_from, select_facts
 from app.store.facts import fact as fact_table
+from app.store.search import holding
 from app.store.types import UtcDateTime
 
 CODE_SIGNS = 8
@@ -44,9 +45,10 @@ def get_pack(session: Session, pack_id: str) -> Pack:
     return pack
 
 
-def list_packs(session: Session, *, limit: int | None = None, offset: int = 0) -> list[Pack]:
-    """The packs, those filled last first."""
-    query = select(Pack).order_by(Pack.created_at.desc(), Pack.id)
+def list_packs(session: Session, *, like: str = "", limit: int | None = None, offset: int = 0) -> list[Pack]:
+    """The packs, those filled last first. like: words that its name or the beginning of its code holds."""
+    query = select(Pack).where(*holding(like, Pack.name, func.substr(Pack.id, 1, CODE_SIGNS)))
+    query = query.order_by(Pack.created_at.desc(), Pack.id)
     return list(session.scalars(query.limit(limit).offset(offset)))
 
 

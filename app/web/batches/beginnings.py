@@ -14,7 +14,7 @@ from app.web.batches.blueprint import batches
 from app.web.batches.choices import blank, choices_for_merge, choices_for_roast, form_context, programme_choices
 from app.web.grain.forms import grain_form
 from app.web.grain.keeping import Outcome, begin_batch, end_merged, fill_pack
-from app.web.grain.sources import Source, batch_source, lot_sources
+from app.web.grain.sources import LOTS_OFFERED, Source, batch_source, lot_sources
 from app.web.request.database import commit, db, only_read
 from app.web.request.digests import refresh
 from app.web.request.moment import request_now, zone
@@ -26,16 +26,19 @@ MORE_LOTS = 3
 
 @batches.get("/batches/new")
 def new() -> str:
-    sources = lot_sources(db(), words())
-    chosen = _chosen(sources, request.args.get("lot"), "lot")
+    wanted, typed = request.args.get("lot"), request.args.get("q", "").strip()
+    sources = lot_sources(db(), words(), like=typed, wanted=[wanted] if wanted else [])
+    chosen = None if typed else _chosen(sources, wanted, "lot")
     if chosen is None:
-        return render_template("batches/choose.html", kind="charge", sources=sources)
+        has_more = len(sources) >= LOTS_OFFERED
+        return render_template("batches/choose.html", kind="charge", sources=sources, typed=typed, has_more=has_more)
     return _form_page(_form("charge", sources, [chosen], MORE_LOTS), chosen)
 
 
 @batches.post("/batches/new")
 def charge() -> Response | tuple[str, int]:
-    sources = lot_sources(db(), words())
+    sent = (text.removeprefix("lot:") for name, text in request.form.items() if name.startswith("source_"))
+    sources = lot_sources(db(), words(), wanted=list(sent))
     chosen = _sent(sources)
     return _begun(_form("charge", sources, [chosen], MORE_LOTS, request.form), chosen)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import NamedTuple
@@ -23,6 +23,7 @@ from app.store.digests import BatchDigest, get_digests
 from app.store.history import info_of, load_histories
 from app.store.lots import list_lots, load_lot_stories
 from app.store.packs import PackStory, get_pack, list_packs, load_pack_stories
+from app.store.stock import list_stock_kg
 from app.web.summary.batch_rows import is_fresh, remembered
 from app.web.words.facts import Said
 from app.web.words.figures import unbroken_figures
@@ -30,6 +31,10 @@ from app.web.words.figures import unbroken_figures
 LEAST_LEFT_KG = 1e-6
 CHOICES = 60
 """As many sources as one still looks through; older ones are reached from their own pages."""
+
+
+LOTS_OFFERED = 20
+"""As many lots at a time; any other is found by its name."""
 
 
 @dataclass(frozen=True)
@@ -58,9 +63,15 @@ class Source:
         return self.reference.partition(":")[2]
 
 
-def lot_sources(session: Session, words: Words) -> list[Source]:
-    """Every lot, the newest first; those with nothing left come last."""
-    stories = load_lot_stories(session, list_lots(session))
+def lot_sources(session: Session, words: Words, *, like: str = "", wanted: Collection[str] = ()) -> list[Source]:
+    """The lots that something is left of, the newest first, then the others; at most so many as one looks through.
+
+    like: words that each holds. wanted: the ids of lots that are among them in any case.
+    """
+    left = {lot_id for lot_id, kg in list_stock_kg(session).items() if kg > LEAST_LEFT_KG}
+    lots = list_lots(session, first=left, like=like, limit=LOTS_OFFERED)
+    missing = set(wanted) - {lot.id for lot in lots}
+    stories = load_lot_stories(session, lots + (list_lots(session, ids=missing) if missing else []))
     sources = [
         _lot_source(story.info, stock_ledger(story.facts, story.lot.id, words.now).balance_kg, words)
         for story in stories

@@ -22,7 +22,7 @@ from app.store.batches import Batch, list_batches
 from app.store.digests import list_ended
 from app.store.history import load_histories
 from app.store.house import HOUSE, last_emptied, list_house_facts
-from app.store.lots import list_lots
+from app.store.lots import Lot, list_lots
 from app.store.stock import list_stock_kg
 from app.web.home.order import Places, order_of
 from app.web.summary.batch_rows import remembered, rows_of, summary_now
@@ -35,6 +35,7 @@ PER_PAGE = 12
 
 ENDED_SHOWN = 5
 LOTS_SHOWN = 8
+LEAST_KG = 1e-6
 
 
 def standing_facts(session: Session) -> list[Fact]:
@@ -60,14 +61,13 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
         live_ids = places.in_order(session, live_ids, words)
     histories = load_histories(session, live_ids[first : first + PER_PAGE]).values()
     glances, over = judged(histories, lambda begun: _going_and_over(begun, words))
-    lots = list_lots(session)
+    stock = {lot_id: kg for lot_id, kg in list_stock_kg(session).items() if abs(kg) > LEAST_KG}
+    lots = list_lots(session, first=stock, limit=LOTS_SHOWN)
     ended = list_ended(session, rules_version(), limit=ENDED_SHOWN)
     over_rows = [(batch, over[batch.id]) for batch in list_batches(session, ids=list(over))]
     over_rows += [(batch, remembered(digest)) for batch, digest in ended]
     rows = rows_of(sorted(over_rows, key=_ended_at, reverse=True)[:ENDED_SHOWN], words)
-    stock = list_stock_kg(session)
-    held = [_line(lot.id, lot.name, (lot.species, lot.harvest), stock.get(lot.id, 0.0), words) for lot in lots]
-    in_stock = [line for line in held if line.left or line.is_overdrawn]
+    in_stock = [_line(lot, stock[lot.id], words) for lot in lots if lot.id in stock]
     told = standing_facts(session)
     return {
         "airs": list(_airs_now(session, told, words)),
@@ -75,8 +75,8 @@ def home_context(session: Session, live_ids: Sequence[str], page: int, words: Wo
         "live": glances,
         "page": page,
         "has_older": len(live_ids) > first + PER_PAGE,
-        "lots": in_stock[:LOTS_SHOWN],
-        "more_lots": len(in_stock) - LOTS_SHOWN,
+        "lots": in_stock,
+        "more_lots": len(stock) - len(in_stock),
         "has_lots": bool(lots),
         "ended": rows,
     }
@@ -110,6 +110,6 @@ def _ended_at(pair: tuple[Batch, Summary]) -> datetime:
     return pair[1].ended_at or pair[0].created_at
 
 
-def _line(lot_id: str, name: str, about: tuple[str, ...], left_kg: float, words: Words) -> LotLine:
-    left = words.mass(left_kg) if left_kg > 1e-6 else ""
-    return LotLine(lot_id, name, " · ".join(each for each in about if each), left, left_kg < -1e-6)
+def _line(lot: Lot, left_kg: float, words: Words) -> LotLine:
+    about = " · ".join(each for each in (lot.species, lot.harvest) if each)
+    return LotLine(lot.id, lot.name, about, words.mass(left_kg) if left_kg > 0.0 else "", left_kg < 0.0)

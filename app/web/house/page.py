@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -15,7 +15,7 @@ from app.judgement.upkeep.checks import check_words, is_off
 from app.judgement.upkeep.cleaning import Cleaning, Emptied, cleanings
 from app.judgement.upkeep.water import WaterFigure, water_figures
 from app.judgement.wording import Words
-from app.store.house import CORRECTED, HOUSE, WEIGHED, InstrumentUse
+from app.store.house import CORRECTED, HOUSE, MOST_NAMED, WEIGHED, InstrumentUse
 from app.web.house.guidance import HOUSE_KINDS, TILES
 from app.web.house.saying import amount_words, plan_words, subject_words, value_words
 from app.web.words.fact_rows import FactRow, fact_rows
@@ -94,11 +94,13 @@ def house_context(
 def instrument_rows(
     kind: str, told: Sequence[Fact], used: Sequence[InstrumentUse], words: Words
 ) -> list[InstrumentRow]:
-    """Every instrument that a reading names or an entry of this kind compares: those compared first, then by name."""
+    """The instruments that readings named last or entries of this kind compared last: those compared first, then by
+    name.
+    """
     uses = {each.name: each for each in used}
     compared = [fact for fact in told if fact.kind == kind]
     rows = []
-    for name in sorted({*uses, *(fact.subject.id for fact in compared)}, key=str.casefold):
+    for name in sorted({*uses, *_named_last(compared)}, key=str.casefold):
         rows.append(InstrumentRow(name, _used_words(uses.get(name), words), *_found(kind, name, compared, words)))
     return sorted(rows, key=lambda row: not row.found)
 
@@ -125,14 +127,23 @@ def _found(kind: str, name: str, compared: Sequence[Fact], words: Words) -> tupl
 def vessel_rows(
     told: Sequence[Fact], vessels: Sequence[str], emptied: Mapping[str, Emptied | None], words: Words
 ) -> list[VesselRow]:
-    """Every vessel that a batch was put into, that was cleaned or has a plan: what is overdue first, then what was
-    never cleaned, then what was cleaned longest ago."""
+    """The vessels that a batch was put into last, that were cleaned last, and all that have a plan: what is overdue
+    first, then what was never cleaned, then what was cleaned longest ago.
+    """
     assert words.now is not None
     known = {each.subject: each for each in cleanings(told, emptied)}
     of_batches = [Subject("vessel", name) for name in vessels]
     all_of_them = [known.get(each) or Cleaning(each, None, None, None) for each in dict.fromkeys((*of_batches, *known))]
-    rows = [_vessel_row(each, words.now) for each in all_of_them if each.plan or each.subject != HOUSE]
+    lately = {*vessels, *_named_last(each.last for each in known.values() if each.last)}
+    shown = [each for each in all_of_them if each.plan or (each.subject != HOUSE and each.subject.id in lately)]
+    rows = [_vessel_row(each, words.now) for each in shown]
     return sorted(rows, key=lambda row: (not row.is_overdue, row.cleaned_at is not None, row.cleaned_at))
+
+
+def _named_last(told: Iterable[Fact]) -> list[str]:
+    """What facts are about, those told last first, as many as one looks through."""
+    last_first = dict.fromkeys(fact.subject.id for fact in sorted(told, key=order, reverse=True))
+    return list(last_first)[:MOST_NAMED]
 
 
 def _vessel_row(each: Cleaning, now: datetime) -> VesselRow:

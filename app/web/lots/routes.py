@@ -35,12 +35,17 @@ from app.web.words.kept import said_if_it_can_be
 from app.web.words.programmes import GRAINS, HUSKED
 
 lots = Blueprint("lots", __name__)
+PER_PAGE = 20
+MOST_PAGES = 100_000
 
 
 @lots.get("/lots")
 def index() -> str:
-    rows = [lot_row(story, words()) for story in load_lot_stories(db(), list_lots(db()))]
-    return render_template("lots/index.html", rows=rows)
+    page = min(max(request.args.get("page", 1, type=int), 1), MOST_PAGES)
+    typed = request.args.get("q", "").strip()
+    found = list_lots(db(), like=typed, limit=PER_PAGE + 1, offset=(page - 1) * PER_PAGE)
+    rows = [lot_row(story, words()) for story in load_lot_stories(db(), found[:PER_PAGE])]
+    return render_template("lots/index.html", rows=rows, typed=typed, page=page, has_older=len(found) > PER_PAGE)
 
 
 @lots.get("/lots/new")

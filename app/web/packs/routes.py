@@ -33,10 +33,11 @@ Told = TypeVar("Told")
 @packs.get("/packs")
 def show_list() -> str:
     page = min(max(request.args.get("page", 1, type=int), 1), MOST_PAGES)
-    found = list_packs(db(), limit=PER_PAGE + 1, offset=(page - 1) * PER_PAGE)
+    typed = request.args.get("q", "").strip()
+    found = list_packs(db(), like=typed, limit=PER_PAGE + 1, offset=(page - 1) * PER_PAGE)
     stories = load_pack_stories(db(), found[:PER_PAGE])
     rows = _told(stories, lambda behind: [pack_row(story, behind, words()) for story in stories])
-    return render_template("packs/index.html", rows=rows, page=page, has_older=len(found) > PER_PAGE)
+    return render_template("packs/index.html", rows=rows, typed=typed, page=page, has_older=len(found) > PER_PAGE)
 
 
 @packs.get("/packs/<pack_id>")
