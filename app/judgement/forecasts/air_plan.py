@@ -53,7 +53,8 @@ def along_plan(plan: Sequence[PlannedAir], looks: Sequence[tuple[float, float]])
 
     A look that is as planned changes nothing. One that is not says at which step of the plan the kiln stands: what was
     read holds for the hours that this step has left, and the later steps come after it, each for its planned hours. A
-    step whose hours are over gives way at once to the next. What came between two looks lies between what they read.
+    step whose hours are over gives way at once to the next. What came between two looks lies between what they read,
+    and above it by no more than the plan itself falls until then.
 
     The hotter the last look, the hotter the air at every hour: a kiln behind its plan is never foreseen dry sooner.
     """
@@ -63,8 +64,12 @@ def along_plan(plan: Sequence[PlannedAir], looks: Sequence[tuple[float, float]])
     least_c = -math.inf
     for look_h, read_c in looks:
         low_c, high_c = sorted((least_c, read_c))
+        more_c = high_c - run.expected_c(since, look_h)
         came = (since, *(point for point in run.goes_on(since) if point.hour < look_h))
-        points += [point._replace(temperature_c=min(max(point.temperature_c, low_c), high_c)) for point in came]
+        points += [
+            each._replace(temperature_c=min(max(each.temperature_c, low_c), max(high_c, each.temperature_c + more_c)))
+            for each in came
+        ]
         run.take_up(since, look_h, read_c)
         since, least_c = Point(max(look_h, since.hour), read_c, True), read_c
     planned_c = plan[run.place].temperature_c
@@ -90,6 +95,11 @@ class _Run:
             coming.append((hour, place))
             hour += self.plan[place].hours
         return coming
+
+    def expected_c(self, since: Point, look_h: float) -> float:
+        """What the plan has at an hour, from where it stands."""
+        passed = [place for hour, place in self._coming(since) if hour < look_h]
+        return self.plan[passed[-1] if passed else self.place].temperature_c
 
     def goes_on(self, since: Point) -> list[Point]:
         return [Point(hour, self.plan[place].temperature_c, False) for hour, place in self._coming(since)]

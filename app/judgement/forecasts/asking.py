@@ -27,7 +27,7 @@ from app.judgement.forecasts.story import Story
 from app.judgement.history.history import hours_between
 from app.judgement.programmes.programme import Programme
 
-STEEP_AHEAD_H, GROWTH_AHEAD_H, KILN_AHEAD_H = 96.0, 240.0, 72.0
+STEEP_AHEAD_H, GROWTH_AHEAD_H, KILN_AHEAD_H = 96.0, 240.0, 96.0
 """How far ahead a forecast looks: beyond that nobody leaves grain as it is."""
 
 KEPT_WITHIN_H = 2.0

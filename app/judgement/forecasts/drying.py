@@ -35,6 +35,10 @@ than any of them was measured at, and so less is taken for sure here, from memor
 
 LEAST_LOADED_SD_DB = 0.003
 
+PLAN_TELLS_RATE = 0.5
+"""What a plan of the kiln leaves of the spread of the rate: its author knew such a kiln. Set on the first set of the
+bench of truth."""
+
 
 @dataclass(frozen=True, eq=False)
 class DryingFit:
@@ -191,7 +195,9 @@ def _measured(determined: Sequence[Determined]) -> Measured:
 
 @lru_cache(maxsize=64)
 def programme_prior(programme: Programme | None) -> Prior:
-    """The general prior about the rate that leads through the programme's plan, and as wide as it was."""
+    """The general prior about the curve that leads through the programme's plan: its rate as sure as a plan tells it,
+    the rest as wide as it was.
+    """
     prior = drying_prior()
     planned = planned_air(programme)
     if programme is None or not planned:
@@ -204,8 +210,9 @@ def programme_prior(programme: Programme | None) -> Prior:
     own = Prior.independent(equilibrium=(0.0, EQUILIBRIUM_SD_DB), loaded=(loaded[-1], LEAST_LOADED_SD_DB))
     air = tuple(air_of(each.hour, each.temperature_c, USUAL_ROOM) for each in planned)
     points_told = [Determined(hour, math.nan, BED, value, 0.05 * value + 0.005, False) for hour, value in points]
-    rate = _fit_twice(air, prior.and_also(own), points_told).parameters[0]
-    return prior.about(np.array([rate, *prior.mean[1:]]))
+    shares = np.array([PLAN_TELLS_RATE, 1.0, 1.0])
+    planned_by = _fit_twice(air, prior.and_also(own), points_told).parameters[:LEARNED]
+    return Prior(prior.names, planned_by, prior.covariance * np.outer(shares, shares))
 
 
 def _wb(moisture_db: Array) -> Array:

@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from app.judgement.forecasts.band import When
-from app.judgement.forecasts.forecast import time_to_dry
+from app.judgement.forecasts.forecast import moisture_value, time_to_dry
 from app.judgement.programmes.programme import Programme, load_builtin
 from tests.judgement.story import Story, at
 
@@ -92,6 +92,17 @@ def test_a_kiln_logged_every_hour_just_as_planned_is_foreseen_as_one_that_nobody
     looks = [(each + 0.3, planned_c(programme, each + 0.3)) for each in range(int(kiln_hours(programme)))]
     for kind in ("air_on_temperature", "set_point"):
         assert hours(dry(key, looks, kind=kind)) == pytest.approx(hours(dry(key, now_h=looks[-1][0])), abs=1e-6)
+
+
+@every_malt
+def test_by_the_plan_alone_grain_is_as_dry_at_the_end_of_each_step_as_the_plan_has_it(key: str) -> None:
+    programme = load_builtin()[key]
+    loaded_h = next(stage.start_h for stage in programme.planned_stages() if stage.stage == "kilning")
+    planned = [(hour - loaded_h, wb) for hour, wb in programme.planned_curve("moisture_wb")]
+    story = on_the_kiln(key)
+    for hour, wb in planned:
+        foreseen = moisture_value(story.history(), at(LOADED_H + hour)).central
+        assert hour <= 0.0 or foreseen == pytest.approx(wb, abs=0.02)
 
 
 @every_malt

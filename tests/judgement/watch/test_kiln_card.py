@@ -139,7 +139,7 @@ def test_the_ceiling_is_that_of_the_middle_of_a_moisture_that_is_known() -> None
 
 
 def test_the_ceiling_of_a_moisture_that_is_hardly_known_is_that_of_its_edge_and_a_weighing_may_allow_more() -> None:
-    card = card_at(drying(), 166.0)
+    card = card_at(drying(), 167.5)
     hardly = card.ceiling.moisture
     assert not hardly.is_known
     assert hardly.moisture_wb < 0.12 < edge_wb(hardly) < 0.25
