@@ -63,11 +63,12 @@ class Fault:
 
 @dataclass(frozen=True)
 class Planted:
-    """What Run.fault tells."""
+    """What Run.fault tells. shown_by: the records in which it is seen."""
 
     name: str
     starts_h: float
     mendable_until_h: float
+    shown_by: frozenset[str]
     tweaks: Tweaks = field(compare=False)
 
 

@@ -20,11 +20,14 @@ from app.judgement.flags import Flag, evaluate
 from app.judgement.forecasts.band import Value, When
 from app.judgement.forecasts.forecast import moisture_value
 from app.judgement.forecasts.moisture import determinations
+from app.judgement.forecasts.unforeseen import unforeseen
 from app.judgement.grain.counts import growth_counts
 from app.judgement.programmes.programme import load_builtin
+from app.judgement.slips.questions import looks_like_a_slip
 from app.judgement.steps.next_steps import ranked
 from app.judgement.steps.ranking import Ranked
 from tests.benchmarks.known_by import known_by, told_at
+from tests.truth.faults import Planted
 from tests.truth.malting import Truth
 from tests.truth.run import Run
 
@@ -61,18 +64,23 @@ class Claim:
 
 @dataclass(frozen=True)
 class Raised:
-    """A flag that stood at a look. is_true: whether the truth bears it out; None where the simulator can't say."""
+    """A flag that stood at a look. is_true: whether the truth bears it out; None where the simulator can't say.
+
+    is_of_fault: whether it tells of the planted fault's own entries.
+    """
 
     rule: str
     severity: str
     title: str
     is_true: bool | None
+    is_of_fault: bool
 
 
 @dataclass(frozen=True)
 class Look:
     """One look at a batch, at an hour from its first water. steps: what it was told to do next.
 
+    is_asked: whether the entry that first showed the planted fault was asked about as it was made.
     against: of what was said to be done now, the pairs that nobody can do both of.
     """
 
@@ -80,6 +88,7 @@ class Look:
     person: str
     fault: str | None
     in_time: bool
+    is_asked: bool
     hour: float
     flags: tuple[Raised, ...]
     steps: tuple[str, ...]
@@ -128,12 +137,32 @@ def look_at(run: Run, moment: datetime) -> Look:
         person=run.person,
         fault=fault.name if fault else None,
         in_time=fault is not None and fault.starts_h <= hour <= fault.mendable_until_h,
+        is_asked=fault is not None and is_asked_about(run, fault),
         hour=hour,
-        flags=tuple(Raised(flag.rule, flag.severity, flag.title, is_true(run, flag, hour)) for flag in standing),
+        flags=tuple(
+            Raised(flag.rule, flag.severity, flag.title, is_true(run, flag, hour), is_of(fault, run, flag))
+            for flag in standing
+        ),
         steps=tuple(step.what for step in to_do.steps),
         against=tuple(contradictions(to_do, moment)),
         claims=tuple(claims(run, batch_at(history, moment), hour)),
     )
+
+
+def is_of(fault: Planted | None, run: Run, flag: Flag) -> bool:
+    """Whether a flag names an entry in which the fault is seen; of a stage that lasts too long, its beginning."""
+    if fault is None:
+        return False
+    lasts = flag.rule in LASTS and (flag.ends_at is None or _hour(run, flag.ends_at) >= fault.starts_h)
+    return lasts or not fault.shown_by.isdisjoint(flag.fact_ids)
+
+
+def is_asked_about(run: Run, fault: Planted) -> bool:
+    """Whether what first shows a fault gets a question of the kind that a form puts before it keeps an entry."""
+    facts = [fact_from_record(each) for each in run.records if each["id"] in fault.shown_by]
+    first = min(facts, key=lambda each: (told_at(each), each.id))
+    before = known_by([each for each in run.records if each["id"] != first.id], told_at(first))
+    return bool(unforeseen(first, before) or looks_like_a_slip(first, before))
 
 
 SAYS = {

@@ -37,14 +37,14 @@ TELLS = {
     "slow_lot": ("slow_chit", "few_chits_at_cast", "growth_stalled", "not_in_reach"),
     "overgrown": ("past_target",),
     "case_hardened": ("over_ceiling", "out_of_limits"),
-    "scorched": ("over_ceiling", "out_of_limits"),
+    "scorched": ("over_ceiling", "out_of_limits", "slip"),
     "stewing_stuck": ("cool_stew",),
     "two_loads": ("strange_order",),
     "gas_in_room": ("room_air",),
     "foul_water": ("spoiling",),
     "treated_lot": ("lot_undeclared", "lot_unfit"),
 }
-"""By fault, the rules that tell a person of it."""
+"""By fault, the rules that tell a person of it, where they name an entry in which it is seen."""
 
 HEAT_BACK = "Fan, then heat on again, and say so"
 STOOD_STILL = ("pause", "power_cut")
@@ -123,8 +123,8 @@ def _part(result: Result) -> list[str]:
     parts += ["", f"Intervals that say what can't be, as wetter than it was loaded: {absurd}."]
     parts += ["", "| flag | severity | batches in which it stood | of these false |", "|---|---|---|---|"]
     parts += [f"| {rule} | {severity} | {len(all_of)} | {false} |" for rule, severity, all_of, false in _flags(result)]
-    parts += ["", "| planted fault | batches | missed |", "|---|---|---|"]
-    return parts + [f"| {name} | {whole} | {missed} |" for name, whole, missed in missed_of(result.faulty)]
+    parts += ["", "| planted fault | batches | asked about when entered | missed |", "|---|---|---|---|"]
+    return parts + [f"| {' | '.join(map(str, row))} |" for row in missed_of(result.faulty)]
 
 
 def _row(quantity: str, seen: int, claims: Sequence[Claim]) -> str:
@@ -153,21 +153,26 @@ def _flags(result: Result) -> list[tuple[str, str, set[str], int]]:
     return sorted(rows, key=lambda row: (-len(row[2]), row[0], row[1]))
 
 
-def missed_of(faulty: Sequence[Look]) -> list[tuple[str, int, int]]:
-    """Of each fault, in how many batches it could have been told in time, and in how many it was not.
+def missed_of(faulty: Sequence[Look]) -> list[tuple[str, int, int, int]]:
+    """Of each fault, in how many batches it could have been told in time, in how many of them the entry that first
+    showed it was asked about, and in how many no flag told it.
 
-    A batch that nobody looked at in time is none.
+    A flag tells of it that names an entry in which it is seen. A batch that nobody looked at in time is none.
     """
     told: dict[tuple[str, str], bool] = {}
+    asked = {(look.fault, look.batch) for look in faulty if look.in_time and look.is_asked}
     for look in faulty:
         if look.fault is not None and look.in_time:
-            says = any(flag.rule in TELLS[look.fault] for flag in look.flags)
+            says = any(flag.rule in TELLS[look.fault] and flag.is_of_fault for flag in look.flags)
             says = says or (look.fault in STOOD_STILL and HEAT_BACK in look.steps)
             told[look.fault, look.batch] = told.get((look.fault, look.batch), False) or says
     by_fault: dict[str, list[bool]] = defaultdict(list)
     for (fault, _), was_told in told.items():
         by_fault[fault].append(was_told)
-    return [(fault, len(all_of), all_of.count(False)) for fault, all_of in sorted(by_fault.items())]
+    return [
+        (fault, len(all_of), sum(name == fault for name, _ in asked), all_of.count(False))
+        for fault, all_of in sorted(by_fault.items())
+    ]
 
 
 def _count(all_of: Sequence[Look]) -> int:

@@ -78,8 +78,8 @@ def batch(seed: int, grain: str, setting: str, person: str, fault: str | None = 
             if planted.shows(record, malting.note.hour(datetime.fromisoformat(str(record["at"]))), truth)
         ]
         if hours:
-            starts = min(hour for hour, _ in hours)
-            run.fault = Planted(planted.name, starts, planted.until(starts, truth), tweaks)
+            starts, shown_by = min(hour for hour, _ in hours), frozenset(record["id"] for _, record in hours)
+            run.fault = Planted(planted.name, starts, planted.until(starts, truth), shown_by, tweaks)
     return run
 
 

@@ -87,7 +87,7 @@ def test_nobody_is_told_to_do_two_things_that_go_against_each_other(normal: list
 
 
 def test_what_can_hurt_or_spoil_is_told_in_time(faulty: list[Look]) -> None:
-    told = {fault: missed for fault, _, missed in missed_of(faulty)}
+    told = {fault: missed for fault, _, _, missed in missed_of(faulty)}
     assert {fault for fault in SURE_TO_BE_TOLD if told.get(fault) != 0} == set()
 
 
