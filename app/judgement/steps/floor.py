@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from app.judgement.facts.shapes import Reading, Remark
 from app.judgement.forecasts.forecast import is_sure_of
-from app.judgement.grain.counts import growth_counts
+from app.judgement.grain.counts import GrowthCount, growth_counts
 from app.judgement.history.history import hours_between
+from app.judgement.programmes.programme import Limit
 from app.judgement.steps.step import (
     InPlan,
     NextStep,
@@ -50,7 +52,7 @@ GROWN = "growth.thermal_time_c_d"
 def floor_steps(plan: InPlan) -> list[NextStep]:
     stop = _stop(plan)
     until = stop.due_at if stop is not None else None
-    steps = [_turn(plan), _sprinkle(plan, until), _count(plan, stop), _rub_out(plan), _temperature(plan)]
+    steps = [_turn(plan), _sprinkle(plan, until), _count(plan, stop), _rub_out(plan, stop), _temperature(plan)]
     return while_it_lasts(stop, (each for each in steps if each is not None), plan.batch.now)
 
 
@@ -207,9 +209,11 @@ def _count(plan: InPlan, stop: NextStep | None) -> NextStep:
     return look("growth_count", "Count the growth", due, late, why, early, "forecast" if is_near else "plan")
 
 
-def _rub_out(plan: InPlan) -> NextStep | None:
-    """From when the acrospire may have come to what is wanted; then again, until it is stopped."""
+def _rub_out(plan: InPlan, stop: NextStep | None) -> NextStep | None:
+    """From when the acrospire may have come to what is wanted; then again, until it is to be stopped at once."""
     limit, counts = plan.limit("acrospire"), growth_counts(plan.batch.history)
+    if stop is not None and (stop.is_overdue(plan.batch.now) or _is_past(limit, counts)):
+        return None
     if (
         plan.programme.purpose == "chit"
         or limit is None
@@ -224,6 +228,12 @@ def _rub_out(plan: InPlan) -> NextStep | None:
     due = comes if rubbed is None else max(comes, rubbed + timedelta(hours=RUB_OUT_EVERY_H))
     why = "The acrospire comes to its range: the endosperm decides."
     return look("rub_out", "Rub kernels out", due, 6.0, why, 4.0, "forecast")
+
+
+def _is_past(limit: Limit | None, counts: Sequence[GrowthCount]) -> bool:
+    """Counted past what is wanted: the answer to such a count is to stop it now."""
+    most = limit.target_high if limit is not None else None
+    return bool(counts) and most is not None and counts[-1].mean > most
 
 
 def _temperature(plan: InPlan) -> NextStep:

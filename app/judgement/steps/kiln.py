@@ -7,7 +7,7 @@ from datetime import timedelta
 from app.judgement.facts.shapes import Action, Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
 from app.judgement.history.history import hours_between
-from app.judgement.history.kiln_runs import HeatBreak, run_at
+from app.judgement.history.kiln_runs import AS_LOADED, HeatBreak, run_at
 from app.judgement.malt.dry_enough import dryness
 from app.judgement.steps.air import (
     DRYING,
@@ -106,10 +106,10 @@ def _heat_back(plan: InPlan, gap: HeatBreak) -> NextStep:
     return step("heat_on", "Fan, then heat on again, and say so", due, gap.starts_at, late, why, "facts", order=order)
 
 
-def _first_tray(plan: InPlan) -> list[NextStep]:
+def _first_tray(plan: InPlan, within: timedelta = FIRST_TRAY_WITHIN) -> list[NextStep]:
     """While its first weight still tells how heavy it was when it was loaded."""
     is_weighed = plan.last("tray", since=plan.stage.starts_at - RECENT) is not None
-    if is_weighed or plan.batch.now > plan.stage.starts_at + FIRST_TRAY_WITHIN:
+    if is_weighed or plan.batch.now > plan.stage.starts_at + within:
         return []
     why = "Its first weight tells what to stop at."
     return [look("tray", "Weigh each tray as it goes in", plan.stage.starts_at, 1.0, why, 0.0, "facts")]
@@ -161,7 +161,7 @@ def _find_out(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
         return step("tray", what, dry, None, dry + IN_TIME, why, "forecast", DRYING)
     figure = plan.words.percent(told.sample.moisture_wb, told.sample.half_width)
     why = f"Perhaps dry enough: {figure}, for its loading is hardly known. Brittle to the bite, it is: then heat off."
-    return step("moisture_test", "Test the malt’s moisture, or bite it", told.sample.at, None, told.sample.at + IN_TIME,
+    return step("moisture_test", "Bite the malt, or test its moisture", told.sample.at, None, told.sample.at + IN_TIME,
                 why, "facts")  # fmt: skip
 
 
@@ -178,7 +178,9 @@ def _tray(plan: InPlan, kiln: KilnForecast, others: list[NextStep | None]) -> Ne
     """Every few hours, each hour as it nears its end, and where the air is to be changed."""
     weighed = plan.last_at("tray", since=plan.stage.starts_at - RECENT)
     if weighed is None:
-        return next(iter(_first_tray(plan)), None) or _test(plan)
+        start = plan.batch.history.by_id(plan.stage.fact_id)
+        is_just_in = start is not None and start.kind == "heat_on"
+        return next(iter(_first_tray(plan, AS_LOADED) if is_just_in else []), None) or _test(plan)
     least, most = TRAY_EVERY_H
     ahead = [other.due_at for other in others if other is not None and other.due_at > weighed]
     hours = min([most, *(hours_between(weighed, at) / 2.0 for at in ahead)])
@@ -198,7 +200,7 @@ def _test(plan: InPlan) -> NextStep | None:
         return None
     due = ends.earliest_at - timedelta(hours=TEST_BEFORE_H)
     due = due if last is None else max(due, last + timedelta(hours=TRAY_EVERY_H[1]))
-    return look("moisture_test", "Test the malt’s moisture, or bite it", due, 2.0, "No tray tells how dry it is.", 0.5)
+    return look("moisture_test", "Bite the malt, or test its moisture", due, 2.0, "No tray tells how dry it is.", 0.5)
 
 
 def _tray_name(plan: InPlan, kiln: KilnForecast) -> str:

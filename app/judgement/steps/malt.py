@@ -80,7 +80,7 @@ def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> l
         steps.append(step("outturn", "Weigh the malt", next_day, early, next_day, why))
     if has_culms and not _is_known(plan):
         why = "Nothing tells how dry it is, and too wet it sours and moulds: only brittle malt is dry."
-        steps.append(step("moisture_test", "Test the malt’s moisture, or bite it", cool_by, early, same_day, why))
+        steps.append(step("moisture_test", "Bite the malt, or test its moisture", cool_by, early, same_day, why))
     if not _is_packed(plan):
         why = "Cool and dry, and closed: malt draws water from the air."
         steps.append(step("pack", "Bag it", next_day, early, next_day, why))

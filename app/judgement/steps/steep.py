@@ -23,7 +23,7 @@ from app.judgement.steps.step import (
 
 LOOK_EVERY_H = 6.0
 BAG_EVERY_H = {"immersion": 6.0, "air_rest": 12.0}
-JUST_BEFORE_H = 2.0
+JUST_BEFORE_H, JUST_BEFORE = 2.0, timedelta(minutes=30)
 CHITS_FROM_H, CHITS_EVERY_H = 16.0, 8.0
 """How long after the last look the next is due, and from when on chits are looked for: common practice."""
 
@@ -222,8 +222,10 @@ def _bag(plan: InPlan, due: datetime | None) -> NextStep | None:
     at = _in_time(plan, weighed, BAG_EVERY_H[plan.stage.name], due)
     if at is None:
         return None
-    # What was left out before this stage is asked for in it, and was not due before it began.
-    at = max(at, plan.stage.starts_at)
+    if at <= plan.stage.starts_at:
+        # What was left out before is asked for out of the water: in the rest now, in the steep just before it ends.
+        at = plan.stage.starts_at
+        at = max(at, due - JUST_BEFORE) if due is not None and plan.stage.name == "immersion" else at
     ends = f"whether to {BEGINS[plan.following][1].lower()}" if plan.following else "what comes next"
     return look("test_bag", "Weigh the test bag", at, 2.0, f"Its weight tells the uptake, and {ends}.")
 
@@ -235,7 +237,7 @@ def _in_time(plan: InPlan, last: datetime, every_h: float, due: datetime | None)
         return again
     if hours_between(last, due) < JUST_BEFORE_H:
         return None if plan.batch.now <= due else again
-    return min(again, due - timedelta(minutes=30))
+    return min(again, due - JUST_BEFORE)
 
 
 def _chits(plan: InPlan, due: datetime | None) -> NextStep | None:
@@ -245,11 +247,14 @@ def _chits(plan: InPlan, due: datetime | None) -> NextStep | None:
         return None
     if plan.batch.history.hour(plan.batch.now) < CHITS_FROM_H or (share is not None and share >= ENOUGH_CHITS):
         return None
+    if following != "germination" and due is not None and due <= plan.batch.now:
+        return None
     counted = plan.last_at("chit_count")
     since = max(counted or plan.stage.starts_at, plan.after_start(-CHITS_EVERY_H))
     at = _in_time(plan, since, CHITS_EVERY_H, due)
     if at is None:
         return None
+    at += timedelta(hours=max(CHITS_FROM_H - plan.batch.history.hour(at), 0.0))
     return look("chit_count", "Count the chits", at, 4.0, "Chits decide the cast.")
 
 

@@ -46,13 +46,13 @@ def steeping(*, wb_at_end: float = 0.31) -> Story:
     return story
 
 
-def test_a_bag_that_was_left_unweighed_in_the_rest_is_not_overdue_as_the_next_steep_begins() -> None:
+def test_a_bag_that_was_left_unweighed_in_the_rest_is_asked_for_as_the_next_steep_ends_and_not_under_water() -> None:
     story = steeping()
     story.tell(6, "drained")
     story.tell(24, "steep_on")
-    bag = step_of(story, 24.05, "test_bag")
-    assert hour_of(bag.due_at) == 24
-    assert not bag.is_overdue(moment(24.05))
+    bag, drain = step_of(story, 24.05, "test_bag"), step_of(story, 24.05, "drained")
+    assert drain.due_at - bag.due_at == timedelta(minutes=30)
+    assert bag.due_at > moment(26)
 
 
 def test_a_step_is_overdue_from_a_quarter_of_an_hour_after_its_time() -> None:
@@ -169,9 +169,10 @@ def test_a_bag_just_weighed_is_not_asked_for_again_before_the_drain() -> None:
 def test_what_was_just_looked_at_is_not_overdue_however_late_the_stage_is() -> None:
     story = steeping()
     story.tell(6, "drained")
-    assert step_of(story, 29, "chit_count").is_overdue(moment(29))
-    story.chits(29, 30)
-    assert all(not each.is_overdue(moment(29.1)) for each in steps_of(story, 29.1) if each.kind == "chit_count")
+    story.tell(20, "steep_on")
+    assert step_of(story, 30, "chit_count").is_overdue(moment(30))
+    story.chits(30, 90)
+    assert all(not each.is_overdue(moment(30.1)) for each in steps_of(story, 30.1) if each.kind == "chit_count")
 
 
 def test_wet_enough_and_chitted_it_is_cast_before_the_plan_says_so() -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from app.judgement.facts.kinds import STAGE_KINDS
 from app.judgement.history.build import history_from_records
+from app.judgement.meaning.meaning import meaning
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.steps.next_steps import next_steps, ranked
 from tests.judgement.flag_story import Story, hour_of, moment
@@ -170,12 +171,13 @@ def test_the_air_of_three_days_ago_says_nothing_of_the_room_now() -> None:
 def test_a_tray_is_weighed_as_it_goes_in_and_not_asked_for_all_night() -> None:
     story = growing()
     story.tell(160, "loaded")
-    story.tell(160.2, "heat_on")
     asked = "Weigh each tray as it goes in"
-    assert asked in {step.what for step in next_steps(story.history(), moment(161))}
+    assert asked in {step.what for step in next_steps(story.history(), moment(160.1))}
+    story.tell(160.2, "heat_on")
+    assert asked not in {step.what for step in next_steps(story.history(), moment(160.3))}
     later = next_steps(story.history(), moment(166))
     assert asked not in {step.what for step in later}
-    assert "Test the malt’s moisture, or bite it" in {step.what for step in later}
+    assert "Bite the malt, or test its moisture" in {step.what for step in later}
 
 
 def test_while_last_week_is_caught_up_on_one_is_asked_for_what_came_next() -> None:
@@ -389,3 +391,29 @@ def test_mould_found_in_the_lot_is_told_while_the_batch_is_caught_up_on() -> Non
                written_at=moment(44.95).isoformat())  # fmt: skip
     flag = story.flag(45.1, "mould")
     assert (flag.severity, "in the lot" in flag.title) == ("act", True)
+
+
+def test_what_is_to_be_stopped_is_not_rubbed_out_first() -> None:
+    story = growing()
+    story.growth(90, 10, 40, 50, 0, 0)
+    story.growth(105, 0, 10, 60, 30, 0)
+    assert "rub_out" in doings(story, 106)
+    story.growth(140, 0, 0, 0, 100, 0)
+    assert "stop it now" in meaning(story.history(), story.history().facts[-1], moment(140.1)).detail
+    assert "loaded" in doings(story, 140.1)
+    assert "rub_out" not in doings(story, 140.1)
+
+
+def test_chits_are_first_asked_for_from_the_hour_at_which_they_may_be_there_and_not_before() -> None:
+    story = Story().begin()
+    story.tell(6, "drained")
+    (count,) = [step for step in next_steps(story.history(), moment(16.2)) if step.kind == "chit_count"]
+    assert hour_of(count.due_at) == 16
+    assert not count.is_overdue(moment(16.2))
+
+
+def test_where_it_is_steeped_again_next_no_count_stands_above_the_steep() -> None:
+    story = Story().begin()
+    story.tell(6, "drained")
+    kinds = [step.kind for step in next_steps(story.history(), moment(20.5))]
+    assert kinds == ["grain_temperature", "steep_on"]
