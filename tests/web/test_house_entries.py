@@ -123,6 +123,8 @@ def test_the_caution_about_gas_stands_above_the_number(client: FlaskClient):
         ("calibrated", {"amount": "much"}, "amount", "not a number"),
         ("scale_checked", {"about": ""}, "about", "Name the scale"),
         ("humidity_checked", {"value": "120"}, "value", "can&#39;t be above 100"),
+        ("humidity_checked", {"known": "", "quality": "not_possible"}, "known", "missing"),
+        ("scale_checked", {"known": "", "quality": "all_well"}, "known", "missing"),
         ("cleaning_plan", {"amount": "0"}, "amount", "can&#39;t be below 1"),
         ("water_analysis", {"iron": "", "nitrate": ""}, "ph", "at least one figure"),
         ("water_analysis", {"iron": "-1"}, "iron", "can&#39;t be below"),

@@ -19,6 +19,8 @@ def contradictions(kind_name: str, values: Mapping[str, Any]) -> dict[str, str]:
         return _too_much_extract(values["value"], **beside) if len(beside) == 3 else {"malt": "Give malt and water."}
     if kind_name == "sieve_test" and not sum((values["value"], *beside.values())) > 0.0:
         return {"value": "Nothing lay on any sieve: give what was on each."}
+    if kind_name in ("scale_checked", "humidity_checked") and "known" not in beside:
+        return {"known": "What it should show is missing: without it nothing was compared."}
     return {}
 
 
