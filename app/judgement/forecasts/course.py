@@ -112,8 +112,9 @@ def _fading(hours: Array, begun: Sequence[tuple[float, float]], lasts_h: float) 
     for start_h, strength in begun:
         since, until = hours[:-1] - start_h, hours[1:] - start_h
         lasted = np.maximum(until - since, 1e-9)
-        fallen = strength * lasts_h * (np.exp(-since / lasts_h) - np.exp(-until / lasts_h)) / lasted
-        left = np.where(since >= -1e-9, fallen, left)
+        # What was long before it began is left as it is, and would be without end here.
+        begins, ends = (np.exp(-np.maximum(each, 0.0) / lasts_h) for each in (since, until))
+        left = np.where(since >= -1e-9, strength * lasts_h * (begins - ends) / lasted, left)
     return left
 
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import Conflict, KeptOtherwise, Rejected
 from app.judgement.facts.kinds import KINDS
-from app.judgement.facts.shapes import Fact
+from app.judgement.facts.shapes import Fact, Weighing
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
 from app.judgement.slips.meter import refused_here
@@ -60,7 +60,9 @@ def keep_entry(
     chosen = chosen_of(form.insist.data, about)
     try:
         new = form.fact(subject, entered_by)
-        asked = questions_about(new, history, Words(zone=form.zone, now=form.now))
+        # Of what is insisted on, only a weight can be more than there is.
+        is_asked = chosen != "1" or isinstance(new, Weighing)
+        asked = questions_about(new, history, Words(zone=form.zone, now=form.now)) if is_asked else []
         impossible = {each.field: each.message for each in asked if not each.can_be}
         if impossible and (chosen == "1" or not any(each.alternative for each in asked)):
             return Answer(put_errors(form, impossible))
