@@ -21,7 +21,7 @@ from app.config import Settings
 from app.errors import CannotStart
 from app.folder import empty_demo_folder, ensure_secret, hold_folder, make_folder, refuse_demo_folder
 from app.store import copies, schema
-from app.store.engine import POOL_SIZE, open_database, write_session
+from app.store.engine import POOL_SIZE, count_rows, open_database, write_session
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -88,6 +88,7 @@ def furnish(settings: Settings) -> None:
     with open_database(settings.database_url) as engine, write_session(engine) as session:
         ensure_builtin_programmes(session, now=ports.now())
         judge_anew(session)
+        count_rows(session)
 
 
 def judge_anew(session: "Session") -> None:

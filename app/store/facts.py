@@ -32,6 +32,7 @@ from sqlalchemy import (
     or_,
     select,
     type_coerce,
+    union,
 )
 from sqlalchemy.orm import Session
 
@@ -76,6 +77,7 @@ fact = Table(
     # Never given out again, even after the highest row had gone: seq is the cursor of polling and export.
     sqlite_autoincrement=True,
 )
+_TOLD = fact.alias("told")
 Index("ix_fact_subject", fact.c.subject_type, fact.c.subject_id, fact.c.seq)
 
 
@@ -312,18 +314,48 @@ def stands() -> list[ColumnElement[bool]]:
     return [~superseded, ~misfit]
 
 
+def found_by(*places: Select[Any]) -> ColumnElement[bool]:
+    """That one of these selections of places holds a fact, each by its own index.
+
+    One condition of as many alternatives is answered by reading every fact, once the database has counted its rows.
+    """
+    return fact.c.seq.in_(union(*places))
+
+
+def places_about(type_: str, ids: Any) -> Select[Any]:
+    """The places of the facts about these."""
+    return select(_TOLD.c.seq).where(_TOLD.c.subject_type == type_, _TOLD.c.subject_id.in_(ids))
+
+
+def places_of_parts(*ends: tuple[str, str, Any]) -> list[Select[Any]]:
+    """The places of the parts with one of these ends (source or target, type, ids), and of what names such a part as
+    superseded: it may be struck out by a fact about the batch at its other end.
+    """
+    found: list[Select[Any]] = []
+    for end, type_, ids in ends:
+        touching = (PART.c[f"{end}_type"] == type_) & PART.c[f"{end}_id"].in_(ids)
+        moved = fact.alias("moved")
+        struck = select(moved.c.id).join(PART, PART.c.fact_seq == moved.c.seq).where(touching)
+        found += [select(PART.c.fact_seq).where(touching), select(_TOLD.c.seq).where(_TOLD.c.supersedes_id.in_(struck))]
+    return found
+
+
+def places_of_story(type_: str, ids: Any) -> list[Select[Any]]:
+    """The places of all that was ever said of these lots or packs."""
+    return [places_about(type_, ids), *places_of_parts(("source", type_, ids), ("target", type_, ids))]
+
+
 def list_facts_about(session: Session, *subjects: Subject) -> list[Fact]:
     """Every fact whose subject is one of these, superseded ones too, and every part into or out of them."""
     by_type: dict[str, list[str]] = {}
     for subject in subjects:
         by_type.setdefault(subject.type, []).append(subject.id)
-    conditions: list[Any] = []
+    places: list[Select[Any]] = []
     for type_, ids in by_type.items():
-        conditions.append((fact.c.subject_type == type_) & fact.c.subject_id.in_(ids))
+        places.append(places_about(type_, ids))
         for end in ("source", "target"):
-            matching = select(PART.c.fact_seq).where(PART.c[f"{end}_type"] == type_, PART.c[f"{end}_id"].in_(ids))
-            conditions.append(fact.c.seq.in_(matching))
-    return facts_from(session.execute(select_facts().where(or_(*conditions))).all()) if conditions else []
+            places.append(select(PART.c.fact_seq).where(PART.c[f"{end}_type"] == type_, PART.c[f"{end}_id"].in_(ids)))
+    return facts_from(session.execute(select_facts().where(found_by(*places))).all()) if places else []
 
 
 def list_facts_after(session: Session, seq: int, limit: int) -> list[Fact]:

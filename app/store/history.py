@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import BindParameter, Select, bindparam, literal, or_, select
+from sqlalchemy import BindParameter, Select, bindparam, literal, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
@@ -15,7 +15,7 @@ from app.judgement.history.build import Known, Pool, build_history
 from app.judgement.history.history import BatchInfo, History, LotInfo
 from app.store.batches import Batch
 from app.store.digests import list_taught
-from app.store.facts import PART, fact, select_facts
+from app.store.facts import PART, fact, found_by, places_about, places_of_parts, select_facts
 from app.store.kept_facts import load_facts
 from app.store.lots import Lot
 from app.store.programmes import list_programmes
@@ -89,19 +89,13 @@ def _ids(type_: str) -> BindParameter[Any]:
 
 
 def _facts_of(chosen: Select[Any]) -> Select[Any]:
-    touching = or_(
-        *(
-            (PART.c[f"{end}_type"] == type_) & PART.c[f"{end}_id"].in_(_ids(type_))
-            for end, type_ in (("source", "batch"), ("target", "batch"), ("target", "pack"))
-        )
+    ends = ((end, type_, _ids(type_)) for end, type_ in (("source", "batch"), ("target", "batch"), ("target", "pack")))
+    about = [places_about(type_, _ids(type_)) for type_ in ("batch", "lot")]
+    told = fact.alias("compared")
+    calibrations = select(told.c.seq).where(
+        told.c.subject_type == "instrument", told.c.kind.in_(("calibrated", "withdrawal"))
     )
-    parts = select(PART.c.fact_seq).where(touching)
-    moved = fact.alias("moved")
-    struck = select(moved.c.id).join(PART, PART.c.fact_seq == moved.c.seq).where(touching)
-    ends = [fact.c.seq.in_(parts), fact.c.supersedes_id.in_(struck)]
-    subjects = [(fact.c.subject_type == type_) & fact.c.subject_id.in_(_ids(type_)) for type_ in ("batch", "lot")]
-    calibrations = (fact.c.subject_type == "instrument") & (fact.c.kind.in_(("calibrated", "withdrawal")))
-    return chosen.where(or_(*subjects, *ends, calibrations))
+    return chosen.where(found_by(*about, *places_of_parts(*ends), calibrations))
 
 
 # Built once: to put these together takes longer than to run them.

@@ -16,7 +16,7 @@ from app.judgement.history.history import LotInfo, order, standing
 from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
 from app.store.batches import Batch
-from app.store.facts import PART, SHAPE_TABLES, facts_from, select_facts, stands
+from app.store.facts import PART, SHAPE_TABLES, facts_from, found_by, places_of_story, select_facts, stands
 from app.store.facts import fact as fact_table
 from app.store.search import holding
 from app.store.types import UtcDateTime
@@ -126,16 +126,8 @@ def load_lot_stories(session: Session, lots: Sequence[Lot]) -> list[LotStory]:
     if not lots:
         return []
     ids = [lot.id for lot in lots]
-    touching = or_(*((PART.c[f"{end}_type"] == "lot") & PART.c[f"{end}_id"].in_(ids) for end in ("source", "target")))
-    moved = fact_table.alias("moved")
-    # A part may be struck out by a fact that is about the batch it went into.
-    struck = select(moved.c.id).join(PART, PART.c.fact_seq == moved.c.seq).where(touching)
-    wanted = or_(
-        (fact_table.c.subject_type == "lot") & fact_table.c.subject_id.in_(ids),
-        fact_table.c.seq.in_(select(PART.c.fact_seq).where(touching)),
-        fact_table.c.supersedes_id.in_(struck),
-    )
-    by_lot = _by_lot(facts_from(session.execute(select_facts().where(wanted)).all()))
+    wanted = select_facts().where(found_by(*places_of_story("lot", ids)))
+    by_lot = _by_lot(facts_from(session.execute(wanted).all()))
     return [LotStory(lot, tuple(by_lot.get(lot.id, ()))) for lot in lots]
 
 

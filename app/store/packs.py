@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 
-from sqlalchemy import String, func, or_, select
+from sqlalchemy import String, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
@@ -15,8 +15,7 @@ from app.judgement.facts.shapes import Fact, Part, Subject
 from app.judgement.history.history import order, standing
 from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
-from app.store.facts import PART, facts_from, select_facts
-from app.store.facts import fact as fact_table
+from app.store.facts import PART, facts_from, found_by, places_of_story, select_facts
 from app.store.search import holding
 from app.store.types import UtcDateTime
 
@@ -94,16 +93,8 @@ def load_pack_stories(session: Session, packs: Sequence[Pack]) -> list[PackStory
     if not packs:
         return []
     ids = [pack.id for pack in packs]
-    touching = or_(*((PART.c[f"{end}_type"] == "pack") & PART.c[f"{end}_id"].in_(ids) for end in ("source", "target")))
-    moved = fact_table.alias("moved")
-    # A part may be struck out by a fact that is about the batch it came from or went into.
-    struck = select(moved.c.id).join(PART, PART.c.fact_seq == moved.c.seq).where(touching)
-    wanted = or_(
-        (fact_table.c.subject_type == "pack") & fact_table.c.subject_id.in_(ids),
-        fact_table.c.seq.in_(select(PART.c.fact_seq).where(touching)),
-        fact_table.c.supersedes_id.in_(struck),
-    )
-    by_pack = _by_pack(facts_from(session.execute(select_facts().where(wanted)).all()))
+    wanted = select_facts().where(found_by(*places_of_story("pack", ids)))
+    by_pack = _by_pack(facts_from(session.execute(wanted).all()))
     return [PackStory(pack, tuple(by_pack.get(pack.id, ()))) for pack in packs]
 
 
