@@ -12,7 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
 from app.judgement.facts.shapes import Fact, Part, Subject, Weighing
-from app.judgement.history.history import LotInfo, order, standing
+from app.judgement.history.history import LotInfo, in_order, order
 from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
 from app.store.batches import Batch
@@ -90,9 +90,9 @@ class LotStory:
     @cached_property
     def info(self) -> LotInfo:
         """The lot as judgement knows it."""
-        about = [fact for fact in standing(self.chains) if fact.subject == Subject("lot", self.lot.id)]
+        about = [fact for fact in in_order(self.chains) if fact.subject == Subject("lot", self.lot.id)]
         words = {name: getattr(self.lot, name) for name in ("id", "name", "species", "variety")}
-        return LotInfo(**words, facts=tuple(sorted(about, key=order)))
+        return LotInfo(**words, facts=tuple(about))
 
     @property
     def taken_in_kg(self) -> float:
@@ -103,8 +103,8 @@ class LotStory:
     def charges(self) -> tuple[Part, ...]:
         """The standing parts that went out of the lot into batches, by time."""
         own = Subject("lot", self.lot.id)
-        parts = [fact for fact in standing(self.chains) if isinstance(fact, Part) and fact.source == own]
-        return tuple(sorted((part for part in parts if part.target.type == "batch"), key=order))
+        parts = [fact for fact in in_order(self.chains) if isinstance(fact, Part) and fact.source == own]
+        return tuple(part for part in parts if part.target.type == "batch")
 
 
 def list_batches_with_ergot(session: Session, lot_id: str) -> list[int]:

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.errors import NotFound
 from app.judgement.facts.shapes import Fact, Part, Subject
-from app.judgement.history.history import order, standing
+from app.judgement.history.history import in_order, order
 from app.judgement.history.superseding import Chain, chains
 from app.store.base import Base
 from app.store.facts import PART, facts_from, found_by, places_of_story, select_facts
@@ -74,7 +74,7 @@ class PackStory:
     @cached_property
     def standing(self) -> tuple[Fact, ...]:
         """What holds, by time."""
-        return tuple(sorted(standing(self.chains), key=order))
+        return tuple(in_order(self.chains))
 
     @cached_property
     def fillings(self) -> tuple[Part, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from app.judgement.facts.shapes import Fact, Part, Subject, Weighing
-from app.judgement.history.history import order, standing
+from app.judgement.history.history import in_order
 from app.judgement.history.superseding import chains
 
 WORDS = {
@@ -122,7 +122,7 @@ def pack_ledger(facts: Iterable[Fact], pack_id: str, now: datetime | None = None
 
 def _moves(facts: Iterable[Fact], own: Subject, now: datetime | None) -> list[tuple[Fact, float]]:
     """The standing facts that changed the stock, in order of time, each with its change."""
-    moves = [(fact, change) for fact in sorted(standing(chains(facts)), key=order) for change in _changes(fact, own)]
+    moves = [(fact, change) for fact in in_order(chains(facts)) for change in _changes(fact, own)]
     return [(fact, change) for fact, change in moves if now is None or fact.at <= now]
 
 

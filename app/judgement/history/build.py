@@ -10,7 +10,7 @@ from typing import Any
 from app.judgement.facts.fields import BadValues
 from app.judgement.facts.records import fact_from_record
 from app.judgement.facts.shapes import Answer, Fact, Part, Subject, Withdrawal
-from app.judgement.history.history import BatchInfo, History, LotInfo, order, standing
+from app.judgement.history.history import BatchInfo, History, LotInfo, in_order, standing
 from app.judgement.history.superseding import chains
 from app.judgement.programmes.programme import Programme, load_builtin
 
@@ -156,7 +156,7 @@ def _lot_ids(subject: Subject, pool: Pool, seen: set[Subject]) -> set[str]:
 
 def _with_facts(lot: LotInfo, pool: Pool) -> LotInfo:
     facts = [fact for fact in pool.chained(Subject("lot", lot.id)) if fact.subject.type == "lot"]
-    return replace(lot, facts=tuple(sorted(standing(chains(facts)), key=order)))
+    return replace(lot, facts=tuple(in_order(chains(facts))))
 
 
 def _batch_of(records: Sequence[Mapping[str, Any]], facts: Sequence[Fact]) -> BatchInfo:

@@ -123,10 +123,9 @@ class History:
     ) -> History:
         """Settle corrections, apply calibrations, and order: any order of the same facts gives the same History."""
         settled = sorted(chains(facts), key=_first_order)
-        calibrations = tuple(sorted(standing(chains(instruments)), key=order))
-        ordered = standing(settled)
-        if [chain for chain in settled if len(chain.facts) > 1]:
-            ordered.sort(key=order)
+        calibrations = tuple(in_order(chains(instruments)))
+        has_corrections = bool([chain for chain in settled if len(chain.facts) > 1])
+        ordered = in_order(settled) if has_corrections else standing(settled)
         return cls(
             batch=batch,
             facts=tuple(_corrected(fact, calibrations) for fact in ordered) if calibrations else tuple(ordered),
@@ -292,6 +291,13 @@ def standing(settled: Iterable[Chain]) -> list[Fact]:
     return [chain.facts[-1] for chain in settled if not isinstance(chain.facts[-1], Withdrawal)]
 
 
+def in_order(settled: Iterable[Chain]) -> list[Fact]:
+    """The facts that hold, in the order of the story. A correction counts as written when its original was: correcting
+    the first of two readings of one minute does not make it the last word.
+    """
+    return standing(sorted(settled, key=_last_order))
+
+
 def order(fact: Fact) -> tuple[datetime, int, datetime, str]:
     """The order of the story: by time, then by the rank of the kind, then by when it was written, then by id; never by
     arrival. Of two readings of one minute the one written later is the last word."""
@@ -300,6 +306,11 @@ def order(fact: Fact) -> tuple[datetime, int, datetime, str]:
 
 def _first_order(chain: Chain) -> tuple[datetime, int, datetime, str]:
     return order(chain.facts[0])
+
+
+def _last_order(chain: Chain) -> tuple[datetime, int, datetime, str]:
+    first, last = chain.facts[0], chain.facts[-1]
+    return (last.at, RANK[last.kind], first.written_at or UNWRITTEN, last.id)
 
 
 def brings_first_water(fact: Fact, charged_kg: float = 0.0) -> bool:

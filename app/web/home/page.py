@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from app.judgement import rules_version
 from app.judgement.facts.shapes import Fact, Reading
 from app.judgement.history.guard import judged
-from app.judgement.history.history import History, order, standing
+from app.judgement.history.history import History, in_order
 from app.judgement.history.stages import all_stages, is_live
 from app.judgement.history.superseding import chains
 from app.judgement.measures.summary import Summary
@@ -40,7 +40,7 @@ LEAST_KG = 1e-6
 
 def standing_facts(session: Session) -> list[Fact]:
     """What stands of what was said of the house, by time."""
-    return sorted(standing(chains(list_house_facts(session))), key=order)
+    return in_order(chains(list_house_facts(session)))
 
 
 @dataclass(frozen=True)

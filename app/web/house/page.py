@@ -9,7 +9,7 @@ from typing import Any
 
 from app.judgement.facts.shapes import Analysis, Fact, Result, Subject
 from app.judgement.history.calibrations import calibration_at
-from app.judgement.history.history import order, standing
+from app.judgement.history.history import in_order, order
 from app.judgement.history.superseding import Chain, chains
 from app.judgement.upkeep.checks import check_words, is_off
 from app.judgement.upkeep.cleaning import Cleaning, Emptied, cleanings
@@ -76,7 +76,7 @@ def house_context(
 ) -> dict[str, Any]:
     """Everything that the page's template asks for. used: as INSTRUMENTS groups them."""
     newest_first = sorted(chains(facts), key=lambda chain: order(chain.facts[0]), reverse=True)
-    told = sorted(standing(newest_first), key=order)
+    told = in_order(newest_first)
     shown = newest_first[(page - 1) * PER_PAGE : page * PER_PAGE]
     return {
         "tiles": [(kind, *TILES[kind]) for kind in HOUSE_KINDS],

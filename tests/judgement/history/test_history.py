@@ -15,7 +15,7 @@ from app.judgement.history.stages import stages
 from app.judgement.programmes.programme import load_builtin, revise
 from tests.judgement.plan_run import plan_story
 from tests.judgement.random_story import THERMOMETER, stories
-from tests.judgement.story import BATCH, LOT, ZERO, Story, at
+from tests.judgement.story import BATCH, LOT, ZERO, Story, at, iso
 
 PALE = load_builtin()["barley_pale"]
 
@@ -54,6 +54,15 @@ def test_facts_of_one_moment_go_by_kind_and_then_by_id():
     for fact_id, kind in (("c", "drained"), ("b", "steep_on"), ("a", "drained")):
         story.say(3.0, kind, id=fact_id)
     assert [fact.id for fact in story.history().facts] == ["b", "a", "c"]
+
+
+def test_of_two_readings_of_one_minute_the_last_written_is_the_last_word_and_stays_so_when_the_first_is_corrected():
+    story = Story()
+    for fact_id, value, written in (("b", 14.0, 3.1), ("a", 16.0, 3.2)):
+        story.say(3.0, "water_temperature", {"value": value}, id=fact_id, written_at=iso(written))
+    assert [fact.id for fact in story.history().facts] == ["b", "a"]
+    story.say(3.0, "water_temperature", {"value": 15.0}, id="c", written_at=iso(5.0), supersedes_id="b")
+    assert [fact.id for fact in story.history().facts] == ["c", "a"]
 
 
 # --- the clock -------------------------------------------------------------------------------------------------------
