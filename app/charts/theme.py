@@ -142,7 +142,7 @@ CONFIG: Mapping[str, Any] = MappingProxyType(
         "responsive": False,
         "scrollZoom": False,
         "doubleClick": "reset",
-        "modeBarButtons": [["zoomIn2d", "zoomOut2d", "pan2d", "resetScale2d", "toImage"]],
+        "modeBarButtons": [["zoomIn2d", "zoomOut2d", "pan2d", "resetScale2d"]],
     }
 )
 

@@ -8,6 +8,7 @@ from threading import Thread
 
 import pytest
 from flask import Flask, render_template_string
+from PIL import Image
 from playwright.sync_api import Page, expect
 from werkzeug.serving import make_server
 
@@ -202,6 +203,35 @@ def test_hours_dragged_over_on_the_floor_are_on_the_scale_of_the_floor(opened):
     page.wait_for_function("() => document.querySelector('.chart').layout.xaxis.range[0] > 50")
     low, high = page.evaluate("() => document.querySelector('.chart').layout.yaxis2.range")
     assert 0 < low < 15 < high < 30
+
+
+def test_a_chart_is_kept_as_a_picture(opened, tmp_path):
+    page = opened("comparison")
+    with page.expect_download() as waited:
+        page.get_by_role("button", name="Keep as a picture").click()
+    assert waited.value.suggested_filename == "moisture-and-temperature-of-batch-7.png"
+    waited.value.save_as(tmp_path / "kept.png")
+    with Image.open(tmp_path / "kept.png") as picture:
+        assert picture.width == 2 * page.locator(".chart").evaluate("(chart) => chart._fullLayout.width")
+        assert len(picture.convert("RGB").getcolors(1_000_000)) > 20
+
+
+def test_a_chart_is_kept_as_a_page_that_is_drawn_without_the_house(opened, browser, tmp_path):
+    page = opened()
+    with page.expect_download() as waited:
+        page.get_by_role("button", name="Keep as a page").click()
+    kept = tmp_path / waited.value.suggested_filename
+    waited.value.save_as(kept)
+    context = browser.new_context(offline=True)
+    alone, asked = context.new_page(), []
+    alone.on("request", lambda request: asked.append(request.url))
+    alone.goto(kept.as_uri())
+    expect(alone.locator("#chart .legend")).to_be_visible()
+    assert alone.locator("#chart .scatterlayer .trace").count() == page.locator(".chart .scatterlayer .trace").count()
+    assert asked == [kept.as_uri()]
+    # Words that somebody typed are words there too.
+    assert "<a href" not in kept.read_text(encoding="utf-8").rpartition("<script>")[2]
+    context.close()
 
 
 def test_a_chart_takes_the_width_of_its_page(opened):

@@ -1,11 +1,13 @@
 // Draws every figure of the page with Plotly, in the colours of the page, and again when these change.
 import { coloured } from "./chart-colours.js";
 import { fitted, hourStep, legendHeight, named, valueRanges } from "./chart-fit.js";
+import { offerToKeep } from "./chart-keep.js";
 
 const COARSE = matchMedia("(pointer: coarse)");
 
 class Chart {
   constructor(box) {
+    this.box = box;
     this.place = box.querySelector("[data-chart-place]");
     this.views = box.querySelector("[data-chart-views]");
     this.figure = JSON.parse(box.querySelector("[data-chart]").textContent);
@@ -42,6 +44,7 @@ class Chart {
     this.place.replaceChildren();
     await this.draw();
     this.offerViews(this.figure.layout.meta?.views ?? []);
+    offerToKeep(this.box, this.place, () => this.say("It could not be kept. Try again with a connection."));
     this.place.on("plotly_relayout", (change) => this.follow(change));
     this.place.on("plotly_click", ({ points: [point] }) => this.followMark(point));
     // The room for the legend and the step of the hours depend on the width.
@@ -49,6 +52,10 @@ class Chart {
       clearTimeout(this.wait);
       this.wait = setTimeout(() => this.place.clientWidth !== this.width && this.draw(), 150);
     }).observe(this.place);
+  }
+
+  say(words) {
+    this.box.querySelector("[data-chart-said]").textContent = words;
   }
 
   offerViews(views) {
