@@ -68,12 +68,13 @@ def ceiling(asked: Asked) -> Explanation | None:
         notes = ("Its moisture is not known: the ceiling is that of wet grain.",)
     else:
         facts = told.sample.facts if told.sample is not None else ()
-        shown = words.percent(told.moisture_wb, told.half_width)
-        terms.append(Term("M", "moisture now", shown, told.moisture_wb, facts=facts))
+        middle = told.where_wettest_wb
+        name = "moisture now, in the wettest tray" if told.wettest_wb else "moisture now"
+        terms.append(Term("M", name, words.percent(middle, told.half_width), middle, facts=facts))
         which = "M"
         if not told.is_known:
             which, edge_now = "W", edge_wb(told)
-            more = edge_now - told.moisture_wb
+            more = edge_now - middle
             terms.append(Term("u", "nine times in ten no wetter than by", f"{100.0 * more:.1f} points", more))
             lines = (Line("W", "M + u", edge_now, said=words.percent(edge_now, decimals=1)),)
         notes = (f"Step {now.place} of {now.steps} holds at {which}: wetter grain bears less heat.",)

@@ -293,7 +293,7 @@ def _above(is_degrees: bool) -> Explain:
         is_whole = spans and math.isclose(sum(each.value for each in spans), value, rel_tol=1e-3)
         notes = (
             f"Of {exposure.measured_hours:.1f} h that were measured; between readings the temperature runs straight.",
-            "The ceiling is the programme’s, at the moisture as it most likely was; of wet grain where nobody knows.",
+            "The ceiling is the programme’s at the likeliest moisture of the wettest tray; untold, of wet grain.",
         )
         lines = (Line("E" if is_degrees else "T", formula, value, unit, said),) if is_whole else ()
         return Explanation(

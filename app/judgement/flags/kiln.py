@@ -89,10 +89,11 @@ def _ceiling_flag(batch: BatchAt, span: Span, exposure: KilnExposure, *, perhaps
 def _moisture_words(estimate: Estimate | None, *, perhaps: bool) -> str:
     if estimate is None or not estimate.is_told:
         return "Its moisture is not known: the ceiling is the one for wet grain."
-    figure = wording.percent(estimate.moisture_wb, estimate.half_width)
+    figure = wording.percent(estimate.where_wettest_wb, estimate.half_width)
     since = f"last known {wording.hours(estimate.since_h)} before" if estimate.is_estimate else "just determined"
     edge = "" if estimate.is_known and not perhaps else ": the ceiling is the one at the upper edge of what is likely"
-    return f"Moisture then {figure}, {since}{edge}."
+    where = " in the wettest tray" if estimate.wettest_wb else ""
+    return f"Moisture then {figure}{where}, {since}{edge}."
 
 
 def cool_stew(batch: BatchAt) -> Iterator[Flag]:

@@ -75,11 +75,12 @@ class DryingFit:
         low = np.clip(mean - Z80 * sd, np.maximum(floor - Z80 * EQUILIBRIUM_SD_DB, 0.0), central)
         return _wb(central), _wb(low), _wb(np.maximum(mean + Z80 * sd, central))
 
-    def wettest_high(self, hours: Array) -> Array:
-        """The upper edge of the tray that may be wettest."""
+    def wettest(self, hours: Array) -> tuple[Array, Array]:
+        """The middle of the tray that is wettest, and the upper edge of the one that may be."""
         numbers = [tray.number for tray in self.trays]
-        high = self.band(np.tile(hours, len(numbers)), np.repeat(np.array(numbers), len(hours)))[2]
-        return np.asarray(np.max(high.reshape(len(numbers), len(hours)), axis=0))
+        central, _, high = self.band(np.tile(hours, len(numbers)), np.repeat(np.array(numbers), len(hours)))
+        middle, edge = (np.max(each.reshape(len(numbers), len(hours)), axis=0) for each in (central, high))
+        return middle, edge
 
     def floor_db(self, hours: Array, air: Sequence[Air] | None = None) -> Array:
         """The driest that the grain can be by these hours: the least equilibrium of the air so far."""

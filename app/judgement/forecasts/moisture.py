@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 import numpy as np
 
@@ -64,6 +65,16 @@ __all__ = [
     "tray_start",
 ]
 
+
+class Curve(NamedTuple):
+    """The curve at a moment and its standard uncertainty; the upper 95 % bound of the wettest tray, and its middle."""
+
+    moisture_wb: float
+    sd: float
+    wettest: float
+    wettest_wb: float
+
+
 IN_PLACES = ("tray", "tested")
 JUST_TESTED_H = 1.0
 AIR_TELLS = timedelta(hours=6)
@@ -79,7 +90,8 @@ KNOWN_WITHIN_WB = 0.12
 class Estimate:
     """Moisture at a moment. is_estimate: nothing was determined just then, and it is read from the fitted curve.
 
-    since_h: hours from the last determination, `sample`. wettest: the upper 95 % bound where the grain is wettest.
+    since_h: hours from the last determination, `sample`. wettest: the upper 95 % bound where the grain is wettest;
+    wettest_wb: its middle there, 0 where no several trays tell it.
     is_told: False where heat may have dried it and nothing tells how far: then it is anything up to what was loaded.
     at_most: on the kiln no grain is wetter than it was loaded.
     """
@@ -92,6 +104,7 @@ class Estimate:
     wettest: float = 0.0
     is_told: bool = True
     at_most: float = WETTEST_WB
+    wettest_wb: float = 0.0
 
     @property
     def half_width(self) -> float:
@@ -100,6 +113,11 @@ class Estimate:
     def said(self, percent: Callable[[float, float], str]) -> str:
         """With its half-width; or that it is not known."""
         return percent(self.moisture_wb, self.half_width) if self.is_told else "not known"
+
+    @property
+    def where_wettest_wb(self) -> float:
+        """The middle of the wettest of several trays, for there the enzymes die first; else of all."""
+        return max(self.moisture_wb, self.wettest_wb)
 
     @property
     def is_known(self) -> bool:
@@ -113,9 +131,9 @@ class Estimate:
 
 
 def judged_wb(estimate: Estimate | None) -> float:
-    """By what the heat that grain bears is judged: the middle of what is known; the upper edge, where that is little;
-    and as wet as can be, where it is nothing."""
-    return estimate.moisture_wb if estimate is not None and estimate.is_known else edge_wb(estimate)
+    """By what the heat that grain bears is judged: the middle of what is known, in the wettest tray; the upper edge,
+    where that is little; and as wet as can be, where it is nothing."""
+    return estimate.where_wettest_wb if estimate is not None and estimate.is_known else edge_wb(estimate)
 
 
 def edge_wb(estimate: Estimate | None) -> float:
@@ -124,7 +142,7 @@ def edge_wb(estimate: Estimate | None) -> float:
         return WETTEST_WB
     if not estimate.is_told:
         return estimate.upper
-    return min(estimate.moisture_wb + Z80 * estimate.sd, estimate.at_most)
+    return min(estimate.where_wettest_wb + Z80 * estimate.sd, estimate.at_most)
 
 
 def samples(history: History) -> tuple[MoistureSample, ...]:
@@ -186,14 +204,15 @@ def _estimate(history: History, at: datetime) -> Estimate | None:
         return None
     before = samples_told[begun - 1]
     since_h = hours_between(before.at, at)
-    central, sd, wettest = _fitted(history, at)
+    central, sd, wettest, wettest_wb = _fitted(history, at)
     if at - before.at <= SAME_MOMENT or math.isnan(central):
-        return Estimate(before.moisture_wb, before.sd, False, since_h, before, wettest)
+        return Estimate(before.moisture_wb, before.sd, False, since_h, before, wettest, wettest_wb=wettest_wb)
     loaded = _untold_since_loading(history, at, before)
     if loaded is not None:
         driest, as_loaded = max(central - 2.0 * sd, 0.0), max(loaded[0] + 2.0 * loaded[1], central + 2.0 * sd)
         return Estimate((driest + as_loaded) / 2.0, (as_loaded - driest) / 4.0, True, since_h, before, 0.0, False)
-    return Estimate(central, sd, True, since_h, before, wettest, at_most=_as_loaded(history, at, central))
+    at_most = _as_loaded(history, at, max(central, wettest_wb))
+    return Estimate(central, sd, True, since_h, before, wettest, at_most=at_most, wettest_wb=wettest_wb)
 
 
 def moistures_at(history: History, moments: Sequence[datetime]) -> list[Estimate | None]:
@@ -246,31 +265,33 @@ def fitted_curve(history: History, moments: Sequence[datetime]) -> list[tuple[fl
     return [curve[moment][:2] for moment in moments]
 
 
-def _fitted(history: History, at: datetime) -> tuple[float, float, float]:
-    """The curve at a moment, its standard uncertainty, and the upper 95 % bound of the wettest; NaN where none is."""
+def _fitted(history: History, at: datetime) -> Curve:
+    """NaN where there is no curve."""
     estimates = history.once(_at_facts)
     if at not in estimates:
         estimates |= _curve(history, [at])
     return estimates[at]
 
 
-def _at_facts(history: History) -> dict[datetime, tuple[float, float, float]]:
+def _at_facts(history: History) -> dict[datetime, Curve]:
     """The curve at all facts at once: rules ask for most of them, and one by one it takes far longer."""
     return _curve(history, sorted({fact.at for fact in history.facts}))
 
 
-def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, tuple[float, float, float]]:
+def _curve(history: History, moments: Sequence[datetime]) -> dict[datetime, Curve]:
     told = fit(history).story
     if told is None or not moments:
-        return dict.fromkeys(moments, (math.nan, math.nan, 0.0))
+        return dict.fromkeys(moments, Curve(math.nan, math.nan, 0.0, 0.0))
     hours = np.array(history.hours(moments))
     central, low, high = told.band(hours)
     sds = np.maximum((high - low) / (2.0 * Z80), _unsure_of_weight(history, moments))
-    wettest = told.wettest_high(hours, high)
+    middle, wettest = told.wettest(hours, central, high)
     bounds = wettest + (wettest > high) * (2.0 / Z80 - 1.0) * np.maximum(wettest - central, 0.0)
     return {
-        moment: (float(value), float(sd), 0.0 if math.isnan(bound) else float(bound))
-        for moment, value, sd, bound in zip(moments, central, sds, bounds, strict=True)
+        moment: Curve(value, sd, 0.0 if math.isnan(bound) else bound, wet if wet > value else 0.0)
+        for moment, value, sd, bound, wet in zip(
+            moments, *(each.tolist() for each in (central, sds, bounds, middle)), strict=True
+        )
     }
 
 

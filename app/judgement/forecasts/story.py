@@ -57,14 +57,16 @@ class Story:
                 edges[:, inside] = stretch.band(hours[inside])
         return edges[0], edges[1], edges[2]
 
-    def wettest_high(self, hours: Array, high: Array) -> Array:
-        """The upper edge where the grain is wettest: on the kiln that of the wettest tray. high: that of the bed."""
-        highest = high.copy()
+    def wettest(self, hours: Array, central: Array, high: Array) -> tuple[Array, Array]:
+        """The middle and the upper edge where the grain is wettest: on the kiln of its trays. central, high: of all."""
+        middle, highest = central.copy(), high.copy()
         for run in self.runs:
             inside = (hours >= run.start_h) & (hours <= (math.inf if run.end_h is None else run.end_h))
             if len(run.trays) > 1 and inside.any():
-                highest[inside] = np.maximum(highest[inside], run.wettest_high(hours[inside]))
-        return highest
+                middle_of_trays, high_of_trays = run.wettest(hours[inside])
+                middle[inside] = np.maximum(middle[inside], middle_of_trays)
+                highest[inside] = np.maximum(highest[inside], high_of_trays)
+        return middle, highest
 
 
 def story(history: History, earlier: Story | None = None) -> Story | None:

@@ -171,7 +171,7 @@ def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | No
     if layer_wb != bed_wb:
         at = f"By its heat this layer holds about {words.percent(layer_wb, decimals=0)}: its ceiling is {limit}."
     elif moisture is not None and moisture.is_told:
-        at = f"Ceiling at {words.percent(moisture.moisture_wb, moisture.half_width)} moisture: {limit}."
+        at = f"Ceiling at {words.percent(moisture.where_wettest_wb, moisture.half_width)} moisture: {limit}."
     else:
         at = f"Its moisture is not known, and the ceiling of wet grain is {limit}."
     if is_over(fact.value, ceiling):

@@ -144,7 +144,7 @@ def _lower(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
             figure = plan.words.percent(over.layer_wb, decimals=0)
             why = f"Grain{where} {grain}; its ceiling is {limit} at the {figure} that its layer holds by its heat."
         elif moisture is not None and moisture.is_told:
-            figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
+            figure = plan.words.percent(moisture.where_wettest_wb, moisture.half_width)
             why = f"Grain{where} {grain}; its ceiling is {limit} at {figure} moisture."
         else:
             why = f"Grain{where} {grain}; its moisture is not known, and the ceiling of wet grain is {limit}."

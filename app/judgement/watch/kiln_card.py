@@ -66,7 +66,7 @@ class CeilingNow:
         return (
             self.following is not None
             and self.told is not None
-            and (self.told.moisture_wb <= self.step.moisture_above_wb)
+            and (self.told.where_wettest_wb <= self.step.moisture_above_wb)
         )
 
 

@@ -72,7 +72,9 @@ def _ceiling_words(ceiling: CeilingNow, words: Words) -> str:
     if ceiling.told is None:
         return "as for wet grain: its moisture is not known"
     if ceiling.told.is_known:
-        return f"at {ceiling.told.said(words.percent)} moisture"
+        told = ceiling.told
+        where = ", the wettest tray" if told.wettest_wb else ""
+        return f"at {words.percent(told.where_wettest_wb, told.half_width)} moisture{where}"
     return f"at {words.percent(edge_wb(ceiling.told), decimals=1)}, as wet as it may well be"
 
 
@@ -145,7 +147,8 @@ def _step_row(ceiling: CeilingNow | None, words: Words) -> Row | None:
     if ceiling.following is None:
         return ("Next ceiling", "none hotter", which, "", "", "kiln.ceiling.next")
     edge = words.percent(ceiling.step.moisture_above_wb, decimals=1)
-    now = f"now {ceiling.told.said(words.percent) if ceiling.told else 'not known'}"
+    told = ceiling.told
+    now = f"now {words.percent(told.where_wettest_wb, told.half_width) if told else 'not known'}"
     likely = " Likely there already: weigh a tray to be sure." if ceiling.is_next_likely else ""
     note = f"once it is at {edge} or less; {now}.{likely} Now {which}"
     return ("Next ceiling", both(words, ceiling.following.grain_c), note, "", "", "kiln.ceiling.next")

@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from app.judgement.flags import evaluate
-from app.judgement.forecasts.moisture import edge_wb, moisture_at
+from app.judgement.forecasts.moisture import edge_wb, judged_wb, moisture_at
 from app.judgement.history.kiln_runs import fired_at
 from app.judgement.history.stages import all_stages
 from app.judgement.steps.next_steps import next_steps
@@ -218,6 +218,18 @@ def test_the_wettest_tray_and_the_hottest_place_are_named() -> None:
     assert card.first_stop.tray == "tray 2"
     assert [each.tray for each in card.other_stops] == ["tray 1"]
     assert (card.hottest.place, card.hottest.value_c, card.hottest.is_over) == ("bottom", 48.0, False)
+
+
+def test_the_ceiling_is_that_of_the_wettest_of_several_trays() -> None:
+    story = drying((4, 0.22))
+    weigh(story, 160.06, LOADED_KG, "tray 2")
+    weigh(story, 164.01, net_at(0.27), "tray 2")
+    told = moisture_at(story.history(), at(164.2))
+    assert told.is_known
+    assert told.moisture_wb < 0.25 < told.wettest_wb == pytest.approx(0.27, abs=0.015)
+    assert judged_wb(told) == told.wettest_wb
+    assert card_at(story, 164.2).ceiling.step.grain_c == card_at(loaded(0.27), 160.0).ceiling.step.grain_c
+    assert card_at(story, 164.2).ceiling.step.grain_c < card_at(loaded(0.22), 160.0).ceiling.step.grain_c
 
 
 def test_a_tray_alone_is_not_called_the_wettest() -> None:
