@@ -289,7 +289,8 @@ def test_the_curve_passes_through_what_is_said_of_its_trays_whenever_the_first_w
     said = [sample for sample in samples(history) if sample.basis == "tray"]
     assert len(said) == 5
     for sample in said:
-        assert fitted_curve(history, [sample.at])[0][0] == pytest.approx(sample.moisture_wb, abs=0.0035)
+        # Two curves fit nearly alike where the first was weighed at an hour: both are within a tray's own sd.
+        assert fitted_curve(history, [sample.at])[0][0] == pytest.approx(sample.moisture_wb, abs=min(0.0045, sample.sd))
 
 
 def test_a_tray_weighed_in_steps_of_fifty_grams_is_no_surer_than_that_scale_read_twice():
