@@ -99,7 +99,8 @@ def floor(history: History, stage: Stage, now: datetime, words: Words) -> Found:
     grown = programme.limit("acrospire")
     if grown is not None and grown.target_high is not None:
         when, source = time_to_acrospire(history, grown.target_high, now), provenance(grown.mark, grown.source)
-        what = f"The acrospire passes {grown.target_high:g} kernel lengths"
+        of = "" if grown.target_high == 1.0 else f"{grown.target_high:g} of "
+        what = f"The acrospire passes {of}the kernel’s length"
         why = "It grows on at the temperature it has"
         watched.add(forecast_watch("acrospire", what, when, now, why, source, "growth.thermal_time_c_d"))
     watched.add(_warm_and_wet(history, programme, now, words))

@@ -10,7 +10,7 @@ from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Action, Fact, Reading, Remark, Tally, Weighing, Withdrawal
 from app.judgement.flags import STANDS_WHENEVER_TOLD, Flag
 from app.judgement.forecasts.band import Z80
-from app.judgement.forecasts.foreseen import until_cast, until_dry, until_grown
+from app.judgement.forecasts.foreseen import until_dry, until_grown
 from app.judgement.forecasts.moisture import charged, determination_of, dry_kg_of, judged_wb, moisture_at
 from app.judgement.forecasts.trusted import trusted
 from app.judgement.history.history import History
@@ -199,9 +199,11 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
     if limit is None or limit.target_low is None or limit.target_high is None:
         return Meaning("none", f"Moisture {shown}")
     target = f"{100 * limit.target_low:g}–{100 * limit.target_high:g} %"
-    if sample.moisture_wb < limit.target_low and key == "cast_moisture":
-        way = f"On its way to {target}{until_cast(history, now, words)}."
-        return Meaning("none", f"Moisture {shown}", f"{way}{_follow_on(history, now, words)}")
+    if sample.moisture_wb < limit.target_low and name in ("charged", "immersion", "air_rest"):
+        return Meaning("none", f"Moisture {shown}", _with_next(f"On its way to {target}.", history, now, words))
+    if key == "cast_moisture" and not limit.is_told_by(sample.moisture_wb, sample.half_width):
+        unsure = f"Too unsure to say whether it is inside {target}: weigh more of it, or on a finer scale."
+        return Meaning("none", f"Moisture {shown}", _with_next(unsure, history, now, words))
     if sample.moisture_wb > limit.target_high and stage is not None and name == "kilning":
         if fired_at(history, stage, now) is None or is_heat_off(history, now):
             return Meaning("none", f"Moisture {shown}", f"Without heat it does not dry: {target} is wanted.")
@@ -213,15 +215,18 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
         return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
     is_inside = limit.judge(sample.moisture_wb).is_fine
     place = "inside" if is_inside else "perhaps outside" if status == "fine" else "outside"
-    return Meaning(status, f"Moisture {shown}, {place} {target}", _follow_on(history, now, words).strip())
+    return Meaning(status, f"Moisture {shown}, {place} {target}", _with_next("", history, now, words))
 
 
-def _follow_on(history: History, now: datetime, words: Words) -> str:
+def _with_next(said: str, history: History, now: datetime, words: Words) -> str:
+    """What was said, and what is to be done next; that comes first where it is urgent."""
     steps = next_steps(history, now, words)
     if not steps:
-        return ""
+        return said
     line = steps[0].line(words, now)
-    return f" {'Now' if steps[0].is_due(now) else 'Next'}: {line[:1].lower()}{line[1:]}."
+    if steps[0].order:
+        return f"{line}. {said}".strip()
+    return f"{said} {'Now' if steps[0].is_due(now) else 'Next'}: {line[:1].lower()}{line[1:]}.".strip()
 
 
 def _tally(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
@@ -365,7 +370,7 @@ def _inspection(history: History, fact: Fact, now: datetime, words: Words) -> Me
 
 
 def _stage(history: History, fact: Fact, now: datetime, words: Words) -> Meaning:
-    follow = _follow_on(history, now, words).strip()
+    follow = _with_next("", history, now, words)
     return Meaning("none", f"{KINDS[fact.kind].word} {words.at(fact.at)}, hour {history.hour(fact.at):.0f}", follow)
 
 

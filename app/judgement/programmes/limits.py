@@ -128,6 +128,13 @@ class Limit:
             ("act", self.low_act, self.high_act),
         )
 
+    def is_told_by(self, value: float, half_width: float) -> bool:
+        """Whether a figure so unsure tells inside from outside: its interval has room in the target, or misses it."""
+        least = -math.inf if self.target_low is None else self.target_low
+        most = math.inf if self.target_high is None else self.target_high
+        has_room = 2.0 * half_width <= most - least + TOLERANCE
+        return has_room or value + half_width < least or most < value - half_width
+
     def origin(self, severity: str) -> tuple[str, str]:
         """(mark, source) of the bounds of that severity."""
         own = {"caution": (self.caution_mark, self.caution_source), "act": (self.act_mark, self.act_source)}

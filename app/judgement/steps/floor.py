@@ -150,13 +150,16 @@ def _too_warm(plan: InPlan, plain: NextStep) -> NextStep | None:
 def _sprinkle(plan: InPlan, until: datetime | None) -> NextStep | None:
     """When the bed falls below what is wanted of it, by what was weighed or by its drift; not in its last day.
 
-    Where nothing was weighed or tested since it was first under water, nobody knows that it is dry.
+    Where nothing was weighed or tested since it was first under water, or on too coarse a scale, nobody knows that it
+    is dry.
     """
     limit, story = plan.limit("cast_moisture"), plan.batch.fitted.story
     if limit is None or limit.target_low is None or story is None or plan.batch.moisture is None:
         return None
     sample, soaked = plan.batch.moisture.sample, plan.batch.stages_named("immersion")
     if soaked and (sample is None or sample.at <= soaked[0].starts_at):
+        return None
+    if not limit.is_told_by(plan.batch.moisture.moisture_wb, plan.batch.moisture.half_width):
         return None
     now_h = plan.batch.history.hour(plan.batch.now)
     hours = now_h + np.linspace(0.0, DRY_AHEAD_H, 25)

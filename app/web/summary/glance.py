@@ -256,7 +256,10 @@ def moisture_said(history: History, words: Words) -> Figure | None:
     key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
     limit = programme.limit(key) if programme is not None and key else None
     off = Z80 * estimate.sd if key == "cast_moisture" else 0.0
-    return Figure("Moisture", value, note, *in_words(judged(limit, estimate.moisture_wb, off)), key="moisture")
+    verdict = in_words(judged(limit, estimate.moisture_wb, off))
+    if limit is not None and off and not limit.is_told_by(estimate.moisture_wb, estimate.half_width):
+        verdict = ("", "too unsure to say")
+    return Figure("Moisture", value, note, *verdict, key="moisture")
 
 
 def temperature_said(history: History, words: Words) -> Figure | None:

@@ -147,9 +147,7 @@ def _view(watch: Watch, words: Words, figure: str = "") -> WatchView:
         when = f"at {_clock(watch.safe_at, words)}"
     else:
         late = _clock(watch.likely_at, words)
-        when = (
-            f"from {soon}, most likely {late}" if watch.is_estimate else f"wanted by {soon}, out of range from {late}"
-        )
+        when = f"from {soon}, most likely {late}" if watch.is_estimate else f"from {soon}"
     why, basis = unbroken_figures(watch.why), unbroken_figures(watch.basis)
     return WatchView(unbroken_figures(watch.what), when, why, basis, watch.is_estimate, figure)
 
