@@ -82,12 +82,12 @@ class Clock:
         return f"{_WEEKDAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}{which}"
 
     def moment(self, moment: datetime) -> str:
-        return f"h {self._history.hour(moment):.1f} · {self.time(moment)}"
+        return f"hour {self._history.hour(moment):.1f} · {self.time(moment)}"
 
     def span(self, start: datetime, end: datetime | None) -> list[str]:
         if end is None:
             return [f"since {self.moment(start)}"]
-        hours = f"h {self._history.hour(start):.1f} to {self._history.hour(end):.1f}"
+        hours = f"hour {self._history.hour(start):.1f} to {self._history.hour(end):.1f}"
         return [hours, f"{self.time(start)} to {self.time(end)}"]
 
     def fact(self, fact: Fact) -> list[str]:
@@ -95,7 +95,7 @@ class Clock:
             return [self.moment(fact.at)]
         early, late = self._history.hour(fact.earliest_at), self._history.hour(fact.latest_at)
         return [
-            f"some time within h {early:.1f} to {late:.1f}",
+            f"some time within hour {early:.1f} to {late:.1f}",
             f"{self.time(fact.earliest_at)} to {self.time(fact.latest_at)}",
         ]
 

@@ -143,7 +143,7 @@ def _box(segment: Segment, total_h: float, height: int, css_class: str, fill: st
     start, end = _share(segment.start_h, total_h), _share(segment.end_h, total_h)
     width = max(end - start, _LEAST_SHARE)
     start = min(start, 100.0 - width)
-    hours = f"h {_number(segment.start_h)} to {_number(segment.end_h)}"
+    hours = f"hour {_number(segment.start_h)} to {_number(segment.end_h)}"
     # The small ones have no room to point at: what they show is told by the name of the whole.
     said = f"><title>{_stage_words(segment.stage)}, {hours}</title></rect>" if height >= _POINTED_AT else "/>"
     return (

@@ -21,10 +21,8 @@ from app.judgement.history.history import History
 _ROWS = (("strip", 58.0), ("gap", 30.0), ("moisture", 200.0), ("second gap", 36.0), ("temperature", 240.0))
 _UTC = ZoneInfo("UTC")
 _CAPTION = (
-    "Shaded bands are the programme’s targets, dotted lines call for caution, dashed red ones for acting at once. "
-    "The curve of moisture is fitted through what was weighed and tested, with the band of its 95 % interval; "
-    "dashed it is a forecast. Upright bars: the 95 % interval of a moisture, or the lowest and highest since the "
-    "last look. Level bars: some time within."
+    "Shaded: target. Dotted line: caution; dashed red: act now. Dashed curve: forecast. Upright bar: 95 % interval, or "
+    "lowest and highest. Level bar: some time within."
 )
 _NOTHING_YET = "Nothing measured yet"
 

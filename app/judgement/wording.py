@@ -35,6 +35,11 @@ class Words:
     def mass(self, value_kg: float, half_width_kg: float | None = None) -> str:
         return units.format_quantity(value_kg, units.preferred_mass_unit(value_kg, self.system), half_width_kg)
 
+    def water(self, kg: float) -> str:
+        """Water to measure out, by its volume: nobody pours it finer than to two digits."""
+        unit = self.unit("volume")
+        return f"{float(f'{units.from_si(kg / 1000.0, unit):.2g}'):g} {units.UNITS[unit].symbol}"
+
     def percent(self, share: float, half_width: float | None = None, decimals: int | None = None) -> str:
         return units.format_quantity(share, "percent", half_width, decimals)
 

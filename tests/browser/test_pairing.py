@@ -113,9 +113,9 @@ def pair(phone: Page, address: str, name: str) -> None:
 
 def put_out(desk: Page, address: str, name: str) -> None:
     desk.goto(f"{address}/devices")
-    desk.get_by_role("link", name=f"Put out {name}").click()
-    desk.get_by_role("button", name="Put it out").click()
-    expect(desk.get_by_text(f"{name} is put out")).to_be_visible()
+    desk.get_by_role("link", name=f"Remove {name}").click()
+    desk.get_by_role("button", name="Remove", exact=True).click()
+    expect(desk.get_by_text(f"{name} is removed")).to_be_visible()
 
 
 def keep_temperature(phone: Page, tub: str, value: str) -> None:
@@ -148,7 +148,7 @@ def test_a_phone_that_was_put_out_forgets_its_pages_and_is_told_why(
     phone.wait_for_function("caches.match('/batches/7/tub').then(Boolean)")
     put_out(desk, at_desk, "Lost phone")
     phone.goto(tub)
-    expect(phone.get_by_text("put out by the desk")).to_be_visible()
+    expect(phone.get_by_text("removed at the desk")).to_be_visible()
     phone.wait_for_function("caches.match('/batches/7/tub').then((found) => !found)")
 
 
@@ -166,7 +166,7 @@ def test_what_waits_on_a_phone_that_was_put_out_is_kept_explained_and_sent_once_
     phone.locator("[name=grain_temperature-value_unit]").select_option("c")
     phone.locator("[name=grain_temperature-value]").fill("15.5")
     phone.get_by_role("button", name="Keep", exact=True).click()
-    expect(phone.get_by_text("put out by the desk").first).to_be_visible()
+    expect(phone.get_by_text("removed at the desk").first).to_be_visible()
     assert kept_from(desk, at_desk, "First") == []
     assert not phone.evaluate(HAS_SENT_ALL)
     pair(phone, code_of(desk, at_desk), "Second")

@@ -23,7 +23,8 @@ def test_a_flag_says_its_temperatures_in_the_units_of_the_reader():
 def test_a_stage_says_when_and_by_whom_it_was_begun():
     text = named(draw(zone=DUBLIN), "stages")["hovertext"][0]
     assert text.split("<br>") == [
-        "under water, 6.5 h", "h 0.0 to 6.5", "Mon 5 Jan 06:00 to Mon 5 Jan 12:30", "Anna", "“Clear water &amp; cold”",
+        "under water, 6.5 h", "hour 0.0 to 6.5",
+        "Mon 5 Jan 06:00 to Mon 5 Jan 12:30", "Anna", "“Clear water &amp; cold”",
     ]  # fmt: skip
 
 
@@ -34,7 +35,7 @@ def test_a_point_says_value_hour_clock_place_instrument_people_and_note():
         quality="estimated", note="Felt warm",
     )  # fmt: skip
     assert named(draw(story, zone=DUBLIN), "grain, top")["hovertext"][-1].split("<br>") == [
-        "grain, top 17.2 °C", "h 51.0 · Wed 7 Jan 09:00", "top · probe 2", "estimated", "Anna · typed by Ben",
+        "grain, top 17.2 °C", "hour 51.0 · Wed 7 Jan 09:00", "top · probe 2", "estimated", "Anna · typed by Ben",
         "“Felt warm”",
     ]  # fmt: skip
 

@@ -23,7 +23,7 @@ def test_a_photo_stands_at_its_hour_and_carries_its_address() -> None:
 def test_its_words_hold_no_markup_of_their_own_and_say_how_many_there_are() -> None:
     trace = named(drawn(MARK, MARK._replace(how_many=3)), "photos")
     one, three = trace["hovertext"]
-    assert one.startswith("Photo: grey &lt;fluff&gt;. By the wall<br>h 40.0 · ")
+    assert one.startswith("Photo: grey &lt;fluff&gt;. By the wall<br>hour 40.0 · ")
     assert "photos" not in one
     assert "3 photos" in three
 

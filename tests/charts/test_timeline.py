@@ -215,7 +215,7 @@ def test_a_time_known_only_within_a_span_is_a_level_bar():
     trace = named(draw(story), "grain")
     assert trace["x"] == [45]
     assert trace["error_x"]["array"] == [3.0]
-    assert "some time within h 42.0 to 48.0" in trace["hovertext"][0]
+    assert "some time within hour 42.0 to 48.0" in trace["hovertext"][0]
 
 
 def test_an_interruption_lies_over_the_time_it_took():

@@ -69,7 +69,7 @@ def test_a_revoked_phone_gets_nothing_but_the_pairing_page_and_hears_why(app: Fl
     assert phone.get("/").status_code == 200
     revoke(app)
     turned_away(app, phone, "revoked")
-    assert "put out by the desk" in phone.get("/").text
+    assert "removed at the desk" in phone.get("/").text
 
 
 def test_what_anybody_gets_is_a_short_list_that_tells_nothing_of_the_record(app: Flask, phone: Phone) -> None:

@@ -152,13 +152,13 @@ def test_the_desk_lists_phones_and_asks_before_it_puts_one_out(app: Flask, desk:
     assert "Kiln" in page
     assert "may manage" in page
     asked = desk.get(f"/devices/{device_row(app).id}/revoke").text
-    assert "Put out Kiln?" in asked
+    assert "Remove Kiln?" in asked
     assert device_row(app).revoked_at is None
     revoke(app)
     first = device_row(app).revoked_at
     revoke(app)
     assert device_row(app).revoked_at == first
-    assert "put out" in desk.get("/devices").text
+    assert "removed" in desk.get("/devices").text
     assert desk.post("/devices/none/revoke").status_code == 404
 
 

@@ -87,7 +87,7 @@ def test_a_reading_out_of_range_says_so_and_raises_its_flag(app: Flask, client: 
         batch = add_story(session, hours_ago=100)
         add_fact(session, batch, "grain_temperature", {"value": 21.5}, id="hot", hours_ago=0.5, place="middle")
     page = client.get("/").text
-    assert "out of range" in page
+    assert "too high" in page
     assert 'href="/batches/1#flags"' in page
     assert "caution" in page
 

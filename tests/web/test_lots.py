@@ -373,4 +373,4 @@ def test_the_form_of_a_lot_says_up_front_what_is_needed(client):
     assert "A declaration needs both answers, a name and its ground." in page
     for name in ("gross", "net", "by", "ground"):
         label = page[page.index(f'<label for="{name}">') :].split("</label>")[0]
-        assert "if you like" not in label
+        assert "optional" not in label

@@ -92,7 +92,7 @@ def _by_method(asked: Asked, step: NextStep) -> Explanation | None:
         return None if shown is None else replace(shown, unit="", value=None)
     else:
         shown = of_when(asked, when)
-    spans = ("Due then; in time as long as moisture or growth is within what is wanted.",)
+    spans = ("Due then; in time as long as moisture or growth is within its target.",)
     return None if shown is None else replace(shown, method=step.method or shown.method, value=step.due_at, notes=spans)
 
 
@@ -121,7 +121,7 @@ def _spray(asked: Asked, step: NextStep) -> Explanation | None:
     terms = (
         Term("D", "dry matter in the bed", words.mass(dry_kg), dry_kg, "kg", batch.history.charges),
         Term("M", "moisture now", words.percent(now, moisture.half_width), now, facts=facts),
-        Term("M₁", "wanted", words.percent(target), target, mark=limit.mark if limit else "M"),
+        Term("M₁", "target", words.percent(target), target, mark=limit.mark if limit else "M"),
     )
     line = Line("W", "D / (1 − M) × (M₁ − M) / (1 − M₁)", water, "kg", words.mass(float(f"{water:.2g}")))
     return Explanation("moisture.water_to_reach_kg", "moment", step.due_at, terms, (line,))
@@ -172,7 +172,7 @@ def _by_clock(words: Words, watch: Watch, by: Clock) -> Explanation:
     since = f"{watch.why.partition(';')[0]}"
     terms = (
         Term("t₀", since, words.clock(by.since), 0.0, "h"),
-        Term("H", "wanted at most", words.span(by.wanted_h), by.wanted_h, "h", mark="M"),
+        Term("H", "at most", words.span(by.wanted_h), by.wanted_h, "h", mark="M"),
     )
     line = Line("t", "t₀ + H", by.wanted_h, "h", words.clock(by.since + timedelta(hours=by.wanted_h)))
     notes = (f"Out of range after {words.span(by.longest_h)}.",)

@@ -19,7 +19,7 @@ from app.judgement.watch.kiln_card import KilnCard, kiln_card
 from app.science.drying import HALF_WIDTH_WB
 
 CEILING = "programmes"
-WANTED = "wanted, the middle of the programme’s target"
+WANTED = "the middle of the programme’s target"
 STOP, BREAK = "moisture.gross_to_stop_at_kg", "kiln_bed.break_point_db"
 
 

@@ -130,7 +130,7 @@ def of_growth(history: History, fit: GrowthFit, hour: float) -> Explanation:
 def _off_growth(history: History, fit: GrowthFit, each: GrowthCount) -> tuple[str, str, str]:
     hour = history.hour(each.at)
     foreseen = float(fit.band(np.array([hour]), in_classes=not each.is_from_lengths)[0][0])
-    return f"h {hour:.0f}", f"{each.mean:.2f} of {each.n}", f"{each.mean - foreseen:+.3f}"
+    return f"hour {hour:.0f}", f"{each.mean:.2f} of {each.n}", f"{each.mean - foreseen:+.3f}"
 
 
 def of_drying(
@@ -178,7 +178,7 @@ def _off_bed(fit: DryingFit, each: Determined, words: Words) -> tuple[str, str, 
     foreseen = float(fit.posterior.predict(np.array([[each.hour], [each.start_h], [float(each.tray)]]))[0][0])
     is_weight = not math.isnan(each.start_h)
     shown = f"{each.value:.3f} of its first weight" if is_weight else words.percent(each.value / (1.0 + each.value))
-    return f"h {each.hour:.1f}, {place}", shown, f"{each.value - foreseen:+.4f}"
+    return f"hour {each.hour:.1f}, {place}", shown, f"{each.value - foreseen:+.4f}"
 
 
 def _of_hold(history: History, hold: Hold, hour: float, words: Words, about: tuple[float, float] | None) -> Explanation:
@@ -188,7 +188,10 @@ def _of_hold(history: History, hold: Hold, hour: float, words: Words, about: tup
     pulled = moisture - hold.start_wb - drift * since
     terms = (
         Term(
-            "M₀", f"as it was at h {hold.start_h:.1f}", words.percent(hold.start_wb, 2.0 * hold.start_sd), hold.start_wb
+            "M₀",
+            f"as it was at hour {hold.start_h:.1f}",
+            words.percent(hold.start_wb, 2.0 * hold.start_sd),
+            hold.start_wb,
         ),
         Term("t", "hours since", f"{since:.1f} h", since, "h"),
         Term("d", "drift an hour", f"{100.0 * drift:+.3f} points", drift, mark="M"),
@@ -197,7 +200,7 @@ def _of_hold(history: History, hold: Hold, hour: float, words: Words, about: tup
     lines = (Line("M", "M₀ + d × t + r", moisture, said=_said(moisture, about, words)),)
     told = list(zip(hold.hours.tolist(), hold.values.tolist(), strict=True))[-LAST:]
     off = [(at, value, 100.0 * (value - hold.state(at)[0])) for at, value in told]
-    last = tuple((f"h {at:.0f}", words.percent(value), f"{points:+.2f} points") for at, value, points in off)
+    last = tuple((f"hour {at:.0f}", words.percent(value), f"{points:+.2f} points") for at, value, points in off)
     model = Model("held as it was, drifting slowly", (), len(hold.values), last)
     return _fitted("moisture.moisture_wb_with_sd", moisture, about, terms, lines, model)
 
@@ -226,7 +229,7 @@ def _off(
     hours = [(history.hour(each.at), each) for each in weighed[-LAST:]]
     return tuple(
         (
-            f"h {hour:.1f}",
+            f"hour {hour:.1f}",
             words.percent(each.moisture_wb, each.half_width),
             f"{100.0 * (each.moisture_wb - curve(hour)):+.2f} points",
         )

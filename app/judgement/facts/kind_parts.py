@@ -148,8 +148,8 @@ def reading(
 
     fields = {
         "value": number("value", word, True),
-        "lowest": number("lowest", "Lowest since the last look", False),
-        "highest": number("highest", "Highest since the last look", False),
+        "lowest": number("lowest", "Lowest", False),
+        "highest": number("highest", "Highest", False),
     }
     about = _at_the_tub("air", subjects, {"teller": "reading", **about})
     return Kind(name, "reading", word, subjects, fields, has_place=True, has_instrument=has_instrument, **about)

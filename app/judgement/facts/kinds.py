@@ -316,7 +316,7 @@ _ALL = (
             "eye": Choice(
                 word="A cut kernel is",
                 target="what",
-                options=(("lighter", "lighter than wanted"), ("there", "as wanted"), ("darker", "darker")),
+                options=(("lighter", "lighter than the target"), ("there", "on target"), ("darker", "darker")),
             ),
             "amount": Quantity(
                 word="Against a scale", target="amount", dimension="colour", low=0.0, high=3000.0, required=False

@@ -1,4 +1,4 @@
-"""Something is lying: readings that physics forbids together. Names the likeliest instrument, and since when."""
+"""Readings disagree: such that physics forbids together. Names the likeliest instrument, and since when."""
 
 from __future__ import annotations
 
@@ -267,4 +267,4 @@ def _flag(
     )  # fmt: skip
 
 
-RULES = (Rule("lying", "Something is lying", lying),)
+RULES = (Rule("lying", "Readings disagree", lying),)

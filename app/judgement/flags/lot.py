@@ -31,7 +31,7 @@ def undeclared(batch: BatchAt) -> Iterator[Flag]:
         declared = [fact for fact in lot.facts if isinstance(fact, Remark) and fact.kind == "declaration"]
         said = declared[-1].findings if declared else {}
         against = [word for aspect, word in _AGAINST.items() if said.get(aspect) in ("no", "not_sure")]
-        title = f"Held: {lot.name} {' and '.join(against) if against else 'is not declared untreated and for food'}"
+        title = f"Held: {lot.name} {' and '.join(against) if against else 'not declared untreated, for food'}"
         # Packing waits for it anyway: it is urgent where somebody said that it is no food, or packed it all the same.
         is_act = bool(against) or any(part.kind == "pack" for part in batch.history.departures)
         yield raised(

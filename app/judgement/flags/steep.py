@@ -136,7 +136,7 @@ def _slow_flag(batch: BatchAt, run: Sequence[Tally], ends_at: datetime | None) -
     lowest = min(run, key=chitted_share)
     verdict = programme.limits["chits_h30"].judge(chitted_share(lowest))
     wanted = wording.whole_percent(verdict.bound or 0.0)
-    title = f"Slow to chit: {_counted(count)} at {batch.hour_words(count.at)}, {wanted} looked for by h 30"
+    title = f"Slow to chit: {_counted(count)} at {batch.hour_words(count.at)}, target {wanted} by hour 30"
     meaning = "Cold water, too little air, or a lot that is dormant, weak or old. It will grow unevenly."
     remedy = "Longer air rests, water a little warmer, carbon dioxide drawn off; look at the lot's germination."
     return raised(
@@ -174,7 +174,7 @@ def few_chits_at_cast(batch: BatchAt) -> Iterator[Flag]:
         return
     chitted, looked_at = sum(count.counts.get("chitted", 0) for count in look), sum(count.looked_at for count in look)
     title = (
-        f"Cast with chits on {wording.share(chitted, looked_at)}, {wording.whole_percent(verdict.bound or 0.0)} wanted"
+        f"Cast with chits on {wording.share(chitted, looked_at)}, target {wording.whole_percent(verdict.bound or 0.0)}"
     )
     meaning = "Part of the grain starts late or never: growth will be uneven."
     yield raised(

@@ -15,13 +15,13 @@ def until_grown(history: History, now: datetime, words: Words) -> str:
 
 def until_dry(history: History, now: datetime, words: Words) -> str:
     kiln = forecast_at(history, now).kiln
-    return about(kiln.dry if kiln is not None else None, now, words)
+    return about(kiln.dry if kiln is not None else None, now, words, "in this air")
 
 
-def about(when: When | None, now: datetime, words: Words) -> str:
-    """The one moment, or that it is not in sight."""
+def about(when: When | None, now: datetime, words: Words, how: str = "as it is") -> str:
+    """The one moment, or that it won’t get there; how: as it is, or in which air."""
     if when is None or when.is_past(now):
         return ""
     if when.central is None:
-        return ", which is not in sight as it goes"
+        return f", and won’t get there {how}"
     return f", at about {words.around(when.central)}"

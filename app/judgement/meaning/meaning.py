@@ -35,7 +35,6 @@ from app.judgement.wording import METRIC, Words
 from app.science.proportions import wilson_interval
 
 KG_PER_M3 = 1000.0
-STATUS_WORDS = {"fine": "in range", "notice": "a little out", "caution": "out of range", "act": "far out: act now"}
 
 
 @dataclass(frozen=True)
@@ -113,7 +112,7 @@ def judged(limit: Limit | None, value: float, off: float = 0.0) -> str:
     """The status of a value against a limit, though it be off by so much: none where there is no limit."""
     if limit is None:
         return "none"
-    return limit.judge_surely(value, off).severity or "fine"
+    return limit.judge_surely(value, off).status
 
 
 def range_words(limit: Limit | None, show: Callable[[float], str]) -> str:
@@ -121,11 +120,11 @@ def range_words(limit: Limit | None, show: Callable[[float], str]) -> str:
     if limit is None or (limit.target_low is None and limit.target_high is None):
         return ""
     if limit.target_low is None:
-        return f"wanted at most {show(limit.target_high or 0.0)}"
+        return f"target at most {show(limit.target_high or 0.0)}"
     if limit.target_high is None:
-        return f"wanted at least {show(limit.target_low)}"
+        return f"target at least {show(limit.target_low)}"
     low, high = show(limit.target_low), show(limit.target_high)
-    return f"wanted {low.split(' ')[0]}–{high}"
+    return f"target {low.split(' ')[0]}–{high}"
 
 
 def reading_limit(history: History, reading: Reading) -> Limit | None:
@@ -149,12 +148,11 @@ def _reading(history: History, fact: Fact, now: datetime, words: Words) -> Meani
         if hot:
             return hot
     limit = reading_limit(history, fact)
-    status = judged(limit, fact.value)
     wanted = range_words(limit, lambda value: words.quantity(kind.dimension, value))
-    text = f"{kind.word} {shown}" + (f": {STATUS_WORDS[status]}" if status in STATUS_WORDS else "")
+    text = f"{kind.word} {shown}" + (f": {limit.judge(fact.value).said}" if limit is not None else "")
     if fact.correction:
         wanted = f"Corrected by {words.difference(fact.correction)} for its instrument. {wanted}"
-    return Meaning(status, text, wanted[:1].upper() + wanted[1:])
+    return Meaning(judged(limit, fact.value), text, wanted[:1].upper() + wanted[1:])
 
 
 def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | None:
@@ -208,14 +206,15 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
         if fired_at(history, stage, now) is None or is_heat_off(history, now):
             return Meaning("none", f"Moisture {shown}", f"Without heat it does not dry: {target} is wanted.")
         return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
-    status = judged(limit, sample.moisture_wb, Z80 * sample.sd if key == "cast_moisture" else 0.0)
+    verdict = limit.judge_surely(sample.moisture_wb, Z80 * sample.sd if key == "cast_moisture" else 0.0)
     reach = (sample.moisture_wb - sample.half_width, sample.moisture_wb + sample.half_width)
     may_be_dry = reach[0] <= limit.target_high and limit.target_low <= reach[1]
     if may_be_dry and key == "final_moisture" and sample.half_width > SURE_WB:
         return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
-    is_inside = limit.judge(sample.moisture_wb).is_fine
-    place = "inside" if is_inside else "perhaps outside" if status == "fine" else "outside"
-    return Meaning(status, f"Moisture {shown}, {place} {target}", _with_next("", history, now, words))
+    bare = limit.judge(sample.moisture_wb)
+    side = f"perhaps {bare.said}" if verdict.is_fine and not bare.is_fine else verdict.said
+    said = f"Moisture {shown}, {side}: target {target}"
+    return Meaning(verdict.status, said, _with_next("", history, now, words))
 
 
 def _with_next(said: str, history: History, now: datetime, words: Words) -> str:
@@ -341,8 +340,8 @@ def _roast_colour(history: History, fact: Fact, now: datetime, words: Words) -> 
     if fact.what not in PULL_AT:
         above = limit is not None and fact.amount is not None and limit.judge(fact.amount).position == "high"
         text = "by number past its band: cut more kernels" if above else "roast on, and look again soon"
-        return Meaning("notice" if above else "none", f"Lighter than wanted{number}: {text}", _upper(detail))
-    status, text = ("notice", "As wanted") if fact.what == "there" else ("caution", "Darker than wanted")
+        return Meaning("notice" if above else "none", f"Lighter than the target{number}: {text}", _upper(detail))
+    status, text = ("notice", "On target") if fact.what == "there" else ("caution", "Darker than the target")
     return Meaning(status, f"{text}{number}: pull it now. {PULL}", _upper(detail), says_what_to_do=True)
 
 

@@ -35,9 +35,9 @@ CULMS_MOISTURE_SD = 0.01
 stage, that of culms within 2 points of the malt's."""
 
 FADING = {
-    "steep": "Gone with the steep water",
-    "respiration": "Breathed away",
-    "roast": "Driven off by the roast",
+    "steep": "Steep loss",
+    "respiration": "Respiration",
+    "roast": "Roast loss",
 }
 
 
@@ -97,7 +97,7 @@ def removal_lines(history: History, start: Charged, now: datetime) -> tuple[Acco
     lost = [_of_loss(history, start, fact) for fact in taken if fact.kind == "loss"]
     split = [_of_part(part) for part in green_departures(history, now)]
     is_wet = any(is_moisture_assumed(each) for each in taken if each.kind == "skimmings")
-    skim_note = "wet: at a moisture taken for them" if is_wet else ""
+    skim_note = "wet; moisture assumed" if is_wet else ""
     lines = (
         _line("skimmings", "Skimmed off", skimmed, note=skim_note) if skimmed else None,
         _line("samples", "Samples and losses", lost) if lost else None,

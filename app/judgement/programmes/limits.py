@@ -56,6 +56,9 @@ HIGH_ONLY = frozenset(
 TOLERANCE = 1e-9
 
 
+_HOW_FAR = {"notice": "slightly", "caution": "too", "act": "far too"}
+
+
 class Verdict(NamedTuple):
     """Where a value lies, how grave that is, the bound that it crossed, and where that bound comes from."""
 
@@ -68,6 +71,15 @@ class Verdict(NamedTuple):
     @property
     def is_fine(self) -> bool:
         return self.severity is None
+
+    @property
+    def status(self) -> str:
+        return self.severity or "fine"
+
+    @property
+    def said(self) -> str:
+        """How far out, and on which side."""
+        return "in range" if self.severity is None else f"{_HOW_FAR[self.severity]} {self.position}"
 
 
 FINE = Verdict("in")

@@ -84,12 +84,12 @@ def _grown_words(plan: InPlan) -> str:
     limit, value = plan.limit("acrospire"), plan.batch.forecast.acrospire
     grown = is_sure_of(value) if value is not None else None
     assert limit is not None
-    wanted = f"{limit.target_low:g}–{limit.target_high:g} wanted"
+    wanted = f"{limit.target_low:g}–{limit.target_high:g}"
     counted = plan.batch.fitted.growth.counts if plan.batch.fitted.growth else 0
     by = f"by {counted} count{'s' if counted > 1 else ''}" if counted else "no count yet: by its warmth alone"
     if grown is None:
-        return f"Mean acrospire {wanted}."
-    return f"Mean acrospire about {grown[0]:.2f} by now ({by}); {wanted}. The rub-out has the last word."
+        return f"Target: mean acrospire {wanted}."
+    return f"Mean acrospire about {grown[0]:.2f} by now ({by}); target {wanted}. The rub-out decides."
 
 
 def _turn(plan: InPlan) -> NextStep | None:
@@ -193,8 +193,8 @@ def _dry_words(plan: InPlan) -> str:
     if dry_kg is None or target is None or not 0.0 <= moisture.moisture_wb < target:
         return why
     water_kg = float(water_to_reach_kg(dry_kg / (1.0 - moisture.moisture_wb), moisture.moisture_wb, target))
-    goal, rounded = plan.words.percent(target, decimals=0), float(f"{water_kg:.2g}")
-    return f"{why} About {plan.words.mass(rounded)} of water lifts it to {goal}, in two goes."
+    goal = plan.words.percent(target, decimals=0)
+    return f"{why} {plan.words.water(water_kg)} of water lifts it to {goal}, in two goes."
 
 
 def _count(plan: InPlan, stop: NextStep | None) -> NextStep:
@@ -248,7 +248,7 @@ def _temperature(plan: InPlan) -> NextStep:
         where, was = f" ({warm.place})" if warm.place else "", plan.words.temperature(warm.value or 0.0)
         due = (turned or warm.at) + AGAIN_H * hour
         return look("grain_temperature", f"{what}{where}", due, AGAIN_H, f"It stood at {was}, too warm.", AGAIN_H)
-    return look("grain_temperature", what, last + LOOK_EVERY_H * hour, LOOK_EVERY_H / 2, "A look in time.")
+    return look("grain_temperature", what, last + LOOK_EVERY_H * hour, LOOK_EVERY_H / 2, "Routine check.")
 
 
 def _too_warm_last(plan: InPlan) -> Reading | None:

@@ -119,7 +119,7 @@ def _by_hours(plan: InPlan) -> NextStep | None:
     if plan.ending is None:
         return None
     kind, what, due, low, high, planned = plan.ending
-    why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h {plan.stage.word}."
+    why = f"Planned after {planned.hours_low:g}–{planned.hours_high:g} h {plan.stage.word}."
     if kind == "heat_off" and not plan.programme.is_roast:
         why += " Only a weighing or a test tells that it is dry."
     return step(kind, what, due, low, high, why)
@@ -217,4 +217,4 @@ def _tray_name(plan: InPlan, kiln: KilnForecast) -> str:
 def _temperature(plan: InPlan, every_h: float) -> NextStep:
     last = plan.last_at("grain_temperature", since=plan.stage.starts_at) or plan.stage.starts_at
     due = last + timedelta(hours=every_h)
-    return look("grain_temperature", "Take the grain’s temperature", due, every_h / 2, "A look in time.", every_h / 2)
+    return look("grain_temperature", "Take the grain’s temperature", due, every_h / 2, "Routine check.", every_h / 2)

@@ -73,7 +73,7 @@ def _by_hours(plan: InPlan) -> _Span:
     chitted, water_c = _last_share(plan), _water_c(plan)
     limit = plan.programme.immersion_limit(water_c, chitted, _is_blown(plan))
     longest = limit.target_high if limit is not None else None
-    why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h under water."
+    why = f"Planned after {planned.hours_low:g}–{planned.hours_high:g} h under water."
     if longest is None or longest >= high - 1e-9:
         return _Span(plan.after_start(hours), plan.after_start(planned.hours_low), plan.after_start(high), why)
     due = plan.after_start(min(hours, longest))
@@ -141,7 +141,7 @@ def _end_of_rest(plan: InPlan) -> NextStep | None:
     if plan.ending is None:
         return None
     kind, what, due, early, late, planned = plan.ending
-    why = f"Planned after {planned.hours_low:g} to {planned.hours_high:g} h air rest."
+    why = f"Planned after {planned.hours_low:g}–{planned.hours_high:g} h air rest."
     ready = _ready_to_cast(plan)
     if ready is not None:
         since, why = ready
@@ -178,7 +178,7 @@ def _told_moist(plan: InPlan, main: NextStep) -> NextStep:
     about = "about " if moisture.is_estimate else ""
     figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
     goal = f"{100 * wanted.target_low:g}–{100 * wanted.target_high:g} %"
-    why = f"{main.why} Moisture {about}{figure}; wanted at cast {goal}."
+    why = f"{main.why} Moisture {about}{figure}; target at cast {goal}."
     return step(main.kind, main.what, main.due_at, main.earliest_at, main.latest_at, why, main.basis, main.method)
 
 
@@ -266,7 +266,7 @@ def _temperature(plan: InPlan) -> NextStep:
         due = plan.after_start(0.5)
         return look(kind, what, due, 1.0, "How long it may stay under water goes by it.", 0.5)
     due = (last or plan.stage.starts_at) + timedelta(hours=LOOK_EVERY_H)
-    return look(kind, what, due, LOOK_EVERY_H / 2, "A look in time.")
+    return look(kind, what, due, LOOK_EVERY_H / 2, "Routine check.")
 
 
 def _last_share(plan: InPlan) -> float | None:

@@ -78,7 +78,7 @@ def clock_watch(
         what=what,
         safe_at=bounds[0],
         likely_at=bounds[last],
-        why=f"{began} since {words.clock(since)}; {words.span(highs[0][0] * hours_each)} at most is wanted{more}",
+        why=f"{began} since {words.clock(since)}; {words.span(highs[0][0] * hours_each)} at most{more}",
         basis=f"the clock; the limit: {highs[last][1]}",
         method="hours",
         is_estimate=False,

@@ -27,7 +27,7 @@ STRANGERS_BYTES = 16 * 1024
 REASONS = {
     "not_paired": "This phone is not paired with the house. What was kept on it stays on it, and is sent once it is "
     "paired: the desk shows a code for that.",
-    "revoked": "This phone was put out by the desk. What was kept on it stays on it, and is sent once it is paired "
+    "revoked": "This phone was removed at the desk. What was kept on it stays on it, and is sent once it is paired "
     "again: the desk shows a code for that.",
 }
 

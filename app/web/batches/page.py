@@ -17,6 +17,7 @@ from app.judgement.history.history import History, LotInfo
 from app.judgement.malt.holds import against
 from app.judgement.measures.account import account
 from app.judgement.measures.batch import measures
+from app.judgement.measures.measure import Measure
 from app.judgement.measures.tests import TEST_KEYS
 from app.judgement.wording import Words, in_zone
 from app.web.batches.record import record_groups
@@ -77,6 +78,7 @@ class LotView:
 def batch_context(history: History, words: Words, photos: dict[str, list[PhotoView]]) -> dict[str, Any]:
     """Everything that the page's template asks for, but the names of other batches and packs."""
     assert words.now is not None
+    is_whole = request.args.get("record") == "whole"
     glance = glance_at(history, words, height=28, has_axis=True)
     flags = [view.judged.flag for view in glance.views]
     given = {view.judged.flag.key for view in glance.views if view.judged.holds}
@@ -101,7 +103,8 @@ def batch_context(history: History, words: Words, photos: dict[str, list[PhotoVi
         "sleep": sleep_view(history, words) if glance.is_live else None,
         "day": day_view(history, words),
         "account": account_rows(account(history, words.now), words),
-        "groups": record_groups(history, words, is_whole=request.args.get("record") == "whole"),
+        "groups": record_groups(history, words, is_whole=is_whole),
+        "is_whole": is_whole,
         "lots": [lot_view(lot, history, words) for lot in history.lots.values()],
         "held": [lot.name for lot in history.undeclared_lots],
         "against": against(history, words.now),
@@ -118,14 +121,23 @@ def came_of_it(history: History, glance: Glance, words: Words) -> list[tuple[str
     flags = [view.judged.flag for view in glance.views]
     by_key = {measure.key: measure for measure in measures(history, words.now, flags)}
     shown = [by_key[key] for key in CAME_OF_IT if by_key[key].is_known or (key in ALWAYS and not glance.is_live)]
-    return [measure_said(each, words).row for each in shown if each.value or each.key not in SIDES]
+    return [_row(each, words) for each in shown if each.value or each.key not in SIDES]
+
+
+def _row(measure: Measure, words: Words) -> tuple[str, str, str, str, str, str]:
+    """How a figure came about stands on the page that it leads to; where there is none, why it is not known."""
+    name, value, note, *judged = measure_said(measure, words).row
+    if measure.is_known:
+        note = "so far" if measure.is_running else "estimated" if measure.is_estimate else ""
+    status, word, key = judged
+    return (name, value, note, status, word, key)
 
 
 def chart_rows(history: History, words: Words) -> list[tuple[str, str, str]]:
     """The moistures of the chart as a table: the temperatures stand in the record below it."""
     return [
         (
-            f"h {hour_text(history.hour(determination.at))}",
+            f"hour {hour_text(history.hour(determination.at))}",
             unbroken(words.percent(determination.moisture_wb, determination.half_width)),
             determination.basis.replace("_", " ")
             + (f", {determination.place}" if determination.place else "")
@@ -142,8 +154,7 @@ def lot_view(lot: LotInfo, history: History, words: Words) -> LotView:
     declaration = lot.declaration
     if declaration is None:
         return LotView(lot.id, lot.name, about, charged, "", False)
-    by, ground = declaration.findings.get("by", ""), declaration.findings.get("ground", "")
-    said = f"{by}, {words.date(declaration.at)}" + (f" ({ground})" if ground else "")
+    said = f"{declaration.findings.get('by', '')}, {words.date(declaration.at)}"
     return LotView(lot.id, lot.name, about, charged, said, True)
 
 

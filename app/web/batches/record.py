@@ -15,7 +15,7 @@ from app.judgement.forecasts.moisture import determinations_by_place
 from app.judgement.history.history import History, order
 from app.judgement.history.stages import Stage, all_stages, stage_at
 from app.judgement.history.superseding import Chain
-from app.judgement.wording import Words
+from app.judgement.wording import Words, in_zone
 from app.web.batches.series import Series, series_of
 from app.web.summary.flags import ANSWER_WORDS
 from app.web.summary.glance import stage_words
@@ -133,7 +133,7 @@ def _row(fact: Fact, history: History, words: Words, struck: str, derived: str, 
     return FactRow(
         id=fact.id,
         hour=_hours(fact, history),
-        clock=_clock(fact, words),
+        clock=_clock(fact, words, history),
         word=KINDS[fact.kind].word,
         value=_programmes_told(shown, history) or value_words(shown, words),
         derived=derived,
@@ -163,9 +163,11 @@ def _hours(fact: Fact, history: History) -> str:
     return f"{first}–{hour_text(history.hour(fact.latest_at))}" if fact.is_range else first
 
 
-def _clock(fact: Fact, words: Words) -> str:
-    first = words.clock(fact.earliest_at)
-    return f"between {first} and {words.clock(fact.latest_at)}" if fact.is_range else first
+def _clock(fact: Fact, words: Words, history: History) -> str:
+    """Without the year that stands at the head of the record."""
+    year = f" {in_zone(history.starts_at or fact.at, words.zone).year},"
+    first, last = (words.clock(moment).replace(year, "") for moment in (fact.earliest_at, fact.latest_at))
+    return f"between {first} and {last}" if fact.is_range else first
 
 
 def _who(fact: Fact) -> str:
@@ -211,7 +213,7 @@ def _reading_words(fact: Reading, said: str, words: Words) -> str:
     parts = [unbroken(said)] if said else []
     if fact.lowest is not None and fact.highest is not None:
         low, high = (words.quantity(KINDS[fact.kind].dimension, each) for each in (fact.lowest, fact.highest))
-        parts.append(f"{unbroken(low)} to {unbroken(high)} since the last look")
+        parts.append(f"lowest {unbroken(low)}, highest {unbroken(high)}")
     if fact.correction:
         parts.append(
             f"as read {words.temperature((fact.value or 0.0) - fact.correction)}, put right for its instrument"

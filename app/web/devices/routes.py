@@ -1,4 +1,4 @@
-"""Phones: pairing one, seeing which are let in and what they may, putting one out."""
+"""Phones: pairing one, seeing which are let in and what they may, removing one."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def ask_revoke(device_id: str) -> str:
 def revoke(device_id: str) -> AnyResponse:
     device = revoke_device(db(), device_id, now=request_now())
     commit("/devices")
-    flash(f"{device.name} is put out: from now on it gets nothing but the page that pairs it anew.", "kept")
+    flash(f"{device.name} is removed: from now on it gets nothing but the page that pairs it anew.", "kept")
     return redirect("/devices", 303)
 
 

@@ -47,7 +47,7 @@ def _when(what: str, when: When | None, show: Any, words: Words, key: str) -> Ou
     assert words.now is not None
     name = f"{what}: {show(when.target, words)}"
     if when.central is None:
-        return Outlook(name, "not in sight", when.reason, key)
+        return Outlook(name, "won’t get there", when.reason, key)
     if when.is_past(words.now):
         return Outlook(name, "reached", f"about {words.around(when.central)}", key)
     earliest = words.around(when.low) if when.low is not None else "now"

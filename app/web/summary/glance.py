@@ -19,7 +19,7 @@ from app.judgement.history.guard import UNJUDGED
 from app.judgement.history.history import History, hours_between
 from app.judgement.history.stages import Stage, is_live, stages
 from app.judgement.history.told_late import told_until
-from app.judgement.meaning.meaning import STATUS_WORDS, by_itself, judged
+from app.judgement.meaning.meaning import by_itself
 from app.judgement.steps.next_steps import NextStep, next_steps, ranked
 from app.judgement.watch.bed_ahead import OLD_AFTER, bed_key
 from app.judgement.wording import Words
@@ -256,10 +256,11 @@ def moisture_said(history: History, words: Words) -> Figure | None:
     key = {"germination": "cast_moisture", "cooling": "final_moisture", "finished": "final_moisture"}.get(place)
     limit = programme.limit(key) if programme is not None and key else None
     off = Z80 * estimate.sd if key == "cast_moisture" else 0.0
-    verdict = in_words(judged(limit, estimate.moisture_wb, off))
+    verdict = limit.judge_surely(estimate.moisture_wb, off) if limit is not None else None
+    judgement = (verdict.status, verdict.said) if verdict is not None else ("", "")
     if limit is not None and off and not limit.is_told_by(estimate.moisture_wb, estimate.half_width):
-        verdict = ("", "too unsure to say")
-    return Figure("Moisture", value, note, *verdict, key="moisture")
+        judgement = ("", "too unsure to say")
+    return Figure("Moisture", value, note, *judgement, key="moisture")
 
 
 def temperature_said(history: History, words: Words) -> Figure | None:
@@ -274,7 +275,7 @@ def temperature_said(history: History, words: Words) -> Figure | None:
     said = by_itself(history, last, words.now, words)
     place = f"{last.place}, " if last.place else ""
     ago = words.span(hours_between(last.at, words.now))
-    judgement = (said.status, said.text.rpartition(": ")[2]) if said.status in STATUS_WORDS else ("", "")
+    judgement = (said.status, said.text.rpartition(": ")[2]) if ": " in said.text else ("", "")
     value, key = unbroken(words.temperature(last.value)), f"/facts/{last.id}/how"
     return Figure(KINDS[last.kind].word, value, f"{place}{ago} ago", *judgement, key=key)
 
@@ -293,8 +294,3 @@ def _last_temperature(history: History, now: datetime) -> Reading | None:
             look.append(each)
     lately = [each for look in looks.values() for each in look if fitting[-1].at - look[0].at <= OLD_AFTER]
     return max(lately, key=lambda each: each.value or 0.0)
-
-
-def in_words(status: str) -> tuple[str, str]:
-    """Status and word of a judgement; nothing where there is no limit."""
-    return (status, STATUS_WORDS[status]) if status in STATUS_WORDS else ("", "")

@@ -27,7 +27,7 @@ def when_words(when: When, words: Words) -> tuple[str, str]:
     """About when, and between when and when."""
     assert words.now is not None
     if when.central is None:
-        return "not in sight", when.reason
+        return "won’t get there", when.reason
     if when.is_past(words.now):
         return "reached", f"about {words.around(when.central)}"
     earliest = words.around(when.low) if when.low is not None and when.low > words.now else "now"
@@ -87,7 +87,7 @@ def work_row(card: KilnCard, words: Words) -> Row | None:
         return None
     name, key = "Water still to go", "kiln.work"
     if work.water_kg <= 0.0:
-        return (name, "none", "taken together, the charge is as dry as wanted", "", "", key)
+        return (name, "none", "taken together, the charge is dry enough", "", "", key)
     heat = f"{work.heat_mj:.1f} MJ ({work.heat_mj / MJ_PER_KWH:.1f} kWh)"
     air = f"{_tidy(work.air_m3)} m³"
     if words.system == "us":
@@ -112,7 +112,7 @@ def break_row(card: KilnCard, words: Words) -> Row:
     due = card.forecast.break_due
     how = _watch_words(card)
     if due.central is None or not card.is_fired:
-        return (name, "not in sight", f"{due.reason if card.is_fired else 'No heat yet.'} {how}", "", "", key)
+        return (name, "won’t get there", f"{due.reason if card.is_fired else 'No heat yet.'} {how}", "", "", key)
     if due.is_past(words.now):
         said = f"expected about {words.around(due.central)}, and nothing shows it yet. {how}"
         return (name, "due", said, "", "", key)

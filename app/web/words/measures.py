@@ -3,18 +3,11 @@
 from __future__ import annotations
 
 from app.judgement.measures.measure import Measure
+from app.judgement.programmes.limits import Verdict
 from app.judgement.wording import Words
 from app.science import units
 from app.web.words.figures import Figure, unbroken
 
-POSITION_WORDS = {
-    ("low", "notice"): "a little low",
-    ("low", "caution"): "low",
-    ("low", "act"): "far too low",
-    ("high", "notice"): "a little high",
-    ("high", "caution"): "high",
-    ("high", "act"): "far too high",
-}
 TESTED = ("colour", "diastatic_power", "falling_number")
 MEASURED_AS = {"kg": "mass", "fraction": "fraction", "wb": "moisture", "c": "temperature", "c_h": "temperature"}
 MEASURED_AS |= {"h": "duration"} | {each: each for each in TESTED}
@@ -72,9 +65,8 @@ def position(measure: Measure) -> tuple[str, str]:
     """Status and word: where the measure lies against its programme; nothing where there is no limit to it."""
     if not measure.position or measure.value is None:
         return ("", "")
-    if measure.severity is None:
-        return ("fine", "in range")
-    return (measure.severity, POSITION_WORDS.get((measure.position, measure.severity), "out of range"))
+    verdict = Verdict(measure.position, measure.severity)
+    return (verdict.status, verdict.said)
 
 
 def measure_said(measure: Measure, words: Words) -> Figure:

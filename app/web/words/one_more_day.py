@@ -93,4 +93,4 @@ def _target_words(day: OneMoreDay) -> str:
     target = day.target
     if target is None or target.target_low is None or target.target_high is None:
         return ""
-    return f"Wanted: a mean acrospire of {target.target_low:g} to {target.target_high:g} kernel lengths."
+    return f"Target: mean acrospire {target.target_low:g} to {target.target_high:g} kernel lengths."

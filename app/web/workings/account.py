@@ -49,7 +49,7 @@ def dry_loss(g: Given) -> Outcome:
         "initial": mass("Grain", "1000"),
         "moisture": moist("Its moisture", "12"),
         "steep": share("Lost in the steep, of the dry matter", "1", high=0.5),
-        "respiration": share("Breathed away", "5.5", high=0.5),
+        "respiration": share("Respiration", "5.5", high=0.5),
         "rootlets": share("Rootlets", "3.5", high=0.5),
         "green_moisture": moist("Moisture of the green malt", "45"),
         "malt_moisture": moist("Moisture of the malt", "4.5"),

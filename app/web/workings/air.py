@@ -184,7 +184,7 @@ def two_thermometers(g: Given) -> Outcome:
         "altitude": altitude(),
         "mass": mass("Green malt", "38.4"),
         "moisture": moist("Its moisture", "45"),
-        "target": moist("Moisture wanted", "4.5"),
+        "target": moist("Target moisture", "4.5"),
         "flow": air_flow("Air flow, measured hot", "100", "59"),
     },
     methods=("humid_air.drying_duty", "kiln_bed.charge_duty", "kiln_bed.evaporation_kg_per_h"),

@@ -56,7 +56,7 @@ def falling_number_of_a_blend(g: Given) -> Outcome:
         "flour": number("Falling number of the flour", "400", "s", flour.FLOOR_S + 0.01, 2000),
         "trial": number("Falling number of a trial blend", "300", "s", flour.FLOOR_S + 0.01, 2000),
         "trial_share": share("Malt flour in that trial blend", "0.2", 1e-6, 1.0),
-        "target": number("Falling number wanted", "250", "s", flour.FLOOR_S + 0.01, 2000),
+        "target": number("Falling number to reach", "250", "s", flour.FLOOR_S + 0.01, 2000),
         "mass": mass("Flour and malt together", "1000", "35"),
     },
     methods=("flour.share_for_liquefaction", "flour.malt_liquefaction_from_trial", "flour.share_for_target"),
@@ -77,7 +77,7 @@ def dose_of_malt_flour(g: Given) -> Outcome:
     return Outcome(
         "Malt flour, of the whole",
         percent(g, told, g.half_width(value)),
-        ("(LN wanted − LN flour) / (LN malt − LN flour), LN = 6000 / (FN − 50)", numbers),
+        ("(LN target − LN flour) / (LN malt − LN flour), LN = 6000 / (FN − 50)", numbers),
         (
             ("Malt flour", masses(g, told * g["mass"])),
             ("Liquefaction number of the malt", plain(strength, decimals=1)),

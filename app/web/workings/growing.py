@@ -123,7 +123,7 @@ def _other_sum(total: float, scale: float) -> str:
     asks={
         "mass": mass("Grain charged", "1000"),
         "moisture": moist("Its moisture", "12"),
-        "burnt": share("Breathed away, of the dry matter", "5", high=0.5),
+        "burnt": share("Respiration, of the dry matter", "5", high=0.5),
     },
     methods=("growth.respiration", "moisture.dry_matter_kg"),
     limits="Taken as starch. The heat is why the bed must be turned; the gas lies in the lowest place of the room.",
@@ -154,7 +154,7 @@ def _bed() -> dict[str, Ask]:
         "mass": mass("Grain charged", "25"),
         "moisture": moist("Its moisture as charged", "12"),
         "loss": share(
-            "Breathed away in a day, of the dry matter",
+            "Respiration in a day, of the dry matter",
             "1.1",
             high=0.05,
             hint="About 1 % while it grows, up to twice that when it is warm or half grown, from memory.",

@@ -18,7 +18,7 @@ from app.web.workings.working import Given, Outcome, Values, hours, percent, pla
     question="My weighings fell so fast at first, and so fast towards the end. How long to the moisture I want?",
     asks={
         "start": moist("Moisture at the start", "44.4444"),
-        "target": moist("Moisture wanted", "20"),
+        "target": moist("Target moisture", "20"),
         "constant": number("Falls at first, kg water for each kg dry matter", "0.06", "per h", 1e-5, 5),
         "falling": number("Falling rate", "0.3", "per h", 1e-4, 20),
         "end": moist("Driest that the air makes it", "4.7619", high=0.5),

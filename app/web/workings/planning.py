@@ -27,7 +27,7 @@ USUAL = {
     title="How much grain for so much malt?",
     question="I want so much finished malt. How much grain do I weigh out for it?",
     asks={
-        "malt": mass("Malt wanted", "20"),
+        "malt": mass("Malt to make", "20"),
         "malt_moisture": moist("Its moisture", "4.5"),
         "moisture": moist("Moisture of the grain", "12"),
         "loss": share("Lost on the way, of the dry matter", "10", high=0.6, hint=USUAL_LOSS),

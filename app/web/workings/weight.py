@@ -75,7 +75,7 @@ def moisture_from_weight(g: Given) -> Outcome:
     asks={
         "initial": mass("Weight at the start", "100"),
         "moisture": moist("Moisture at the start", "12"),
-        "target": moist("Moisture wanted", "45"),
+        "target": moist("Target moisture", "45"),
     },
     methods=("moisture.mass_at_moisture_kg", "moisture.kiln_weight_fraction"),
     limits="No dry matter lost on the way. A steep takes about one per cent of it, from memory. The film of "
@@ -107,7 +107,7 @@ def target_weight(g: Given) -> Outcome:
     asks={
         "mass": mass("Weight now", "160"),
         "moisture": moist("Moisture now", "44"),
-        "target": moist("Moisture wanted", "45"),
+        "target": moist("Target moisture", "45"),
     },
     methods=("moisture.water_to_reach_kg",),
     limits="All of it must be taken up: what runs off, or is lost to the air, comes on top. Spray in several goes.",
@@ -135,7 +135,7 @@ def water_to_spray(g: Given) -> Outcome:
         "tare": mass("The empty tray", "500", "18", zero=True),
         "loaded": mass("Grain on it when it was loaded", "1000", "35"),
         "moisture": moist("Moisture then", "44"),
-        "target": moist("Moisture wanted", "4.5"),
+        "target": moist("Target moisture", "4.5"),
     },
     methods=("moisture.gross_to_stop_at_kg", "moisture.kiln_weight_fraction", "moisture.tray_moisture_wb"),
     limits="Nothing may leave the tray but water: rub no culms off, take no samples. Weigh several trays; the wettest "

@@ -376,7 +376,7 @@ def test_a_tray_known_too_little_is_not_said_to_be_outside_of_what_is_wanted() -
     assert sample is not None
     assert sample.moisture_wb < 0.04 < sample.moisture_wb + sample.half_width
     said = meaning(history, told, moment(172.1))
-    assert "outside" not in said.text
+    assert "target" not in said.text
     assert said.detail == "Known too little to say whether it is dry enough: test the malt."
 
 

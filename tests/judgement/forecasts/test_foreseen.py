@@ -80,14 +80,14 @@ def test_a_tray_that_still_dries_says_when_it_will_be_dry() -> None:
     assert ", at about " in detail
 
 
-def test_what_the_air_can_never_dry_is_said_to_be_out_of_sight() -> None:
+def test_what_the_air_can_never_dry_is_said_not_to_get_there() -> None:
     story = Story().kiln()
     story.read(160.3, "air_on_temperature", 82.0)
     story.read(160.4, "humidity", 0.7, place="below the bed")
     story.tray(160.2, 10.0, "tray 1")
     story.tray(166, 9.7, "tray 1")
     detail, _ = said_of(story, "tray")
-    assert "not in sight" in detail
+    assert "won’t get there in this air" in detail
 
 
 def test_however_many_ask_for_a_forecast_it_is_made_once() -> None:

@@ -313,7 +313,7 @@ def test_a_bed_below_what_it_needs_is_sprinkled_with_so_much_water() -> None:
     assert hour_of(sprinkle.due_at) == 44
     assert sprinkle.method == "moisture.water_to_reach_kg"
     # 17.6 kg dry, a hundredth of it gone: from 40 to 44 % are about 2.1 kg of water.
-    assert "About 2100 g of water lifts it to 44 %" in sprinkle.why
+    assert "2.1 L of water lifts it to 44 %" in sprinkle.why
     story.tell(45, "sprinkled", {"amount": 0.003, "amount_unit": "m3"})
     story.bag(46, 0.44)
     assert "sprinkled" not in kinds_of(story, 46.1)

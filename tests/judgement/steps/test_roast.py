@@ -56,7 +56,7 @@ def test_a_kernel_as_dark_as_wanted_is_the_end_of_the_roast() -> None:
     said = said_of(story)
     assert said.status == "notice"
     assert "pull it now" in said.text
-    assert said.detail == "Wanted 40.0–75.0 EBC"
+    assert said.detail == "Target 40.0–75.0 EBC"
     assert first_step(story.history()).kind == "heat_off"
 
 
