@@ -68,7 +68,7 @@ def test_what_may_as_well_be_in_range_is_said_to_be_perhaps_outside_and_raises_n
     fact = story.history().by_id(last)
     assert fact is not None
     answer = meaning(story.history(), fact, now, Words(now=now))
-    assert (answer.status, "perhaps outside" in answer.text) == ("fine", True)
+    assert (answer.status, "perhaps slightly" in answer.text) == ("fine", True)
     assert not [flag for flag in evaluate(story.history(), now) if flag.rule == "oversteeped"]
 
 
