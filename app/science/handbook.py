@@ -51,6 +51,7 @@ _ORDER = (
     ("storage_life", "Keeping"),
     ("sacks", "In the sack"),
     ("control_charts", "Is this batch different?"),
+    ("groups", "Groups side by side"),
     ("fitting", "Fitting curves"),
     ("units", "Units"),
 )
