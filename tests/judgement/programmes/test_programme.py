@@ -405,3 +405,10 @@ def test_provenance_reads_as_words():
     assert provenance("P", "Some 2020") == "published: Some 2020"
     assert provenance("M", "from memory: Kunze") == "from memory: Kunze"
     assert provenance("C", "") == "common practice"
+
+
+@every_programme
+def test_nobody_is_told_to_put_into_their_mouth_what_is_not_ready_to_eat(key):
+    programme = BUILTIN[key]
+    told = " ".join((*programme.cautions, *(step.note for step in programme.steps)))
+    assert not {"taste", "tastes", "teeth", "chew"} & set(told.replace(".", " ").replace(";", " ").split())
