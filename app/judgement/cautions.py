@@ -67,7 +67,7 @@ ERGOT = Caution(
     "them, and keep them away from food and feed. Above 0.2 g in a kilogram of raw grain the grain is rejected.",
     "Pick out with gloves, weigh, keep from food and feed. Above 0.2 g/kg: reject.",
     "published, second-hand: (EU) 2023/915 as amended by 2024/1808, 0.2 g/kg of raw grain, rye from July 2025; "
-    "looked at on 30 November 2026",
+    "looked at on 30 November 2026; look at your own law",
 )
 RAW_SPROUT = Caution(
     "raw_sprout",

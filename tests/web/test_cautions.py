@@ -166,8 +166,9 @@ def test_what_hurts_is_called_by_its_name(words: tuple[str, ...], caution: cauti
 
 
 @pytest.mark.parametrize("caution", [cautions.TOXIN_LIMITS, cautions.ERGOT, cautions.KILN])
-def test_a_limit_by_law_says_when_the_law_was_looked_at(caution: cautions.Caution) -> None:
+def test_a_limit_by_law_says_when_the_law_was_looked_at_and_to_look_at_ones_own(caution: cautions.Caution) -> None:
     assert re.search(r"looked at on \d+ \w+ 20\d\d", caution.source, re.I)
+    assert "look at your own law" in f"{caution.text} {caution.source}"
 
 
 def test_smoke_on_malt_is_cautioned_of_where_it_is_meant_and_nowhere_else() -> None:
