@@ -65,10 +65,10 @@ def _ceiling_flag(batch: BatchAt, span: Span, exposure: KilnExposure, *, perhaps
     if perhaps or (estimate is not None and estimate.is_told and not estimate.is_known):
         is_act = not perhaps and span.worst_excess_c >= AT_ONCE_C
     where = f" ({place})" if place else ""
+    lasted = f" for {wording.hours(span.hours)} ({wording.degree_hours(span.degree_hours)})" if span.hours else ""
     title = (
         f"Grain{where} {wording.kiln_temperature(span.worst_c)}, {'perhaps ' if perhaps else ''}over its ceiling of "
-        f"{wording.kiln_temperature(span.worst_ceiling_c)} for {wording.hours(span.hours)} "
-        f"({wording.degree_hours(span.degree_hours)})"
+        f"{wording.kiln_temperature(span.worst_ceiling_c)}{lasted}"
     )
     programme = batch.programme_at(span.starts_at)
     is_for_colour = programme is not None and programme.purpose in FOR_COLOUR

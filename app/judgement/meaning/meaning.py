@@ -28,7 +28,7 @@ from app.judgement.programmes.programme import Limit
 from app.judgement.slips.questions import looks_like_a_slip
 from app.judgement.steps.kiln import PULL, PULL_AT
 from app.judgement.steps.next_steps import next_steps
-from app.judgement.watch.exposure import ACT_EXCESS_C, is_over
+from app.judgement.watch.exposure import ACT_EXCESS_C, as_on_kiln, is_over
 from app.judgement.watch.layers import as_read
 from app.judgement.watch.waiting import is_heat_off
 from app.judgement.wording import METRIC, Words
@@ -156,9 +156,12 @@ def _reading(history: History, fact: Fact, now: datetime, words: Words) -> Meani
 
 
 def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | None:
+    read, told = fact, as_on_kiln(history, fact)
+    if told is None:
+        return None
+    fact, is_off = told, told is not read
     programme, moisture = history.programme_at(fact.at), moisture_at(history, fact.at)
-    stage = stage_at(all_stages(history), fact.at)
-    if programme is None or stage is None or stage.name != "kilning" or fact.value is None:
+    if programme is None or fact.value is None:
         return None
     bed_wb, layer_wb = judged_wb(moisture), as_read(history, fact)
     ceiling = programme.ceiling_c(layer_wb)
@@ -174,7 +177,10 @@ def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | No
         at = f"Its moisture is not known, and the ceiling of wet grain is {limit}."
     if is_over(fact.value, ceiling):
         status = "act" if fact.value - ceiling >= ACT_EXCESS_C else "caution"
-        return Meaning(status, f"Grain {both}: over its ceiling", f"{at} Lower the air, or open the kiln.")
+        remedy = "Cool it, thin and moving." if is_off else "Lower the air, or open the kiln."
+        return Meaning(status, f"Grain {both}: over its ceiling", f"{at} {remedy}")
+    if is_off:
+        return None
     return Meaning("fine", f"Grain {both}: {'at' if fact.value > ceiling else 'under'} its ceiling", at)
 
 

@@ -18,7 +18,7 @@ from app.judgement.facts.shapes import Reading
 from app.judgement.forecasts.moisture import determinations, judged_wb, moisture_at
 from app.judgement.history.history import History, by_place, hours_between
 from app.judgement.history.kiln_runs import Run, run_at
-from app.judgement.history.stages import Stage, stages
+from app.judgement.history.stages import Stage, all_stages, stage_at, stages
 from app.judgement.watch.layers import OfBed, as_read
 from app.science.enzymes import Exposure, hours_and_degree_hours_above
 
@@ -35,6 +35,9 @@ OVER_BY_C = 1.0
 def is_over(grain_c: float, ceiling_c: float) -> bool:
     return grain_c >= ceiling_c + OVER_BY_C
 
+
+SOON_AFTER = timedelta(minutes=15)
+"""Without heat grain only cools: hotter so soon after heat off, it was at least as hot at the end. From memory."""
 
 HOLDS_FOR = timedelta(hours=1)
 """How long a last reading is taken to hold on a kiln that goes on, from memory: after that nobody knows."""
@@ -95,8 +98,9 @@ def kiln_exposures(history: History, now: datetime, of_bed: OfBed = judged_wb) -
     places: dict[str | None, list[LoadAtPlace]] = {}
     for kilning in (stage for stage in stages(history, now) if stage.name == "kilning"):
         end = min(kilning.ends_at or now, now)
-        for place, readings in by_place(_read_in(history, kilning, end)).items():
-            pieces = _pieces(history, _held(readings, end, run_at(history, kilning.starts_at)), of_bed)
+        for place, readings in by_place(_read_in(history, kilning, now)).items():
+            run, is_only = run_at(history, kilning.starts_at), len(readings) == 1 and kilning.ends_at is not None
+            pieces = _pieces(history, _held(readings, end, run, is_only=is_only), of_bed)
             places.setdefault(place, []).append(LoadAtPlace(pieces, readings, kilning.ends_at is None))
     exposures = [_exposure(place, loads) for place, loads in places.items() if _has_ceiling(loads)]
     return sorted(exposures, key=lambda each: (-each.degree_hours, -each.hours, each.place or ""))
@@ -119,10 +123,27 @@ def _has_ceiling(loads: Iterable[LoadAtPlace]) -> bool:
     return any(piece.ceiling_c is not None for load in loads for piece in load.pieces)
 
 
-def _read_in(history: History, kilning: Stage, end: datetime) -> Iterator[Reading]:
+def _read_in(history: History, kilning: Stage, now: datetime) -> Iterator[Reading]:
+    """What was read on it; and as of its end what a place showed first soon after heat off, where that is hotter."""
+    until = min(kilning.ends_at + SOON_AFTER, now) if kilning.ends_at is not None else now
+    last_c: dict[str | None, float] = {}
     for reading in history.readings("grain_temperature"):
-        if reading.value is not None and kilning.starts_at <= reading.at <= end:
+        if reading.value is None or not kilning.starts_at <= reading.at <= until:
+            continue
+        if kilning.ends_at is None or reading.at <= kilning.ends_at:
+            last_c[reading.place] = reading.value
             yield reading
+        elif reading.value > last_c.get(reading.place, -math.inf) and (at_end := as_on_kiln(history, reading)):
+            last_c[reading.place] = math.inf
+            yield at_end
+
+
+def as_on_kiln(history: History, reading: Reading) -> Reading | None:
+    """A reading under heat; as of heat off, what was read soon after it; None for any other."""
+    stage = stage_at(all_stages(history), reading.at)
+    if stage is not None and stage.name == "cooling" and reading.at <= stage.starts_at + SOON_AFTER:
+        return replace(reading, earliest_at=stage.starts_at, latest_at=stage.starts_at)
+    return reading if stage is not None and stage.name == "kilning" else None
 
 
 class Held(NamedTuple):
@@ -133,8 +154,11 @@ class Held(NamedTuple):
     until: datetime
 
 
-def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iterator[Held]:
-    """From reading to reading. The last holds for HOLDS_FOR, as does one before a change of heat."""
+def _held(readings: Sequence[Reading], until: datetime, run: Run | None, *, is_only: bool) -> Iterator[Held]:
+    """From reading to reading. The last holds for HOLDS_FOR, as does one before a change of heat.
+
+    is_only: there will be no other of this load, and it counts though no time be left.
+    """
     for reading, following in zip_longest(readings, readings[1:]):
         changes_at = run.changes_after(reading.at) if run is not None else None
         if following is not None and (changes_at is None or changes_at >= following.at):
@@ -142,7 +166,7 @@ def _held(readings: Sequence[Reading], until: datetime, run: Run | None) -> Iter
             continue
         ends = (until, reading.at + HOLDS_FOR, changes_at, following.at if following is not None else None)
         held_until = min(end for end in ends if end is not None)
-        if held_until > reading.at:
+        if held_until > reading.at or is_only:
             yield Held(reading, reading, held_until)
 
 
@@ -153,7 +177,7 @@ def _pieces(history: History, held: Iterable[Held], of_bed: OfBed) -> list[Piece
     for each in held:
         start, end, first_c, last_c = each.first.at, each.until, each.first.value or 0.0, each.last.value or 0.0
         inside = moments[bisect.bisect_right(moments, start) : bisect.bisect_left(moments, end)]
-        marks = list(dict.fromkeys([start, *inside, end]))
+        marks = [*dict.fromkeys([start, *inside]), end]
         line = _Line(start, (end - start).total_seconds(), first_c, last_c - first_c)
         moist = _moist(history, each, marks, line, of_bed)
         for (begins, ends), wet_to_dry in zip(pairwise(marks), pairwise(moist), strict=True):

@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.judgement.meaning.meaning import meaning
 from app.judgement.watch.exposure import kiln_exposure, kiln_exposures
 from app.science.enzymes import hours_and_degree_hours_above
 from tests.judgement.flag_story import Story, moment
@@ -119,3 +120,53 @@ def test_hours_without_heat_are_not_measured_by_the_readings_on_either_side() ->
     assert found is not None
     assert found.measured_hours == pytest.approx(1.0)
     assert found.hours == pytest.approx(1.0)
+
+
+def read_after_heat_off(off: float, value: float, *before: tuple[float, float, str | None]) -> Story:
+    """At 44 % the ceiling is 50 °C; heat off at hour 163, and the grain read so long after it."""
+    story = kilned(*before)
+    story.tell(163, "heat_off")
+    story.grain(163 + off, value)
+    return story
+
+
+def test_grain_read_hotter_soon_after_heat_off_was_as_hot_at_the_end_and_the_span_ends_there() -> None:
+    story = read_after_heat_off(2 / 60, 60.0, (161, 40.0, None))
+    found = kiln_exposure(story.history(), moment(170))
+    assert found is not None
+    assert found.degree_hours == pytest.approx(5.0)
+    assert [span.ends_at for span in found.spans] == [moment(163)]
+    assert story.flag(170, "over_ceiling").fact_ids[-1] == story.records[-1]["id"]
+
+
+def test_the_only_look_at_the_grain_tells_how_hot_it_was_though_it_came_after_heat_off() -> None:
+    story = read_after_heat_off(2 / 60, 135.6)
+    found = kiln_exposure(story.history(), moment(170))
+    assert found is not None
+    assert (found.hours, found.worst_excess_c) == (0.0, pytest.approx(85.6))
+    flag = story.flag(170, "over_ceiling")
+    assert flag.severity == "act"
+    assert flag.title.endswith("over its ceiling of 50.0 °C (122.0 °F)")
+    said = meaning(story.history(), story.history().readings("grain_temperature")[-1], moment(163.05))
+    assert said.status == "act"
+    assert "over its ceiling" in said.text
+
+
+def test_grain_that_has_cooled_since_or_was_read_long_after_heat_off_tells_nothing_of_the_kiln() -> None:
+    before = (162, 55.0, None)
+    held = kiln_exposure(kilned(before).history(), moment(163))
+    for off, value in ((5 / 60, 45.0), (20 / 60, 70.0)):
+        found = kiln_exposure(read_after_heat_off(off, value, before).history(), moment(170))
+        assert held is not None
+        assert found is not None
+        assert (found.hours, found.degree_hours) == (held.hours, held.degree_hours)
+
+
+def test_grain_read_under_heat_that_came_back_is_counted_once() -> None:
+    story = kilned((162, 40.0, None))
+    story.tell(163, "heat_off")
+    story.tell(163 + 5 / 60, "heat_on")
+    story.grain(163 + 10 / 60, 60.0)
+    found = kiln_exposure(story.history(), moment(163 + 10 / 60))
+    assert found is not None
+    assert found.hours == 0.0
