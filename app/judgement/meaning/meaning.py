@@ -148,11 +148,26 @@ def _reading(history: History, fact: Fact, now: datetime, words: Words) -> Meani
         if hot:
             return hot
     limit = reading_limit(history, fact)
+    status = judged(limit, fact.value)
     wanted = range_words(limit, lambda value: words.quantity(kind.dimension, value))
     text = f"{kind.word} {shown}" + (f": {limit.judge(fact.value).said}" if limit is not None else "")
+    bears_c = _borne_c(history, fact) if kind.name == "air_on_temperature" else None
+    if bears_c is not None and is_over(fact.value, bears_c):
+        both = f"{words.temperature(bears_c)} ({words.other_temperature(bears_c)})"
+        joint = ": " if limit is None else ", but " if status == "fine" else ", and "
+        status, text = ("none" if status == "fine" else status), f"{text}{joint}above the grain’s ceiling of {both}"
+        wanted = f"Read the grain before it comes to that. {wanted[:1].upper()}{wanted[1:]}".strip()
     if fact.correction:
         wanted = f"Corrected by {words.difference(fact.correction)} for its instrument. {wanted}"
-    return Meaning(judged(limit, fact.value), text, wanted[:1].upper() + wanted[1:])
+    return Meaning(status, text, wanted[:1].upper() + wanted[1:])
+
+
+def _borne_c(history: History, air: Reading) -> float | None:
+    """The ceiling of the grain when its air was read; None off the kiln, and where the programme has none."""
+    programme, stage = history.programme_at(air.at), stage_at(all_stages(history), air.at)
+    if programme is None or stage is None or stage.name != "kilning":
+        return None
+    return programme.ceiling_c(judged_wb(moisture_at(history, air.at)))
 
 
 def _over_ceiling(history: History, fact: Reading, words: Words) -> Meaning | None:
