@@ -68,11 +68,17 @@ def arrival(part: Record, batch_id: str = BATCH) -> Fact:
 
 
 def fill_jar(
-    session: Session, pack_id: str = "pack-1", *, batch: str = BATCH, name: str = "Jar 7", **typed: str
+    session: Session,
+    pack_id: str = "pack-1",
+    *,
+    batch: str = BATCH,
+    name: str = "Jar 7",
+    method: str | None = None,
+    **typed: str,
 ) -> Pack:
     """A jar filled from a batch at NOW."""
     typed = {"as_is": "2.5", "moisture": "4.5", "source": f"batch:{batch}", "target": f"pack:{pack_id}"} | typed
-    part = fact_from_record(entry("pack", typed, id=f"filled-{pack_id}", batch=batch, person="Anna"))
+    part = fact_from_record(entry("pack", typed, id=f"filled-{pack_id}", batch=batch, person="Anna", method=method))
     return pack_batch(session, pack_id=pack_id, name=name, part=part, now=NOW)
 
 

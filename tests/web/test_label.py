@@ -18,7 +18,7 @@ from app.store.lots import Lot
 from tests.pages import forms_of
 from tests.stories import add_story
 from tests.web.test_packs import fill, finished
-from tests.writing import NOW, iso
+from tests.writing import NOW, fill_jar, iso
 
 pytestmark = pytest.mark.usefixtures("morning")
 
@@ -125,6 +125,23 @@ def measure(app: Flask, kind: str, values: dict[str, object], id: str = "", **mo
 
 def sheet(client: FlaskClient) -> str:
     return unescape(client.get("/packs/jar-3/sheet").text).replace("\u00a0", " ")
+
+
+UNTOLD = "not known: test it before it is sold or kept long"
+
+
+@pytest.mark.parametrize(("method", "is_told"), [("assumed", False), ("measured", True)])
+def test_a_moisture_that_was_only_guessed_as_it_was_packed_stands_on_neither_label_nor_sheet(
+    app: Flask, client: FlaskClient, method: str, is_told: bool
+):
+    kinds = {"steep_on", "drained", "cast", "loaded", "heat_on", "heat_off", "finished"}
+    with write_session(app.extensions["engine"]) as session:
+        batch = add_story(session, hours_ago=400, kinds=kinds)
+        fill_jar(session, "jar-3", method=method, batch=batch.id, name="Jar 3", as_is="2.5")
+    page = client.get("/packs/jar-3/label").text
+    assert (f"Moisture {UNTOLD}." in page.replace(label(client), "")) is not is_told
+    assert ("Moisture 4.5" in label(client).replace("\u00a0", " ")) is is_told
+    assert sheet(client).count(UNTOLD) == (0 if is_told else 1)
 
 
 POWER = {"value": 250.0}

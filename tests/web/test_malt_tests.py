@@ -106,6 +106,23 @@ def test_nothing_tested_is_said_beside_the_missing_power(client):
     assert "was not measured: no diastatic power is shown" in page
 
 
+UNTOLD = "Moisture not known: test it before it is sold or kept long."
+
+
+@pytest.mark.parametrize("path", ["/batches/1", "/batches/1/tests"])
+def test_of_finished_malt_whose_moisture_nothing_tells_the_page_says_so_once_until_it_is_tested(client, path):
+    assert client.get(path).text.count(UNTOLD) == 1
+    keep(client, "moisture_test", value="4.4")
+    assert UNTOLD not in client.get(path).text
+
+
+def test_malt_weighed_with_its_moisture_is_told(client, app):
+    outturn = entry("outturn", {"net": "20", "moisture": "4.5", "moisture_unit": "percent"}, id="out")
+    with write_session(app.extensions["engine"]) as session:
+        record_fact(session, outturn, now=NOW)
+    assert UNTOLD not in client.get("/batches/1").text
+
+
 def test_the_comparison_shows_what_was_measured(client):
     keep(client, "diastatic_power", value="250", value_unit="wk")
     page = client.get("/compare?batch=1&batch=2").text

@@ -110,6 +110,17 @@ def too_wet(history: History, now: datetime) -> TooWet | None:
     return TooWet(estimate, verdict.severity, verdict.bound or 0.0, provenance(verdict.mark, verdict.source))
 
 
+UNTOLD = "not known: test it before it is sold or kept long"
+"""What is said of the moisture of malt that nothing told."""
+
+
+def is_untold(history: History, now: datetime) -> bool:
+    """Whether malt is off the kiln, and nothing determined nor weighed with it tells how dry it is."""
+    weighed = [each for each in history.of_shape(Weighing, "outturn") if each.at <= now]
+    moistures = [malt_moisture(history, now, now), *(outturn_moisture(history, each, now) for each in weighed)]
+    return is_malt(history) and not any(each.is_tested for each in moistures)
+
+
 def is_malt(history: History) -> bool:
     """Whether the kiln is behind it."""
     begun = all_stages(history)

@@ -14,6 +14,7 @@ from app.judgement.facts.shapes import Fact, Result
 from app.judgement.grain.stock import PackLedger, pack_ledger
 from app.judgement.history.history import History, LotInfo
 from app.judgement.malt.claims import CLAIMS, claimed, unproven, without
+from app.judgement.malt.dryness import UNTOLD, is_untold
 from app.judgement.malt.holds import Hold, hold
 from app.judgement.wording import Words
 from app.science import units
@@ -55,7 +56,8 @@ class PackRow:
 class Label:
     """What stands on the label of a pack. pack: its code in signs; code: the same as a drawing that opens the address.
 
-    missing: what its name or its programme says and nothing shows, and what would show it. A lot keeps its own name.
+    missing: what its name or its programme says and nothing shows, and what would show it; and a moisture that is not
+    known. A lot keeps its own name.
     """
 
     name: str
@@ -89,7 +91,7 @@ class Behind:
 def pack_row(story: PackStory, behind: Behind, words: Words) -> PackRow:
     """A pack in short."""
     ledger, own = pack_ledger(story.facts, story.pack.id, words.now), behind.of(story)
-    moisture, note = _moisture(story, ledger, words)
+    moisture, note = _moisture(story, ledger, own, words)
     held = pack_hold(own, words)
     return PackRow(
         id=story.pack.id,
@@ -127,13 +129,17 @@ def _plan(history: History) -> str:
     return history.programme.name if history.programme else ""
 
 
-def _moisture(story: PackStory, ledger: PackLedger, words: Words) -> tuple[str, str]:
-    """The moisture known last, and how: a test of the pack, or that of what was packed."""
+def _moisture(story: PackStory, ledger: PackLedger, own: Sequence[History], words: Words) -> tuple[str, str]:
+    """The moisture known last, and how: a test of the pack, or that of what was packed. Empty where nothing told it."""
+    assert words.now is not None
     tests = [fact for fact in story.standing if isinstance(fact, Result) and fact.kind == "moisture_test"]
     if tests:
         return unbroken(words.percent(tests[-1].value)), f"tested {words.date(tests[-1].at)}"
     if ledger.moisture_wb is None:
         return "", "not known"
+    is_assumed = all(each.method == "assumed" for each in story.fillings)
+    if is_assumed and any(is_untold(history, words.now) for history in own):
+        return "", UNTOLD
     return unbroken(words.percent(ledger.moisture_wb)), "as it was packed"
 
 
@@ -206,7 +212,10 @@ def pack_label(row: PackRow, histories: Sequence[History], species: Sequence[str
         texts=cautions.label_texts(own, species),
         address=address,
         code=qr_svg(address, f"Opens pack {row.code}"),
-        missing=tuple(f"“{key}”: {CLAIMS[key].missing}" for key in made),
+        missing=(
+            *(f"“{key}”: {CLAIMS[key].missing}" for key in made),
+            *((f"Moisture {row.moisture_note}",) if not row.moisture else ()),
+        ),
     )
 
 

@@ -11,6 +11,7 @@ from app.judgement.facts.kinds import KINDS, MALT_TESTS
 from app.judgement.facts.shapes import Remark, Result
 from app.judgement.history.history import History
 from app.judgement.history.stages import all_stages
+from app.judgement.malt.dryness import UNTOLD, is_untold
 from app.judgement.malt.tests import MaltMoistureWay, moisture_ways, told
 from app.judgement.wording import Words
 from app.web.words.figures import unbroken, unbroken_figures
@@ -33,16 +34,19 @@ class MaltRow:
 
 
 def malt_context(history: History, words: Words) -> dict[str, Any]:
-    """What the section on the malt's tests shows. has_malt: whether there is anything to be tested yet."""
+    """What the section on the malt's tests shows. has_malt: whether there is anything to be tested yet; untold: that
+    finished malt's moisture is not known."""
     assert words.now is not None
     by_kind = {kind: _rows(history, kind, words) for kind in MALT_TESTS}
     tests = [row for rows in by_kind.values() for row in rows] + _tastings(history)
-    stages = {stage.name for stage in all_stages(history)}
+    told_stages = [stage.name for stage in all_stages(history)]
+    is_finished = told_stages[-1:] == ["finished"]
     return {
         "malt_moistures": moisture_rows(history, words),
         "malt_tests": tests,
         "is_power_known": any(by_kind[kind] for kind in POWER),
-        "has_malt": bool(tests) or bool(stages & {"cooling", "finished"}),
+        "has_malt": bool(tests) or not {"cooling", "finished"}.isdisjoint(told_stages),
+        "untold": f"Moisture {UNTOLD}." if is_finished and is_untold(history, words.now) else "",
     }
 
 
