@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Literal
 
-from app.judgement.forecasts.forecast import When
 from app.judgement.forecasts.moisture import MoistureSample, determinations_by_place
 from app.judgement.history.history import History
 from app.judgement.history.stages import Stage
@@ -29,16 +27,15 @@ class Dryness:
     sample: MoistureSample | None
 
 
-def dryness(
-    history: History, stage: Stage, programme: Programme, foreseen: When | None = None, now: datetime | None = None
-) -> Dryness:
-    """By the middle of what is wanted; where it is foreseen to have come to that since, any moisture that is wanted."""
+def dryness(history: History, stage: Stage, programme: Programme) -> Dryness:
+    """By the most that is wanted, as the answer to a weighing is; hardly known, by what it can be."""
     sample, limit = wettest_sample(history, stage), programme.limit("final_moisture")
-    is_foreseen = foreseen is not None and now is not None and foreseen.is_past(now)
-    goal_wb = limit.target_high if limit is not None and is_foreseen else programme.final_moisture_wb
-    if sample is None or goal_wb is None or sample.moisture_wb > goal_wb + 1e-4:
+    if sample is None or limit is None or limit.target_high is None:
         return Dryness("open", sample)
-    return Dryness("perhaps" if sample.half_width > SURE_WB else "dry", sample)
+    is_sure = sample.half_width <= SURE_WB
+    if sample.moisture_wb - (0.0 if is_sure else sample.half_width) > limit.target_high + 1e-4:
+        return Dryness("open", sample)
+    return Dryness("dry" if is_sure else "perhaps", sample)
 
 
 def wettest_sample(history: History, stage: Stage) -> MoistureSample | None:

