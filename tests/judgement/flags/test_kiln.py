@@ -300,7 +300,7 @@ def test_malt_that_was_loaded_at_nobody_knows_what_is_only_perhaps_dry_enough() 
     story.tray(274, 5.75, "tray 1")
     flag = story.flag(274.1, "dry_enough")
     assert flag.title.startswith("Perhaps dry enough")
-    assert "Test the malt" in flag.remedy
+    assert "test its moisture" in flag.remedy
     assert weighed_dry(("tray 1", 5.8)).flag(174.1, "dry_enough").title.startswith("Dry enough")
 
 
