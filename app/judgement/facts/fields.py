@@ -29,7 +29,7 @@ class FieldSpec:
     """One field of an entry. target: the attribute of the fact it fills, with a dot for one key of a mapping.
 
     missing: what is said where it is needed and left empty. asked_at: the stages at which it is asked, and "lot" for
-    grain in store; None: asked of everything.
+    grain in store; None: asked of everything. moot_by: another field, and its answers that make this no question.
     """
 
     word: str
@@ -38,6 +38,7 @@ class FieldSpec:
     help: str = ""
     missing: str = ""
     asked_at: frozenset[str] | None = None
+    moot_by: tuple[str, ...] = ()
 
     def is_asked(self, stage: str) -> bool:
         return self.asked_at is None or stage in self.asked_at

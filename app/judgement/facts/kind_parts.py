@@ -363,9 +363,12 @@ def choice(
     required: bool = False,
     clean: str = "",
     at: frozenset[str] | None = None,
+    moot_by: tuple[str, ...] = (),
 ) -> Choice:
     target = f"findings.{aspect}"
-    return Choice(word=word, target=target, options=options, required=required, clean=clean, asked_at=at)
+    return Choice(
+        word=word, target=target, options=options, required=required, clean=clean, asked_at=at, moot_by=moot_by
+    )
 
 
 GROWTH_CLASSES = MappingProxyType(

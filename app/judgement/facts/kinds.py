@@ -412,7 +412,10 @@ _ALL = (
                 clean="none",
                 at=frozenset({"stewing", "kilning", "cooling", "finished"}),
             ),
-            "mould": make.choice("Mould", "mould", *YES_NO, required=True, clean="no"),
+            # Nobody bends over what smoulders to look for mould.
+            "mould": make.choice(
+                "Mould", "mould", *YES_NO, required=True, clean="no", moot_by=("scorch", "scorched", "smoke")
+            ),
             "smell": make.choice(
                 "Smell",
                 "smell",

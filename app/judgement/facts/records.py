@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from app.judgement.facts.envelope import NAMES, read_envelope
-from app.judgement.facts.fields import BadValues
+from app.judgement.facts.fields import BadValues, FieldSpec
 from app.judgement.facts.kind_parts import VALUELESS_QUALITIES, Kind
 from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.refusals import contradictions, refused_meter
@@ -57,7 +57,8 @@ def read_typed(kind: Kind, typed: Mapping[str, str], quality: str) -> tuple[dict
     wrong: dict[str, str] = {}
     for name, spec in kind.fields.items():
         try:
-            if _may_lack_values(kind, quality) and not str(typed.get(name) or "").strip():
+            may_lack = _may_lack_values(kind, quality) or _is_moot(spec, typed)
+            if may_lack and not str(typed.get(name) or "").strip():
                 continue
             value = spec.read(typed, name)
         except ValueError as error:
@@ -73,6 +74,11 @@ def _may_lack_values(kind: Kind, quality: str) -> bool:
     return quality in VALUELESS_QUALITIES and kind.shape not in (Part, Answer)
 
 
+def _is_moot(spec: FieldSpec, told: Mapping[str, Any]) -> bool:
+    """Whether another answer makes it no question now."""
+    return bool(spec.moot_by) and told.get(spec.moot_by[0]) in spec.moot_by[1:]
+
+
 def values_from_typed(kind: Kind, typed: Mapping[str, str], quality: str = "measured") -> dict[str, Any]:
     """Read what was typed into the SI values of the kind's fields; BadValues names each field that can't be read."""
     values, wrong = read_typed(kind, typed, quality)
@@ -84,12 +90,13 @@ def checked_values(kind: Kind, values: Mapping[str, Any], quality: str = "measur
     """Check SI values that came ready, by the same limits; BadValues names each field that is wrong."""
     checked: dict[str, Any] = {}
     wrong: dict[str, str] = {}
+    told = {name: _take(values, spec.target) for name, spec in kind.fields.items()}
     for name, spec in kind.fields.items():
-        value = _take(values, spec.target)
+        value = told[name]
         try:
             if value is not None:
                 _put(checked, spec.target, spec.check(value))
-            elif spec.required and not _may_lack_values(kind, quality):
+            elif spec.required and not _may_lack_values(kind, quality) and not _is_moot(spec, told):
                 raise ValueError(f"{spec.word} is missing.")
         except (ValueError, TypeError) as error:
             wrong[name] = str(error)

@@ -12,7 +12,13 @@ from app.judgement.facts.envelope import FORM_VERSION
 from app.judgement.facts.fields import BadValues, Choice, Count, Lengths, Moment, Quantity, Reference, Text
 from app.judgement.facts.kind_parts import QUALITIES
 from app.judgement.facts.kinds import KINDS, RANK, STAGE_KINDS
-from app.judgement.facts.records import fact_from_record, kind_named, record_from_fact, values_from_typed
+from app.judgement.facts.records import (
+    checked_values,
+    fact_from_record,
+    kind_named,
+    record_from_fact,
+    values_from_typed,
+)
 from app.judgement.facts.shapes import SHAPES, Part, Subject
 from app.judgement.history.stages import WORDS
 from tests.judgement.story import BATCH, iso
@@ -215,6 +221,15 @@ def test_more_skimmed_off_than_was_looked_through_is_refused():
 )
 def test_what_cannot_be_is_refused_by_field(kind, fields, wrong):
     assert refused(kind, **fields) == wrong
+
+
+@pytest.mark.parametrize("scorch", ["smoke", "scorched"])
+def test_where_it_smoulders_mould_is_no_question(scorch):
+    values = typed("inspection", scorch=scorch, text="acrid smoke, glowing")
+    assert values["findings"] == {"scorch": scorch}
+    assert checked_values(KINDS["inspection"], values) == values
+    assert refused("inspection", scorch="none") == {"mould"}
+    assert refused("inspection", scorch=scorch, mould="maybe") == {"mould"}
 
 
 def test_every_wrong_field_is_named_at_once():
