@@ -102,9 +102,9 @@ ROAST = Caution(
     "roast",
     "A roast can light",
     "Isolate a drum's power before you reach in, and have a spray ready. Roasts near 230 °C (446 °F) can light on "
-    "discharge and again in the sack: cool thin to below 35 °C (95 °F) before bagging. Acrylamide peaks in roasted "
+    "discharge and again in the sack: cool thin to below 30 °C (86 °F) before bagging. Acrylamide peaks in roasted "
     "malt near 160–170 °C (320–338 °F).",
-    "Spray ready; power isolated. Cool thin to below 35 °C (95 °F) before it goes into a sack: it can light again.",
+    "Spray ready; power isolated. Cool thin to below 30 °C (86 °F) before it goes into a sack: it can light again.",
     "from memory",
 )
 CO2 = Caution(

@@ -152,7 +152,7 @@ ROAST = Card(
         "Never into a sack, a bucket with a lid or a heap: it lights again by itself.",
     ),
     "Minutes.",
-    (INTERRUPTION, ("grain_temperature", "as emptied, and until it is below 35 °C (95 °F)")),
+    (INTERRUPTION, ("grain_temperature", "as emptied, and until it is below 30 °C (86 °F)")),
     ("Do not put scorched grain back.", "Empty and clean the drum cold, then begin with another charge."),
     (cautions.ROAST, cautions.KILN),
 )
@@ -161,12 +161,12 @@ COOLING = Card(
     "Cooling, without a fan",
     (
         "Spread it thin and turn it by hand: a deep heap stays hot for a day and darkens.",
-        "A roast: thin on metal, a spray ready, and somebody beside it until it is below 35 °C (95 °F).",
+        "A roast: thin on metal, a spray ready, and somebody beside it until it is below 30 °C (86 °F).",
         "Cover it once it is cool: malt draws water from damp air.",
     ),
     "Malt: hours. A roast: not at all.",
     (INTERRUPTION, ("grain_temperature", "in the middle of the heap")),
-    ("Below 35 °C (95 °F) before it goes into anything.",),
+    ("Below 30 °C (86 °F) before it goes into anything.",),
     (cautions.ROAST, cautions.DUST),
 )
 ENDED = Card(

@@ -16,7 +16,7 @@ from app.judgement.malt.dryness import too_wet
 from app.judgement.measures.account import account_of
 from app.judgement.programmes.programme import Limit, provenance
 
-BAGGING = Limit(high_caution=35.0, unit="c", mark="M", source="from memory: a roast can light again in the sack")
+BAGGING = Limit(high_caution=30.0, unit="c", mark="M", source="from memory: a roast can light again in the sack")
 TOLD_WITHIN = timedelta(hours=2)
 """A reading this long before the bagging still tells of it."""
 

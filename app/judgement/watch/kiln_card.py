@@ -26,7 +26,7 @@ from app.judgement.watch.layers import as_read
 from app.judgement.watch.watch import Gap
 
 AT_HEAT = ("stewing", "kilning", "cooling")
-STILL_HOT_C = 35.0
+STILL_HOT_C = 30.0
 """Malt off the heat is hot until it may be bagged: common practice."""
 
 PROBE_READINGS = 3

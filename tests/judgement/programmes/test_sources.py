@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from app.judgement.cautions import ROAST
 from app.judgement.programmes.limits import HIGH_ONLY
 from app.judgement.programmes.programme import load_builtin
 from app.judgement.programmes.sources import cited, marked, named_in, published, sources, tally
@@ -163,3 +164,13 @@ def test_caramel_says_that_it_is_made_on_the_kiln():
 def test_withering_is_told_by_the_depth_of_the_bed(key):
     step = next(step for step in BUILTIN[key].steps if step.phase == "withering")
     assert "thin trays wither in 4–6 h, a floor kiln in 8–14 h, natural draught in about 24 h" in step.note
+
+
+@pytest.mark.parametrize("key", sorted(key for key in BUILTIN if BUILTIN[key].limit("grain_temperature.bagging")))
+def test_how_cool_it_goes_into_a_sack_is_one_number_in_the_words_and_the_limit(key):
+    programme = BUILTIN[key]
+    target = programme.limit("grain_temperature.bagging").target_high
+    sentences = [*programme.cautions, *(step.note for step in programme.steps), ROAST.about, ROAST.short]
+    said = re.findall(r"below (\d\d) °C(?: \(\d+ °F\))?(?: before|, and look again|\.)", " ".join(sentences))
+    assert said
+    assert {float(each) for each in said} == {target}
