@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -17,6 +17,7 @@ from app.judgement.flags import wording
 from app.judgement.flags.answers import answered
 from app.judgement.flags.base import RANK, Flag, Message, Rule, overrun, raised
 from app.judgement.flags.inspection import SCORCH, seen
+from app.judgement.forecasts.trusted import HOT_C
 from app.judgement.history.history import hours_between
 from app.judgement.history.stages import Section, Stage
 from app.judgement.programmes.limits import FINE
@@ -202,6 +203,8 @@ def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
     else:
         title += f" at {batch.hour_words(first.at)}"
     ends_at = run.ended_by.at if run.ended_by is not None else run.stage.ends_at
+    if run.ended_by is None and _is_roast(kind, run) and verdict.severity != "notice":
+        ends_at = _cooled_at(batch, last)
     return raised(
         batch,
         "out_of_limits",
@@ -216,6 +219,23 @@ def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
         unit="c",
         place=first.place,
         cause="warm bed" if _is_warm_bed(kind, run) else "",
+    )
+
+
+def _cooled_at(batch: BatchAt, hot: Reading) -> datetime | None:
+    """When grain that was over its limit on a roast was read below it again: heat that is off puts out no fire. None
+    while nobody has."""
+    programme = batch.programme_at(hot.at)
+    limit = programme.limit_for(hot.kind, "kilning") if programme else None
+    return next(
+        (
+            reading.at
+            for reading in batch.history.readings(hot.kind)
+            if reading.at > hot.at
+            and reading.value is not None
+            and (reading.value < HOT_C or (reading.place == hot.place and limit and limit.judge(reading.value).is_fine))
+        ),
+        batch.ended_at,
     )
 
 

@@ -113,3 +113,19 @@ def test_grain_that_is_only_roasted_need_not_be_alive() -> None:
         untested[key] = {flag.rule for flag in evaluate(history, history.facts[-1].at) if flag.rule.startswith("lot_")}
     assert untested["roasted_barley"] == untested["barley_pale"] - {"lot_untested"}
     assert "lot_untested" in untested["barley_pale"]
+
+
+def hot(*told: tuple[float, str, dict[str, object]]) -> bool:
+    """Whether a chocolate roast that was read at 238 °C and let out is still over its limit."""
+    story = roast("chocolate", (1.0, "grain_temperature", {"value": 238.0}), (1.1, "heat_off", {}), *told)
+    at = story.history().facts[-1].at
+    (flag,) = [each for each in evaluate(story.history(), at) if each.rule == "out_of_limits"]
+    assert flag.severity == "act"
+    return not flag.has_ended
+
+
+def test_heat_that_is_off_puts_out_no_fire_and_grain_read_cooler_does() -> None:
+    assert hot()
+    assert hot((1.2, "grain_temperature", {"value": 231.0}))
+    assert not hot((1.2, "grain_temperature", {"value": 180.0}))
+    assert not hot((1.2, "grain_temperature", {"value": 231.0}), (1.5, "grain_temperature", {"value": 40.0}))
