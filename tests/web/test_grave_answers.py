@@ -14,6 +14,7 @@ from werkzeug.test import TestResponse
 
 from app.judgement.facts.fields import Choice, Quantity, Text
 from app.judgement.facts.kinds import KINDS
+from app.judgement.malt import looks
 from app.judgement.programmes.programme import load_builtin
 from app.operations.batches import open_batch
 from app.store.engine import write_session
@@ -235,6 +236,36 @@ def test_all_that_is_amiss_in_one_look_is_said_the_gravest_first(app: Flask, tub
     assert (status, first) == ("act", "Mould: don’t turn, sniff or shake it")
     assert "reject it" in rest
     assert "turn it now" not in rest
+
+
+@pytest.mark.parametrize("stage", ["immersion", "air_rest", "kilning"])
+@pytest.mark.parametrize(
+    "beside",
+    [
+        *({"smell": smell} for smell in ("sour", "not_sure")),
+        *({"slime": "slimy"}, {"colour": "brown"}, {"steep": "foaming"}, {"steep": "gassy"}),
+        *({"insects": "live"}, {"insects": "dead"}, {"sprouted": "many"}, {"ergot": "1", "ergot_unit": "g"}),
+    ],
+)
+def test_beside_mould_nothing_else_is_to_be_done_with_the_grain(
+    app: Flask, tub: Tub, beside: dict[str, str], stage: str
+) -> None:
+    brought_to(app, stage)
+    alone = answered_elsewhere(app, tub, {"mould": "yes"})
+    said(app, entry("inspection", {"mould": "yes", **beside}, id="both", at=iso(NOW)))
+    status, first, rest = answer_of(tub.client.get(f"{tub.path}?kept=both").text)
+    assert (status, first) == alone[:2] == ("act", "Mould: don’t turn, sniff or shake it")
+    assert rest.startswith(alone[2].removesuffix(" Saved. Undo"))
+    more = rest.removeprefix(alone[2].removesuffix(" Saved. Undo"))
+    assert ":" not in more.replace(looks.AIR_FIRST, "")
+    assert len(more) > len(" Saved. Undo")
+    assert (looks.AIR_FIRST in more) == ("steep" in beside)
+
+
+def test_mouldy_grain_that_smells_sour_in_its_steep_is_not_rinsed(app: Flask, tub: Tub) -> None:
+    brought_to(app, "immersion")
+    said(app, entry("inspection", {"mould": "yes"}, id="mould", at=iso(NOW - timedelta(hours=1))))
+    assert "rinse" not in " ".join(answered_elsewhere(app, tub, {"mould": "no", "smell": "sour"}))
 
 
 @pytest.mark.parametrize("stage", ["charged", "immersion", "air_rest", "germination"])

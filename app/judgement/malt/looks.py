@@ -41,6 +41,7 @@ SPROUTED = "What sprouted and dried again grows no more, and moulds. Lay out 100
 
 NOT_JUDGED = "Nobody judges words: where a field asks for it, say it there too, and it is judged."
 
+MOULDY, SOUR = ("mould", "yes"), ("smell", "sour")
 STIRRED = (("matting", "felted"), ("matting", "strands"), ("slime", "slimy"))
 
 
@@ -133,7 +134,9 @@ def amiss_in_batch(look: Remark, share: float | None, *, stage: str | None, is_m
     told = told_at(stage)
     if is_mouldy or seen & PERHAPS_MOULD:
         # What may be mouldy is turned by nobody.
-        told |= {each: Amiss(told[each].status, told[each].text.split(":")[0], "") for each in STIRRED}
+        told |= {each: _left_alone(told[each]) for each in STIRRED}
+    if is_mouldy and told[SOUR] is SOUR_STEEP:
+        told[SOUR] = _left_alone(SOUR_STEEP)
     return _gravest_first(look, told, share, "the charge")
 
 
@@ -161,9 +164,21 @@ def amiss_in_lot(look: Remark, share: float | None) -> list[Amiss]:
 
 def _gravest_first(look: Remark, told: Mapping[tuple[str, str], Amiss], share: float | None, of: str) -> list[Amiss]:
     amiss = [each for finding, each in told.items() if look.findings.get(finding[0]) == finding[1]]
+    is_mouldy = look.findings.get("mould") == "yes"
+    if is_mouldy:
+        fire = {each for finding, each in told.items() if finding[0] == "scorch"} | set(ON_THE_KILN.values())
+        gas = {told["steep", seen] for seen in ("foaming", "gassy")}
+        stand = {told[MOULDY], *fire}
+        amiss = [each if each in stand else _left_alone(each, AIR_FIRST if each in gas else "") for each in amiss]
     if look.ergot_kg or look.findings.get("ergot") == "yes":
-        amiss.append(_ergot(share, of))
+        ergot = _ergot(share, of)
+        amiss.append(_left_alone(ergot) if is_mouldy and ergot is ERGOT else ergot)
     return sorted(amiss, key=lambda each: -GRAVITY.index(each.status))
+
+
+def _left_alone(amiss: Amiss, detail: str = "") -> Amiss:
+    """What is amiss without what to do with the grain: of mouldy grain only the order about the mould holds."""
+    return Amiss(amiss.status, amiss.text.split(":")[0], detail)
 
 
 def _ergot(share: float | None, of: str) -> Amiss:
