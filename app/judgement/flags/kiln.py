@@ -233,7 +233,7 @@ def _dry_flag(batch: BatchAt, programme: Programme, stage: Stage, wettest: Moist
         said = Message(
             f"Perhaps dry enough: {where}",
             "How wet it was when it was loaded is hardly known, and so how dry it is now.",
-            "Bite the malt, or test its moisture: only brittle malt is dry. Then heat off, or dry on.",
+            "Crush a kernel, or test its moisture: only brittle malt is dry. Then heat off, or dry on.",
         )
     else:
         said = Message(

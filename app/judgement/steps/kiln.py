@@ -158,13 +158,13 @@ def _heat_off(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: in
 
 
 def _is_dry(plan: InPlan, kind: str, what: str, told: Dryness, sample: MoistureSample) -> NextStep:
-    """Heat off; first a bite or a test, once, where only how it was loaded is hardly known: no weighing tells that."""
+    """Heat off; first a crushed kernel or a test, once, where only how it was loaded is hardly known: no weighing tells that."""
     figure = plan.words.percent(sample.moisture_wb, sample.half_width)
     if told.state == "dry":
         why = f"Dry enough: {figure} in {sample.place or 'the wettest sample'}."
         return step(kind, what, sample.at, None, sample.at + IN_TIME, why, "facts", order="batch")
-    why = f"Perhaps dry enough: {figure}, for its loading is hardly known. Brittle to the bite, it is: then heat off."
-    return step("moisture_test", "Bite the malt, or test its moisture", sample.at, None, sample.at + IN_TIME, why,
+    why = f"Perhaps dry enough: {figure}, for its loading is hardly known. A dry kernel crushes brittle: then heat off."
+    return step("moisture_test", "Crush a kernel, or test its moisture", sample.at, None, sample.at + IN_TIME, why,
                 "facts")  # fmt: skip
 
 
@@ -203,7 +203,7 @@ def _test(plan: InPlan) -> NextStep | None:
         return None
     due = ends.earliest_at - timedelta(hours=TEST_BEFORE_H)
     due = due if last is None else max(due, last + timedelta(hours=TRAY_EVERY_H[1]))
-    return look("moisture_test", "Bite the malt, or test its moisture", due, 2.0, "No tray tells how dry it is.", 0.5)
+    return look("moisture_test", "Crush a kernel, or test its moisture", due, 2.0, "No tray tells how dry it is.", 0.5)
 
 
 def _tray_name(plan: InPlan, kiln: KilnForecast) -> str:

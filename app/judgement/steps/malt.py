@@ -46,7 +46,7 @@ def _dry_on(plan: InPlan, wet: TooWet) -> NextStep:
     figure = plan.words.percent(moisture.moisture_wb, moisture.half_width)
     why = (
         f"Too wet to keep: {figure}, above {plan.words.percent(wet.bound)}. Or spread it thin and use it green, today. "
-        "If it is brittle to the bite, test its moisture and write that down."
+        "If a crushed kernel is brittle, test its moisture and write that down."
     )
     late = start + timedelta(hours=DRY_ON_H)
     return step("heat_on", "Dry on: heat on again", start, start, late, why, "facts", order="food")
@@ -80,7 +80,7 @@ def _dressing(plan: InPlan, cool_by: datetime, low: float, done: list[str]) -> l
         steps.append(step("outturn", "Weigh the malt", next_day, early, next_day, why))
     if has_culms and not _is_known(plan):
         why = "Nothing tells how dry it is, and too wet it sours and moulds: only brittle malt is dry."
-        steps.append(step("moisture_test", "Bite the malt, or test its moisture", cool_by, early, same_day, why))
+        steps.append(step("moisture_test", "Crush a kernel, or test its moisture", cool_by, early, same_day, why))
     if not _is_packed(plan):
         why = "Cool and dry, and closed: malt draws water from the air."
         steps.append(step("pack", "Bag it", next_day, early, next_day, why))

@@ -112,7 +112,7 @@ def _told_words(dry: Dryness, words: Words) -> tuple[str, str]:
     told = f"{figure} in {dry.sample.place or 'the last sample'}, {words.clock(dry.sample.at)}"
     if dry.state == "dry":
         return "reached", told
-    return "perhaps", f"{told}: bite the malt, or test its moisture; only brittle malt is dry"
+    return "perhaps", f"{told}: crush a kernel, or test its moisture; only brittle malt is dry"
 
 
 def _untold_words(forecast: KilnForecast, words: Words) -> str:

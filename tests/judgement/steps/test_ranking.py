@@ -177,7 +177,7 @@ def test_a_tray_is_weighed_as_it_goes_in_and_not_asked_for_all_night() -> None:
     assert asked not in {step.what for step in next_steps(story.history(), moment(160.3))}
     later = next_steps(story.history(), moment(166))
     assert asked not in {step.what for step in later}
-    assert "Bite the malt, or test its moisture" in {step.what for step in later}
+    assert "Crush a kernel, or test its moisture" in {step.what for step in later}
 
 
 def test_while_last_week_is_caught_up_on_one_is_asked_for_what_came_next() -> None:
