@@ -23,7 +23,7 @@ ORDERS = ("people", "fire", "food", "batch")
 HANDLES = frozenset(
     {"turned", "sprinkled", "growth_count", "rub_out", "chit_count", "squeeze_test", "test_bag", "steep_on", "cast",
      "loaded", "stew_on", "heat_on", "raise", "tray", "moisture_test", "stripped", "culms", "outturn", "pack",
-     "finished", "grow", "wait", "dry", "cool"}
+     "finished", "grow", "wait", "dry", "cool", "sample"}
 )  # fmt: skip
 """Grain that is no food is left as it is: nobody stirs it up, grows it on, dries or bags it."""
 
@@ -46,6 +46,7 @@ PRECLUDES: Mapping[str, frozenset[str]] = {
     "relight": frozenset({"raise", "lower"}),
     "sprinkled": frozenset({"dry"}),
     "dry": frozenset({"sprinkled", "steep_on", "water_changed", "stand"}),
+    "sample": frozenset({"chit_count", "growth_count", "steep_on", "cast", "grow"}),
 }
 """By what is done, what would then be wrong or moot."""
 
@@ -147,6 +148,7 @@ def rank(batch: BatchAt, planned: Iterable[NextStep], judged: Sequence[JudgedFla
     for flag in asking:
         if flag.severity == "act":
             steps.append(_asked(batch, flag, due, words))
+    steps += _sampled(batch, judged, words)
     if any(step.doing == "look" for step in steps):
         # Whether a hot reading was read right is asked after what it asks for.
         steps = [replace(step, order="fire") if step.doing == "lower" else step for step in steps]
@@ -169,6 +171,25 @@ def holding(batch: BatchAt) -> list[NextStep]:
     why = "Damp it, mask on, bag it, clean the floor wet. Until somebody says that it was a false alarm, it is no food."
     what, now = "Leave it lying: don’t turn, sniff or shake it", batch.now
     return [NextStep("inspection", what, now, now, now, why, "facts", does="hold", order="food")]
+
+
+def _sampled(batch: BatchAt, judged: Sequence[JudgedFlag], words: Words) -> list[NextStep]:
+    """Grain that lay in water hot enough to harm it shows that it lives before anybody goes on with it."""
+    counted = [fact.at for fact in batch.history.of_kind("chit_count", "growth_count")]
+    is_growing = batch.is_live and batch.stage is not None and batch.stage.name in ("immersion", *_OF_FLOOR)
+    for each in judged if is_growing else ():
+        flag, told = each.flag, batch.whole.by_id(each.flag.fact_ids[-1]) if each.flag.fact_ids else None
+        is_false = each.answer is not None and each.holds and each.answer.answer == "false_alarm"
+        if flag.rule != "out_of_limits" or each.is_open or is_false or told is None or flag.worst is None:
+            continue
+        is_hot = told.kind == "water_temperature" and not HOT_WATER.judge(flag.worst).is_fine
+        was_in = any(stage.covers(told.at) for stage in batch.stages_named("immersion"))
+        if is_hot and was_in and all(at <= told.at for at in counted):
+            why = f"It lay in water of {words.temperature(flag.worst)}. Count the chits of it before you go on."
+            since = flag.ends_at or told.at
+            return [NextStep("chit_count", "See whether a sample still chits", since, since, batch.now, why, "facts",
+                             does="sample", order="batch")]  # fmt: skip
+    return []
 
 
 def _place(step: NextStep) -> int:

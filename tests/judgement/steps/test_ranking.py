@@ -11,12 +11,14 @@ from app.judgement.facts.kinds import STAGE_KINDS
 from app.judgement.history.build import history_from_records
 from app.judgement.meaning.meaning import meaning
 from app.judgement.programmes.programme import load_builtin
+from app.judgement.slips.questions import INSISTED
 from app.judgement.steps.next_steps import next_steps, ranked
 from tests.judgement.flag_story import Story, hour_of, moment
 from tests.judgement.flags.test_inspection import growing
 from tests.judgement.plan_run import plan_story
 from tests.truth.looks import contradictions
 
+MEANT = {INSISTED: "1"}
 START = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
 LOOKS: tuple[tuple[str, dict[str, Any]], ...] = (
     ("inspection", {"findings": {"mould": "yes"}}),
@@ -150,6 +152,35 @@ def test_grain_too_long_under_water_is_drained_and_that_stands_first() -> None:
     assert step.why.startswith("Under water for 18 h")
     story.tell(18.1, "drained")
     assert "Drain" not in {each.what for each in next_steps(story.history(), moment(18.2))}
+
+
+def test_grain_that_lay_in_killing_water_is_sampled_before_anything_goes_on_until_it_is_counted() -> None:
+    story = Story().begin()
+    story.read(1, "water_temperature", 55.0, typed=MEANT)
+    assert first(story, 1.1) == ("batch", "Drain")
+    story.tell(1.2, "drained")
+    for hour in (1.3, 20.0, 30.0):
+        step = next_steps(story.history(), moment(hour))[0]
+        assert (step.order, step.kind, step.what) == ("batch", "chit_count", "See whether a sample still chits")
+        assert "55.0 °C" in step.why
+        assert not {"steep_on", "cast", "chit_count"} & doings(story, hour)
+    story.chits(30.1, 80)
+    assert "sample" not in doings(story, 30.2)
+
+
+def test_grain_left_under_cold_water_after_the_killing_one_is_sampled_too() -> None:
+    story = Story().begin()
+    story.read(1, "water_temperature", 55.0, typed=MEANT)
+    story.read(1.5, "water_temperature", 14.0)
+    assert first(story, 1.6) == ("batch", "See whether a sample still chits")
+    assert "drained" in doings(story, 1.6)
+
+
+def test_warm_water_that_kills_nothing_asks_for_no_sample() -> None:
+    story = Story().begin()
+    story.read(1, "water_temperature", 30.0)
+    story.tell(1.2, "drained")
+    assert "sample" not in doings(story, 1.3)
 
 
 def test_foul_water_is_mended_by_the_drain() -> None:
