@@ -17,6 +17,7 @@ from app.judgement.programmes.programme import provenance
 
 FEWEST_TESTS = 4
 LEVEL = 0.95
+ASK_TREATED = "Ask the seller in writing what it was treated with"
 PREDICTION = (
     "derived: prediction interval for one more test, on the arcsine scale of shares, from at least four earlier ones; "
     "no published limit for a float test of raw grain was found"
@@ -32,12 +33,13 @@ def undeclared(batch: BatchAt) -> Iterator[Flag]:
         said = declared[-1].findings if declared else {}
         against = [word for aspect, word in _AGAINST.items() if said.get(aspect) in ("no", "not_sure")]
         title = f"Held: {lot.name} {' and '.join(against) if against else 'not declared untreated, for food'}"
+        ask = "Is it food? Ask the seller" if said.get("untreated") == "yes" else ASK_TREATED
         # Packing waits for it anyway: it is urgent where somebody said that it is no food, or packed it all the same.
         is_act = bool(against) or any(part.kind == "pack" for part in batch.history.departures)
         yield raised(
             batch, "lot_undeclared", "act" if is_act else "caution", [*charges, *declared[-1:]],
             Message(title, "Nobody has answered for it by name that it is food: no label, no malt sheet.",
-                  "Ask the seller in writing what it was treated with; then let a named person declare the lot."),
+                  f"{ask}; then let a named person declare the lot."),
             "the house's rule", caution=cautions.TREATED_SEED,
         )  # fmt: skip
 

@@ -26,6 +26,13 @@ def test_a_declaration_that_says_otherwise_holds_the_batch(untreated: str, for_f
     assert flag.severity == "act"
 
 
+@pytest.mark.parametrize(
+    ("untreated", "asks"), [("yes", "Is it food? Ask the seller;"), ("not_sure", "Ask the seller in writing")]
+)
+def test_the_seller_is_asked_what_is_open(untreated: str, asks: str) -> None:
+    assert Story().declare(untreated, "not_sure").charge().flag(0, "lot_undeclared").remedy.startswith(asks)
+
+
 def test_malt_of_an_undeclared_lot_that_is_packed_all_the_same_is_urgent() -> None:
     story = Story().charge()
     story.tell(200, "heat_off")
