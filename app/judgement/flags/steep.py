@@ -39,7 +39,9 @@ def under_water(batch: BatchAt) -> Iterator[Flag]:
         chitted = _chitted_overrun(batch, programme, stage, water_c, is_blown)
         if start is None or (plain is None and chitted is None):
             continue
-        yield _under_water_flag(batch, stage, start, plain, chitted)
+        is_warm = water_c is not None and water_c > programme.immersion_reference_c
+        shorter = f" in water of {wording.temperature(water_c)}" if water_c is not None and is_warm else ""
+        yield _under_water_flag(batch, stage, start, plain, chitted, shorter)
 
 
 def _water_c(batch: BatchAt, stage: Stage) -> float | None:
@@ -82,11 +84,17 @@ def chitted_share(*counts: Tally) -> float:
 
 
 def _under_water_flag(
-    batch: BatchAt, stage: Stage, start: Fact, plain: Overrun | None, chitted: tuple[Overrun, Tally, float] | None
+    batch: BatchAt,
+    stage: Stage,
+    start: Fact,
+    plain: Overrun | None,
+    chitted: tuple[Overrun, Tally, float] | None,
+    shorter: str,
 ) -> Flag:
+    """shorter: why less is allowed than the plan says, where the water is warm."""
     if chitted is None and plain is not None:
         lasted = stage.hours(batch.now)
-        title = f"Under water for {wording.hours(lasted)}, more than {wording.hours(plain.bound)}"
+        title = f"Under water for {wording.hours(lasted)}, more than {wording.hours(plain.bound)}{shorter}"
         meaning = (
             "The grain has used up the oxygen in the water: it drowns from inside, and chits unevenly or not at all."
         )
@@ -99,7 +107,7 @@ def _under_water_flag(
     over, count, lasted = chitted
     severity = worse(over.severity, plain.severity) if plain else over.severity
     title = (
-        f"Chitted and under water for {wording.hours(lasted)}, more than {wording.hours(over.bound)}: "
+        f"Chitted and under water for {wording.hours(lasted)}, more than {wording.hours(over.bound)}{shorter}: "
         f"{wording.share(count.counts.get('chitted', 0), count.looked_at)} showed the chit"
     )
     meaning = "A chitted kernel breathes hard and drowns within hours."

@@ -35,7 +35,12 @@ def test_warmer_water_shortens_the_time() -> None:
     story.read(0.5, "water_temperature", 18.0)
     # Q10 of 2 above 16 °C: 8 h · 2^(−0.2) = 6.96 h.
     assert story.flags(6.9, "long_under_water") == []
-    assert story.flag(7.0, "long_under_water").severity == "notice"
+    flag = story.flag(7.0, "long_under_water")
+    assert flag.severity == "notice"
+    assert flag.in_units("metric").title.endswith(" in water of 18.0 °C")
+    cool = Story().begin()
+    cool.read(0.5, "water_temperature", 16.0)
+    assert "in water of" not in cool.flag(8.1, "long_under_water").title
 
 
 def test_blown_air_lengthens_the_time() -> None:
