@@ -39,6 +39,9 @@ HOT_WATER = Limit(
 )
 """Above this, water harms grain at once, whatever the programme wants."""
 
+KILLS_FROM_C = 45.0
+"""At this, after hours, part of the seed in that source no longer germinates: below it nothing surer is said."""
+
 ROOM_CO2 = Limit(
     high_caution=5000.0,
     high_act=15000.0,
@@ -195,7 +198,7 @@ def _run_flag(batch: BatchAt, kind: str, run: _Run) -> Flag:
     first, last, verdict = run.readings[0], run.readings[-1], run.verdict
     figure = wording.kiln_temperature if run.stage.name == "kilning" else wording.temperature
     side = "above" if run.position == "high" else "below"
-    bound = "hot enough to kill the grain" if _kills(kind, run) else f"{side} {figure(verdict.bound or 0.0)}"
+    bound = _how_hot(run.worst) if _kills(kind, run) else f"{side} {figure(verdict.bound or 0.0)}"
     title = f"{KINDS[kind].word}{_where(first.place)} {figure(run.worst)}, {bound}"
     if len(run.readings) > 1:
         lasted = wording.hours(hours_between(first.at, last.at))
@@ -264,6 +267,10 @@ def _remedy(kind: str, run: _Run) -> str:
     return remedy
 
 
+def _how_hot(water_c: float) -> str:
+    return "hot enough to kill the grain" if water_c > KILLS_FROM_C else "so warm that grain may die in it"
+
+
 def _kills(kind: str, run: _Run) -> bool:
     return kind == "water_temperature" and not HOT_WATER.judge(run.worst).is_fine
 
@@ -283,7 +290,8 @@ def _is_warm_bed(kind: str, run: _Run) -> bool:
 
 def _meaning(kind: str, run: _Run) -> str:
     if _kills(kind, run):
-        return f"Grain dies in it, the sooner the hotter: seed is held at {wording.temperature(52.0)} for ten minutes."
+        dies = "Grain dies" if run.worst > KILLS_FROM_C else "Grain may die"
+        return f"{dies} in it, the sooner the hotter: seed is held at {wording.temperature(52.0)} for ten minutes."
     if _is_roast(kind, run) and not _is_near_fire(kind, run):
         return "Past the band of this roast it darkens by the minute."
     if _is_near_fire(kind, run):
