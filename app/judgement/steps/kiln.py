@@ -158,7 +158,7 @@ def _heat_off(plan: InPlan, kiln: KilnForecast, phases: list[Phase], current: in
 
 
 def _is_dry(plan: InPlan, kind: str, what: str, told: Dryness, sample: MoistureSample) -> NextStep:
-    """Heat off; first a crushed kernel or a test, once, where only how it was loaded is hardly known: no weighing tells that."""
+    """Heat off; first a crushed kernel or a test, once, where its loading is hardly known: no weighing tells that."""
     figure = plan.words.percent(sample.moisture_wb, sample.half_width)
     if told.state == "dry":
         why = f"Dry enough: {figure} in {sample.place or 'the wettest sample'}."
