@@ -12,6 +12,7 @@ from flask.testing import FlaskClient
 
 from app.store.batches import Batch
 from app.store.engine import write_session
+from tests.pages import forms_of
 from tests.stories import add_fact, add_story
 
 pytestmark = pytest.mark.usefixtures("morning")
@@ -197,3 +198,21 @@ def test_malt_taken_off_wet_is_dried_on_and_finished_only_when_somebody_insists(
     asked = client.post(f"/batches/{batch.number}/tub/finished", data={"id": "done-1", "when": "now"})
     assert "too wet to keep" in unescape(asked.text)
     assert "Is it finished all the same?" in unescape(asked.text)
+
+
+def test_malt_that_was_last_read_hot_is_finished_and_packed_only_when_somebody_insists(
+    app: Flask, client: FlaskClient
+) -> None:
+    batch = begun(app, 170.0, kinds=BARE)
+    tell(app, batch, "heat_off", {}, hours_ago=0.4)
+    tell(app, batch, "grain_temperature", {"value": 58.0}, hours_ago=0.2)
+    sack = next(
+        form for form in forms_of(client.get(f"/batches/{batch.number}/pack").text) if form.action.endswith("/pack")
+    )
+    for path, values, asked in (
+        ("tub/finished", {"id": "done-1", "when": "now"}, "Is it finished all the same?"),
+        ("pack", sack.filled(name="Sack 1", as_is_0="2.5", moisture_0="4.5"), "Pack it so?"),
+    ):
+        answer = client.post(f"/batches/{batch.number}/{path}", data=values)
+        assert answer.status_code == 422
+        assert f"Last read at 58.0 °C: above 35.0 °C it is too hot for a sack. {asked}" in unescape(answer.text)

@@ -12,9 +12,11 @@ from app.judgement.flags import wording
 from app.judgement.flags.base import Flag, Message, Rule, overrun, raised
 from app.judgement.forecasts.moisture import MoistureSample, determinations, merged
 from app.judgement.grain.charges import part_moisture_sd
+from app.judgement.history.history import History
+from app.judgement.history.stages import all_stages
 from app.judgement.malt.dryness import too_wet
 from app.judgement.measures.account import account_of
-from app.judgement.programmes.programme import Limit, provenance
+from app.judgement.programmes.programme import Limit, Verdict, provenance
 
 BAGGING = Limit(high_caution=30.0, unit="c", mark="M", source="from memory: a roast can light again in the sack")
 TOLD_WITHIN = timedelta(hours=2)
@@ -101,27 +103,29 @@ def bagged_warm(batch: BatchAt) -> Iterator[Flag]:
     """Packed while the last reading said that it was still warm."""
     cooling = batch.stages_named("kilning", "cooling", "finished")
     for pack in batch.history.of_shape(Part, "pack"):
-        if not cooling or pack.source.id != batch.history.batch.id:
-            continue
-        readings = batch.within(batch.history.readings("grain_temperature"), cooling[0].starts_at, pack.at)
-        last = readings[-1] if readings else None
-        if last is None or last.value is None or pack.at - last.at > TOLD_WITHIN:
-            continue
-        flag = _bagged_flag(batch, pack, last, last.value)
-        if flag is not None:
-            yield flag
+        if cooling and pack.source.id == batch.history.batch.id:
+            hot = still_hot(batch.history, pack.at)
+            if hot is not None:
+                yield _bagged_flag(batch, pack, *hot)
 
 
-def _bagged_flag(batch: BatchAt, pack: Part, last: Reading, value_c: float) -> Flag | None:
-    programme = batch.programme_at(pack.at)
-    own = programme.limit("grain_temperature.bagging") if programme else None
-    limit = own or BAGGING
-    verdict = limit.judge(value_c)
-    if verdict.severity is None or verdict.position != "high":
+def still_hot(history: History, at: datetime) -> tuple[Reading, float, Verdict] | None:
+    """The last reading of the grain since the kiln, °C and the verdict on it, where it was lately too hot to bag."""
+    begun = next((each for each in all_stages(history) if each.name in ("kilning", "cooling", "finished")), None)
+    read = [each for each in history.readings("grain_temperature") if begun and begun.starts_at <= each.at <= at]
+    if not read or read[-1].value is None or at - read[-1].at > TOLD_WITHIN:
         return None
+    programme = history.programme_at(at)
+    own = programme.limit("grain_temperature.bagging") if programme else None
+    verdict = (own or BAGGING).judge(read[-1].value)
+    return (read[-1], read[-1].value, verdict) if verdict.severity and verdict.position == "high" else None
+
+
+def _bagged_flag(batch: BatchAt, pack: Part, last: Reading, value_c: float, verdict: Verdict) -> Flag:
+    programme = batch.programme_at(pack.at)
     is_roast = programme is not None and programme.is_roast
     title = f"Bagged at {wording.kiln_temperature(value_c)}, above {wording.kiln_temperature(verdict.bound or 0.0)}"
-    severity = "act" if is_roast and verdict.severity == "caution" else verdict.severity
+    severity = "act" if is_roast and verdict.severity == "caution" else verdict.severity or "notice"
     return raised(
         batch, "bagged_warm", severity, [pack, last],
         Message(title, "Warm malt sweats in the sack and goes slack; a roast can light again in it.",

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from app.judgement.facts.kinds import ARRIVALS, MALT_TESTS
 from app.judgement.facts.shapes import Fact
+from app.judgement.flags.keeping import still_hot
 from app.judgement.forecasts.unforeseen import unforeseen
 from app.judgement.history.guard import judged_alone
 from app.judgement.history.history import History
@@ -43,7 +44,7 @@ def _questions(new: Fact, history: History | None, words: Words) -> list[Questio
     is_open = all(each.field in NUMBERS and each.can_be and each.as_typed_words != DECIMAL for each in about_values)
     if history is not None and is_open:
         about_values = unforeseen(new, history, words) or about_values
-    return [*_time_questions(new, history, words), *_wet_question(new, history, words), *about_values]
+    return [*_time_questions(new, history, words), *_malt_questions(new, history, words), *about_values]
 
 
 def _time_questions(new: Fact, history: History | None, words: Words) -> list[Question]:
@@ -66,11 +67,23 @@ def _time_questions(new: Fact, history: History | None, words: Words) -> list[Qu
     return [replace(question, message=message) for message in found]
 
 
-def _wet_question(new: Fact, history: History | None, words: Words) -> list[Question]:
-    """Malt that is clearly too wet to keep is finished only when somebody insists."""
-    wet = too_wet(history, new.latest_at) if history is not None and new.kind == "finished" else None
-    if wet is None:
+def _malt_questions(new: Fact, history: History | None, words: Words) -> list[Question]:
+    """Malt that is still hot, or clearly too wet to keep, is finished only when somebody insists."""
+    if history is None or new.kind != "finished":
         return []
-    figure = words.percent(wet.estimate.moisture_wb, wet.estimate.half_width)
-    message = f"As last known it is too wet to keep: {figure}. Is it finished all the same?"
-    return [Question("when", message, {}, "", "Keep it so")]
+    found = []
+    if hot := hot_words(history, new.latest_at, words):
+        found.append(f"{hot} Is it finished all the same?")
+    if wet := too_wet(history, new.latest_at):
+        figure = words.percent(wet.estimate.moisture_wb, wet.estimate.half_width)
+        found.append(f"As last known it is too wet to keep: {figure}. Is it finished all the same?")
+    return [Question("when", message, {}, "", "Keep it so") for message in found]
+
+
+def hot_words(history: History, at: datetime, words: Words) -> str:
+    """That the grain was last read too hot for a sack; empty where it was not."""
+    hot = still_hot(history, at)
+    if hot is None:
+        return ""
+    read, limit = (words.temperature(each) for each in (hot[1], hot[2].bound or 0.0))
+    return f"Last read at {read}: above {limit} it is too hot for a sack."

@@ -26,6 +26,7 @@ from app.store.house import HOUSE
 from app.store.lots import list_batches_with_ergot
 from app.store.packs import Pack
 from app.store.programmes import get_programme
+from app.web.entries.asking import hot_words
 from app.web.entries.keeping import TIMES
 from app.web.grain.forms import BatchForm, DispatchForm, GrainForm, PackForm, Row
 from app.web.grain.sources import Source, pack_against
@@ -202,7 +203,7 @@ def _stock_question(form: Any, row: Row, as_is_kg: float, words: Words) -> list[
 
 
 def _pack_questions(form: Any, row: Row, moisture_wb: float, words: Words) -> list[str]:
-    """Malt that is too wet to keep, or not done yet, is packed only when somebody insists."""
+    """Malt that is too wet to keep, still hot, or not done yet, is packed only when somebody insists."""
     source = form.sources.get(str(row.source.data))
     history = source.history if source is not None else None
     if form.kind != "pack" or history is None:
@@ -216,6 +217,8 @@ def _pack_questions(form: Any, row: Row, moisture_wb: float, words: Words) -> li
     if not asked and wet is not None and row.known.data != "measured":
         figure = words.percent(wet.estimate.moisture_wb, wet.estimate.half_width)
         asked.append(f"As last known it is too wet to keep: {figure}. Pack it so?")
+    if hot := hot_words(history, form.now, words):
+        asked.append(f"{hot} Pack it so?")
     begun = all_stages(history)
     if begun and begun[-1].name not in ("cooling", "finished"):
         asked.append(f"The batch is not done yet: {begun[-1].word}. Pack it so?")
