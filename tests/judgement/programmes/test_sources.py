@@ -123,7 +123,7 @@ def test_no_programme_sets_a_low_bound_that_nothing_judges(key):
         ("amber", "grain_temperature.roasting", 170.0),
         ("brown", "grain_temperature.roasting", 176.0),
         ("chocolate", "grain_temperature.roasting", 225.0),
-        ("black", "grain_temperature.roasting", 235.0),
+        ("black", "grain_temperature.roasting", 230.0),
         ("sorghum", "grain_temperature.germination", 24.0),
         ("sorghum", "germination_d", 6.0),
         ("pearl_millet", "grain_temperature.germination", 30.0),

@@ -129,3 +129,15 @@ def test_heat_that_is_off_puts_out_no_fire_and_grain_read_cooler_does() -> None:
     assert hot((1.2, "grain_temperature", {"value": 231.0}))
     assert not hot((1.2, "grain_temperature", {"value": 180.0}))
     assert not hot((1.2, "grain_temperature", {"value": 231.0}), (1.5, "grain_temperature", {"value": 40.0}))
+
+
+@pytest.mark.parametrize("key", ["black", "roasted_barley"])
+@pytest.mark.parametrize(("value", "severity"), [(230.0, None), (232.5, "caution"), (235.5, "act")])
+def test_the_fire_remedy_comes_from_just_above_the_heat_at_which_grain_is_close_to_lighting(
+    key: str, value: float, severity: str | None
+) -> None:
+    story = roast(key, (2.0, "grain_temperature", {"value": value}))
+    flags = [each for each in evaluate(story.history(), story.history().facts[-1].at) if each.rule == "out_of_limits"]
+    assert [(each.severity, "it can light" in each.remedy) for each in flags] == (
+        [(severity, True)] if severity else []
+    )
