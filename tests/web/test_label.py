@@ -286,7 +286,25 @@ def test_smoke_is_claimed_once_the_record_tells_of_it(app: Flask, client: FlaskC
     assert "<h2>Smoked 7</h2>" in label(client)
 
 
-@pytest.mark.parametrize("name", ["Gluten-free oats", "gluten free oats", "Oats without gluten", "OATS, GLUTENFREE"])
+@pytest.mark.parametrize("what", ["no smoke", "Not smoked, 4 h", "without any smoke", "smoke-free", "non-smoked"])
+def test_an_addition_that_says_there_was_no_smoke_shows_none(app: Flask, client: FlaskClient, what: str):
+    jar_of(app, "smoked")
+    measure(app, "addition", {"what": what})
+    assert "smoked" not in label(client)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Gluten-free oats",
+        "gluten free oats",
+        "Oats without gluten",
+        "OATS, GLUTENFREE",
+        "Gluten\u2011free oats",
+        "Gluten\u2013free oats",
+        "GF oats",
+    ],
+)
 def test_nothing_shows_that_malt_is_free_of_gluten(app: Flask, client: FlaskClient, name: str):
     jar_of(app, "oats", name=name)
     measure(app, "diastatic_power", {"value": 100.0})

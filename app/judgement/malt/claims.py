@@ -18,6 +18,11 @@ DIASTATIC_FROM_CONVERSION = 0.5
 """The house's own [M]: diastatic malt converts within twice the time of a good reference malt."""
 
 SMOKE = re.compile(r"(?<![a-z])smok(?:e|ed|y)(?![a-z])", re.IGNORECASE)
+NO_SMOKE = re.compile(
+    r"\b(?:no|not|never|without|free (?:of|from))\b[^.;]*\bsmok|\bnon[\s\u2010-\u2015-]*smok|"
+    r"\bsmoke[\s\u2010-\u2015-]*(?:free|less)\b",
+    re.IGNORECASE,
+)
 
 
 class Claim(NamedTuple):
@@ -46,8 +51,12 @@ def _is_dark(history: History) -> bool:
     return colour is not None and colour.value >= DARK_FROM_EBC
 
 
+def _tells_of_smoke(what: str) -> bool:
+    return SMOKE.search(what) is not None and NO_SMOKE.search(what) is None
+
+
 def _is_smoked(history: History) -> bool:
-    return any(SMOKE.search(fact.what or "") for fact in history.of_shape(Action, "addition"))
+    return any(_tells_of_smoke(fact.what or "") for fact in history.of_shape(Action, "addition"))
 
 
 CLAIMS: Mapping[str, Claim] = MappingProxyType(
@@ -64,7 +73,10 @@ CLAIMS: Mapping[str, Claim] = MappingProxyType(
         ),
         "smoked": Claim(SMOKE, "record the smoke as an addition, with what and how long", _is_smoked),
         "gluten-free": Claim(
-            re.compile(r"\bgluten[\s-]*free\b|\b(?:no|without|free (?:of|from)) gluten\b", re.IGNORECASE),
+            re.compile(
+                r"\bgluten[\s\u2010-\u2015-]*free\b|\b(?:no|without|free (?:of|from)) gluten\b|(?<![^\W_])gf(?![^\W_])",
+                re.IGNORECASE,
+            ),
             "no entry here can show it",
             lambda history: False,
         ),
