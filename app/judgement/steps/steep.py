@@ -146,6 +146,14 @@ def _end_of_rest(plan: InPlan) -> NextStep | None:
     if ready is not None:
         since, why = ready
         return step("cast", "Cast", min(due, since), min(early, since), late, why, "facts", UPTAKE)
+    wanted, moisture = plan.limit("cast_moisture"), plan.batch.moisture
+    highest = wanted.target_high if wanted is not None else None
+    uptake = plan.batch.fitted.story.uptake if plan.batch.fitted.story else None
+    is_weighed = uptake is not None and uptake.weighings > 0
+    is_wet = moisture is not None and highest is not None and moisture.moisture_wb >= highest
+    if kind == "steep_on" and is_weighed and is_wet:
+        why = "It is wet enough without more water: cast it once it chits."
+        return step("chit_count", "Leave it, and count the chits", due, early, late, why, "facts", UPTAKE)
     if plan.following == "germination":
         target = plan.batch.fitted.target("cast_moisture")
         when: When | None = plan.comes_to(target) if target is not None else None

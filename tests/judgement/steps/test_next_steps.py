@@ -188,6 +188,15 @@ def test_wet_enough_and_chitted_it_is_cast_before_the_plan_says_so() -> None:
     assert cast.why.startswith("Chits 85 %, and the moisture is there.")
 
 
+@pytest.mark.parametrize(("wb", "is_steeped"), [(0.40, True), (0.465, False)])
+def test_grain_at_the_top_of_its_target_is_steeped_no_more(wb: float, is_steeped: bool) -> None:
+    story = steeping()
+    story.tell(6, "drained")
+    story.bag(19.9, wb)
+    assert ("steep_on" in kinds_of(story, 19.95)) is is_steeped
+    assert "chit_count" in kinds_of(story, 19.95)
+
+
 def test_too_dry_to_cast_out_of_the_last_water_it_is_drained_instead() -> None:
     story = steeping(wb_at_end=0.26)
     story.tell(6, "drained")
