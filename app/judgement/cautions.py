@@ -199,7 +199,7 @@ PRUSSIC_ACID = Caution(
     "once. Never eat it green. Rub and sieve off all roots and shoots, and keep them from food and feed. Use the malt "
     "only boiled, uncovered, in moving air. Much that is sold as millet is sorghum, and other millets may hold some: "
     "treat each so until its botanical name says otherwise.",
-    "Prussic acid: never eat it green. All roots and shoots off, kept from food and feed. Boil it uncovered.",
+    "Prussic acid: never eat it green. Remove all roots and shoots; keep them from food and feed. Boil it uncovered.",
     "published: Osuntogun et al. 1989, Cereal Chem. 66:87; second-hand: EFSA 2019; the rest common practice",
 )
 SORGHUM_NAMES = frozenset(
@@ -214,6 +214,7 @@ GLUTEN_GRAINS = frozenset({"barley", "wheat", "spelt", "emmer", "einkorn", "duru
 """The grains that hold gluten, and their crosses; oats are counted among them in some countries only."""
 
 NOT_READY_TO_EAT = "Not ready to eat: bake or boil it. Not for no-bake dough, cold drinks or infants."
+NOT_READY_UNBOILED = "Not ready to eat: boil it. Not for no-bake dough, cold drinks or infants."
 
 
 def label_texts(species: Iterable[str], others: Iterable[str] = ()) -> tuple[str, ...]:
@@ -224,7 +225,7 @@ def label_texts(species: Iterable[str], others: Iterable[str] = ()) -> tuple[str
     beside = sorted(set(others) - set(own))
     said = f"{gluten} Malted in a house that also malts {_listed(beside)}." if beside else gluten
     of_grain = (PRUSSIC_ACID.short,) if for_species(own) else ()
-    return (NOT_READY_TO_EAT, said, *of_grain)
+    return (NOT_READY_UNBOILED if of_grain else NOT_READY_TO_EAT, said, *of_grain)
 
 
 def _listed(words: Sequence[str]) -> str:

@@ -27,6 +27,15 @@ def test_it_is_never_ready_to_eat():
     assert "Not ready to eat" in label_texts(["oats"])[0]
 
 
+@pytest.mark.parametrize("grain", ["sorghum", "great millet", "jowar"])
+def test_sorghum_and_its_relations_are_boiled_and_never_baked_and_nothing_is_claimed_of_their_roots(grain):
+    said = " ".join(label_texts([grain]))
+    assert ": boil it" in said
+    assert "bake or boil" not in said
+    assert "Remove all roots and shoots" in said
+    assert "bake or boil" in " ".join(label_texts(["barley"]))
+
+
 def test_sorghum_says_that_it_makes_prussic_acid_and_barley_says_nothing_of_it():
     assert "Prussic acid" in label_texts(["sorghum"])[2]
     assert len(label_texts(["barley"])) == 2
