@@ -138,6 +138,15 @@ def test_water_that_harms_is_answered_so_and_told_to_a_phone(app: Flask, client:
     assert "Don’t steep in it" in page
 
 
+def test_an_analysis_names_what_harms_and_was_not_looked_for(app: Flask, client: FlaskClient) -> None:
+    sent = water(0, "well", ph="7", hardness="200")
+    client.post("/sync/facts", json={"entries": [sent]})
+    assert "Not looked for: Nitrate, E. coli in 100 mL." in read(client, f"/house?kept={sent['id']}")
+    sent = water(1, "spring", nitrate="5", e_coli="0")
+    client.post("/sync/facts", json={"entries": [sent]})
+    assert "Not looked for" not in read(client, f"/house?kept={sent['id']}")
+
+
 def test_a_scale_and_a_hygrometer_stand_there_with_their_last_check(app: Flask, client: FlaskClient) -> None:
     def check(kind: str, name: str, shown: str, known: str, unit: str) -> Record:
         typed = {"value": shown, "value_unit": unit, "known": known}

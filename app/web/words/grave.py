@@ -9,18 +9,26 @@ from flask import current_app
 from sqlalchemy.orm import Session
 
 from app.judgement.batch_at import batch_at
+from app.judgement.facts.kinds import KINDS
 from app.judgement.facts.shapes import Analysis, Fact, Reading, Remark
 from app.judgement.flags.limits import AIR_HOLDS, GASES, OPEN_NOTHING, room_remedy, room_verdict, room_words, smoulders
 from app.judgement.history.guard import judged_alone
 from app.judgement.malt.looks import NOT_JUDGED, amiss_in_lot, in_one, not_said
 from app.judgement.meaning.meaning import meaning
-from app.judgement.upkeep.water import GRAVITY, gravest, water_figures
+from app.judgement.upkeep.water import GRAVITY, RULES, gravest, water_figures
 from app.judgement.wording import Words
 from app.store.history import get_history, load_histories
 from app.store.house import list_scorched
 from app.store.lots import get_lot, load_lot_stories
 from app.web.words.facts import Said
 from app.web.words.figures import unbroken
+
+HARMS = {
+    spec.target.removeprefix("found."): spec
+    for spec in KINDS["water_analysis"].fields.values()
+    if any(bound.status == "act" for bound in RULES[spec.target.removeprefix("found.")].above)
+}
+"""The figures of an analysis beyond which one may not steep in the water at all."""
 
 
 def look_words(fact: Remark, whole_kg: float) -> Said:
@@ -88,6 +96,9 @@ def water_answer(fact: Analysis, words: Words) -> Said:
     if worst is None:
         return Said("none", "Kept, without a figure.")
     if worst.status in ("none", "fine"):
+        unsought = [spec.word for key, spec in HARMS.items() if key not in fact.found]
+        if unsought:
+            return Said("none", "Nothing found speaks against steeping", f"Not looked for: {', '.join(unsought)}.")
         return Said(worst.status, "Nothing in it speaks against steeping")
     beyond = [each for each in figures if GRAVITY.index(each.status) >= GRAVITY.index("notice")]
     return Said(
