@@ -277,7 +277,7 @@ def test_while_last_week_is_caught_up_on_nothing_is_red_that_the_next_entry_may_
 
 def test_the_answer_to_what_was_so_last_week_asks_for_nothing() -> None:
     for hours_late, status, text in (
-        (40, "notice", "Water temperature 25.0 °C: far out, then"),
+        (40, "notice", "Water temperature 25.0 °C: far too high, then"),
         (0.1, "act", "Change to cooler water, or drain sooner."),
     ):
         history = caught_up_on(hours_late).history()
