@@ -268,7 +268,7 @@ def test_an_opened_flag_and_the_focus_stay_while_the_page_is_renewed(demo: str, 
     page.goto(f"{demo}/batches/8/tub")
     page.wait_for_load_state("networkidle")
     flag = page.locator("details.flag-line").first
-    flag.locator("summary").click()
+    flag.locator("summary").first.click()
     page.locator(".tub-home a.tile[href='#everything']").focus()
     token = page.locator(".flag-line [name=id]").first.input_value()
     other = context.new_page()

@@ -32,12 +32,6 @@ class DayView:
     missing: list[tuple[str, str]]
     note: str
 
-    @property
-    def line(self) -> str:
-        """All of it in one line, for a page that is about more."""
-        said = {COSTS: "{} of dry matter gone"}
-        return "; ".join(said.get(name, f"{name.lower()} {{}}").format(value) for name, value, *_ in self.rows)
-
 
 def day_view(history: History, words: Words) -> DayView | None:
     """None where the batch is not on the floor."""
