@@ -12,7 +12,6 @@ from app.judgement.wording import Words
 from app.web.words.figures import unbroken_figures
 
 StatRow = tuple[str, str, str, str | None, str | None, str]
-COSTS = "Dry matter that it costs"
 VERDICTS = {
     "gains": ("fine", "it still gains"),
     "inside": ("fine", "in its range, and still there tomorrow"),
