@@ -178,7 +178,7 @@ def test_what_the_house_has_is_corrected_without_a_connection(house: House, page
     page.wait_for_load_state("networkidle")
     page.context.set_offline(True)
     page.get_by_text("Last kept", exact=True).click()
-    page.locator(".tub-home a[href$=\'/correct\']").first.click()
+    page.locator(".tub-home a[href$='/correct']").first.click()
     head = page.locator("#water_temperature h2")
     keep = page.locator(".screen:has(#water_temperature) .keep .button--first")
     said = [(head, "::before", '"Correct: "'), (head, "::after", '", was 21.0 °C"'), (keep, "::after", '" correction"')]
@@ -224,7 +224,7 @@ def test_two_phones_amend_the_same_fact(
     page.context.set_offline(True)
     for each, value in ((page, "12"), (other, "11")):
         each.get_by_text("Last kept", exact=True).click()
-        each.locator(".tub-home a[href$=\'/correct\']").first.click()
+        each.locator(".tub-home a[href$='/correct']").first.click()
         each.locator("[name=water_temperature-value]").fill(value)
         each.locator(".screen:has(#water_temperature)").get_by_role(
             "button", name="Keep correction", exact=True
@@ -336,7 +336,7 @@ def test_a_correction_that_waits_for_an_answer_is_struck_out_with_what_it_correc
     expect(page.locator(".meaning")).to_contain_text("12.0")
     page.wait_for_load_state("networkidle")
     page.get_by_text("Last kept", exact=True).click()
-    page.locator(".tub-home a[href$=\'/correct\']").first.click()
+    page.locator(".tub-home a[href$='/correct']").first.click()
     expect(page.locator("[name=water_temperature-value]")).to_have_value("12")
     asked_about(page)
     page.goto(f"{house.address}/batches/1/tub")
