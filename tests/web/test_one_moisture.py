@@ -62,13 +62,13 @@ def test_card_flag_chart_table_record_and_answer_say_one_number(apart_h: float) 
         assert answer.status == flag.severity
 
 
-def test_what_may_as_well_be_in_range_is_said_to_be_perhaps_outside_and_raises_nothing() -> None:
+def test_what_may_as_well_be_in_range_is_said_to_be_too_unsure_and_raises_nothing() -> None:
     story, (last, _) = two_bags(wet=0.50, dry=0.44)
     now = HOUR_ZERO + timedelta(hours=6.25)
     fact = story.history().by_id(last)
     assert fact is not None
     answer = meaning(story.history(), fact, now, Words(now=now))
-    assert (answer.status, "perhaps slightly" in answer.text) == ("fine", True)
+    assert (answer.status, "Too unsure to say" in answer.detail) == ("none", True)
     assert not [flag for flag in evaluate(story.history(), now) if flag.rule == "oversteeped"]
 
 

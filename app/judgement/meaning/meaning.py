@@ -220,7 +220,8 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
     target = f"{100 * limit.target_low:g}–{100 * limit.target_high:g} %"
     if sample.moisture_wb < limit.target_low and name in ("charged", "immersion", "air_rest"):
         return Meaning("none", f"Moisture {shown}", _with_next(f"On its way to {target}.", history, now, words))
-    if key == "cast_moisture" and not limit.is_told_by(sample.moisture_wb, sample.half_width):
+    surely = limit.judge_surely(sample.moisture_wb, Z80 * sample.sd)
+    if key == "cast_moisture" and surely.is_fine and not limit.is_told_by(sample.moisture_wb, sample.half_width):
         unsure = f"Too unsure to say whether it is inside {target}: weigh more of it, or on a finer scale."
         return Meaning("none", f"Moisture {shown}", _with_next(unsure, history, now, words))
     reach = (sample.moisture_wb - sample.half_width, sample.moisture_wb + sample.half_width)

@@ -258,7 +258,8 @@ def moisture_said(history: History, words: Words) -> Figure | None:
     off = Z80 * estimate.sd if key == "cast_moisture" else 0.0
     verdict = limit.judge_surely(estimate.moisture_wb, off) if limit is not None else None
     judgement = (verdict.status, verdict.said) if verdict is not None else ("", "")
-    if limit is not None and off and not limit.is_told_by(estimate.moisture_wb, estimate.half_width):
+    is_fine = verdict is not None and verdict.is_fine
+    if limit is not None and off and is_fine and not limit.is_told_by(estimate.moisture_wb, estimate.half_width):
         judgement = ("", "too unsure to say")
     return Figure("Moisture", value, note, *judgement, key="moisture")
 
