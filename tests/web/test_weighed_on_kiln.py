@@ -26,5 +26,5 @@ def test_a_tray_that_tells_of_heat_ends_no_complaint_of_a_heap(app: Flask, clien
     batch_page = f"/batches/{batch.number}"
     assert "Green malt waiting for 6 h, and nobody read how warm" in text_of(client.get(batch_page))
     fact_id = kept(tub.keep("tray", {"vessel": "tray 1", "gross": "6.3", "tare": "0.8", "gross_unit": "kg"}))
-    assert "Known too little to say whether it is dry enough" in text_of(client.get(f"{tub.path}?kept={fact_id}"))
+    assert "Without heat it does not dry" in text_of(client.get(f"{tub.path}?kept={fact_id}"))
     assert "nobody read how warm" not in text_of(client.get(batch_page))

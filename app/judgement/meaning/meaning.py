@@ -230,7 +230,7 @@ def _moisture(history: History, fact: Fact, now: datetime, words: Words) -> Mean
         return Meaning("none", f"Moisture {shown}", "Known too little to say whether it is dry enough: test the malt.")
     if sample.moisture_wb > limit.target_high and stage is not None and name == "kilning":
         if fired_at(history, stage, now) is None or is_heat_off(history, now):
-            return Meaning("none", f"Moisture {shown}", f"Without heat it does not dry: {target} is wanted.")
+            return Meaning("none", f"Moisture {shown}", f"Without heat it does not dry: its target is {target}.")
         return Meaning("none", f"Moisture {shown}", f"Still drying, to {target}{until_dry(history, now, words)}.")
     verdict = limit.judge_surely(sample.moisture_wb, Z80 * sample.sd if key == "cast_moisture" else 0.0)
     bare = limit.judge(sample.moisture_wb)
