@@ -13,6 +13,7 @@ import pytest
 
 from app.judgement.facts.shapes import Fact
 from app.judgement.history.history import History
+from app.judgement.programmes.programme import load_builtin
 from app.store.engine import make_engine
 from tests.benchmarks.backtest_page import EVERY, Result, by_programme, page_part, results, row_of
 from tests.benchmarks.demo_told import told_again, whole_demo
@@ -37,7 +38,7 @@ def test_over_all_the_forecasts_are_nearer_than_both_naive_ones(told: list[Resul
 
 def test_whatever_is_to_be_malted_the_interval_after_one_weighing_holds_the_published_steeps() -> None:
     after_one = {key: scores[1] for key, scores in by_programme().items()}
-    assert after_one, "no programme was held against them"
+    assert set(after_one) == set(load_builtin())
     assert {key: score.coverage for key, score in after_one.items() if score.coverage < 0.75} == {}
     assert {key: score.row()[0] for key, score in after_one.items() if score.row()[0] > 2.0} == {}
 
